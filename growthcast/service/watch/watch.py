@@ -23,24 +23,23 @@ from growthcast.service.watch.judge import (
     ALARMS_A_YEAR,
     DropSeen,
     Verdict,
+    course_of_tank,
     judge_species,
     judge_tank,
     limits_of,
     power_of,
+    recent_growth,
 )
 from growthcast.service.watch.readings import (
-    SPANS_BEFORE,
+    VISITS_NEEDED,
     IndexPoint,
     TankCase,
-    gather_cases,
-    growth_index,
     growth_lately,
     joined,
-    origin_of,
-    span_days,
+    ready_cases,
+    visit_counts,
 )
 
-VISITS_NEEDED = SPANS_BEFORE + 1
 NEAR_D = 45
 """Days before a change of growth from which on a change of conditions may have to do with it."""
 
@@ -251,7 +250,7 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
         Per tank a verdict, or how many visits are missing before one can be given.
     """
     on_day = day_number(on)
-    counts = _visit_counts(book, on_day)
+    counts = visit_counts(book, on_day)
     rate = float(sum(ALARMS_A_YEAR.values()))
 
     def waits(tank: int) -> TankWatch:
@@ -259,7 +258,7 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
         return TankWatch(tank_id, "too few visits", int(counts[tank]))
 
     with threadpool_limits(limits=1, user_api="blas"):
-        origin, ready, not_fitted = _ready(book, on_day, counts)
+        origin, ready, not_fitted = ready_cases(book, on_day, counts)
         if origin is None:
             waiting = tuple(waits(k) for k in tanks.tolist())
             return WatchReport(on, None, rate, waiting, (), ())
@@ -280,64 +279,6 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
     )
 
 
-@finite_answer
-def growth_of_tanks(book: Book, on: date) -> dict[int, IndexPoint]:
-    """Return the growth of tanks against usual, as ``watch_growth`` tells it, without a verdict.
-
-    Parameters
-    ----------
-    book : Book
-        A checked book, without log rows after ``on``.
-    on : date
-        Day on which the watch stands.
-
-    Returns
-    -------
-    dict of int to IndexPoint
-        By the tank's place; tanks with too few visits are left out.
-    """
-    on_day = day_number(on)
-    with threadpool_limits(limits=1, user_api="blas"):
-        _, ready, _ = _ready(book, on_day, _visit_counts(book, on_day))
-        known = {tank: _recent(case, _course(case), on_day) for tank, case in ready.items()}
-    return {tank: point for tank, point in known.items() if point is not None}
-
-
-def _ready(
-    book: Book, on_day: float, counts: IntArray
-) -> tuple[float | None, dict[int, TankCase], dict[str, str]]:
-    """Return the day from which the log is watched, and the tanks that can be judged by place.
-
-    The day is None where no tank has visits enough; with them come the tanks not fitted, and why.
-    """
-    origin = origin_of(book, on_day)
-    if origin is None or counts.max(initial=0) < VISITS_NEEDED:
-        return None, {}, {}
-    cases, not_fitted = gather_cases(book, on_day, origin)
-    ready = {case.tank: case for case in cases if counts[case.tank] >= VISITS_NEEDED}
-    return origin, ready, not_fitted
-
-
-def _course(case: TankCase) -> tuple[IndexPoint, ...]:
-    """Growth of a tank at each visit that tells it."""
-    days = case.evidence.day
-    by_visit = [(growth_index(case, np.flatnonzero(days == day)), day) for day in distinct(days)]
-    return tuple(index.point(float(day)) for index, day in by_visit if index is not None)
-
-
-def _recent(case: TankCase, course: tuple[IndexPoint, ...], on_day: float) -> IndexPoint | None:
-    """Growth of a tank over the last 28 days, else at its last visit that tells it."""
-    lately = growth_lately(case, on_day)
-    return next(reversed(course), None) if lately is None else lately.point(on_day)
-
-
-def _visit_counts(book: Book, on_day: float) -> IntArray:
-    """Visits (K,) of each tank by a day that told of growth since the visit before."""
-    tank = book.areas.places("tank_id", book.tanks.text("tank_id"))
-    told = [np.concatenate([np.zeros(0), *spans.values()]) for spans in span_days(book, tank)]
-    return np.array([distinct(days[days <= on_day]).size for days in told], dtype=np.int64)
-
-
 def _tank_watch(
     book: Book, case: TankCase, visits: int, across: list[tuple[Finding, int]], on_day: float
 ) -> TankWatch:
@@ -350,14 +291,14 @@ def _tank_watch(
         for verdict in judge_tank(case, limits)
         if verdict.kind != "area" or int(design.species[verdict.place]) not in species
     )
-    course = _course(case)
+    course = course_of_tank(case)
     tank_id = str(design.tank_id[case.tank])
     changed = changes_between(book, tank_id, case.evidence.origin_day, on_day)
     return TankWatch(
         tank_id=tank_id,
         status="look" if findings else "as usual",
         visits=visits,
-        recent=_recent(case, course, on_day),
+        recent=recent_growth(case, course, on_day),
         course=course,
         findings=findings,
         areas=_areas_lately(book, case, on_day),
