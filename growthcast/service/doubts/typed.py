@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray
+from growthcast.arrays import BoolArray, FloatArray, quantiles
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import COVER_CEILING, day_number
@@ -92,7 +92,7 @@ class Expected:
 
     def range_cm(self, area: int) -> Range:
         """Return the 10, 50 and 90 % quantiles of an area's height."""
-        low, middle, high = np.quantile(self.heights_cm[area], RANGE).tolist()
+        low, middle, high = quantiles(self.heights_cm[area], RANGE).tolist()
         return low, middle, high
 
     def error_of(self, area: int, height_cm: float) -> float:

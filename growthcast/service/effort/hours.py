@@ -8,7 +8,7 @@ from datetime import date
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct, quantiles
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import Design
@@ -44,7 +44,7 @@ class Range:
     @classmethod
     def of_rows(cls, draws: FloatArray) -> list[Range]:
         """Return the range of each row of draws (A, D)."""
-        return [cls(*row) for row in np.quantile(draws, (0.1, 0.5, 0.9), axis=1).T.tolist()]
+        return [cls(*row) for row in quantiles(draws, (0.1, 0.5, 0.9)).tolist()]
 
 
 @dataclass(frozen=True, slots=True)
