@@ -32,16 +32,3 @@ def among(values: NDArray[T], known: NDArray[T]) -> BoolArray:
     place = np.minimum(np.searchsorted(ordered, values), ordered.size - 1)
     found: BoolArray = ordered[place] == values
     return found
-
-
-def quantiles(draws: FloatArray, chances: tuple[float, ...]) -> FloatArray:
-    """Return the quantiles (..., C) of draws (..., D), as ``numpy.quantile`` without masked arrays.
-
-    Between two draws they lie on a straight line.
-    """
-    ordered = np.sort(draws, axis=-1)
-    at = np.array(chances) * (draws.shape[-1] - 1)
-    below = at.astype(np.int64)
-    low, high = ordered[..., below], ordered[..., np.ceil(at).astype(np.int64)]
-    found: FloatArray = low + (at - below) * (high - low)
-    return found

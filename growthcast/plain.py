@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
 from functools import cache
+from types import NoneType
 from typing import Any
 
 DIGITS = {
@@ -58,6 +59,9 @@ def by_quantile(values: Iterable[Any]) -> dict[str, Any]:
     return dict(zip(("p10", "p50", "p90"), values, strict=True))
 
 
+_AS_THEY_ARE = {False: {str, int, bool, NoneType}, True: {str, int, bool, NoneType, float}}
+"""Kinds of values that JSON takes as they are: numbers with decimals where those are not said."""
+
 HIDDEN, FLAT = in_json(hidden=True), in_json(flat=True)
 BY_QUANTILE = in_json(into=by_quantile)
 NULL_IF_BLANK = in_json(into=lambda text: text or None)
@@ -90,10 +94,14 @@ def plain(value: Any, digits: int | None = None) -> Any:
         return value.as_dict()
     if is_dataclass(value):
         return _row(value, digits)
+    as_it_is = _AS_THEY_ARE[digits is None]
     if isinstance(value, Mapping):
-        return {str(key): plain(part, digits) for key, part in value.items()}
+        return {
+            str(key): part if type(part) in as_it_is else plain(part, digits)
+            for key, part in value.items()
+        }
     if isinstance(value, tuple | list):
-        return [plain(part, digits) for part in value]
+        return [part if type(part) in as_it_is else plain(part, digits) for part in value]
     return plain(value.tolist(), digits)  # an array, or one of its numbers
 
 
@@ -101,8 +109,17 @@ def _row(noun: Any, digits: int | None) -> dict[str, Any]:
     row: dict[str, Any] = {}
     for attribute, name, own_digits, into, flat in _columns(noun.__class__):
         value = getattr(noun, attribute)
-        made = plain(into(value) if into else value, digits if own_digits is None else own_digits)
-        row |= made if flat else {name: made}
+        if into:
+            value = into(value)
+        kind, to = type(value), digits if own_digits is None else own_digits
+        if kind is float and to is not None:
+            row[name] = round(value, to)
+        elif kind in _AS_THEY_ARE[True]:
+            row[name] = value
+        elif flat:
+            row |= plain(value, to)
+        else:
+            row[name] = plain(value, to)
     return row
 
 

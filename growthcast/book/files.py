@@ -98,70 +98,51 @@ def check_file_names(folder: Path) -> list[Finding]:
         there = sorted(os.listdir(folder))  # noqa: PTH208 - names as they are written
     except OSError as error:
         reason = error.strerror or "no reason given"
-        found = f"a folder that cannot be listed ({reason})"
+        what = f"a folder that cannot be listed ({reason})"
         fix = "name the folder of a book, or change its permissions"
-        said = {"found": found, "expected": "a book", "fix": fix}
+        said = {"found": what, "expected": "a book", "fix": fix}
         return [finding("unreadable-file", folder.name, None, None, "folder", **said)]
-    odd = ((name, _about(name, there)) for name in there if name not in FILES)
-    return [finding(about.pop("slug"), name, name=name, **about) for name, about in odd if about]
+    odd = []
+    for name in (name for name in there if name not in FILES):
+        kinds = [
+            (_ODD.index(kind), known) for known in FILES if (kind := _kind(name, known, there))
+        ]
+        if kinds:
+            place, meant = min(kinds, key=lambda one: one[0])
+            odd.append(_about(name, _ODD[place], meant, there))
+    return odd
 
 
-def _about(name: str, there: list[str]) -> dict[str, str]:
-    """Return what is odd about a file's name: a slug, the name that is meant, what it is.
-
-    There is nothing where it is a name of no file of a book.
-    """
-    if meant := _meant(name, there):
-        return {"slug": "file-name", "meant": meant}
-    if meant := _copied_from(name):
-        return {"slug": "conflict-copy", "meant": meant}
-    if (meant := _in_another_form(name, there)) is None:
-        return {}
-    sheet = name.casefold().rpartition(".")[2].strip() in _SPREADSHEETS
-    about = {"meant": meant, "what": "spreadsheet" if sheet else "text file"}
-    if meant in there:
-        return {"slug": "spreadsheet-beside", **about}
-    fix = f"rename it to {meant}"
-    if sheet:
-        fix = f"write it as {meant}" if meant == PRACTICE else f"export it as CSV named {meant}"
-    return {"slug": "not-csv", "fix": fix, **about}
+_ODD = ("file-name", "conflict-copy", "not-csv")
+"""What a name may be of a file of the book: nearly its own, a copy's, another form's."""
 
 
-def _meant(name: str, there: list[str]) -> str | None:
-    for known in FILES:
-        if name.casefold().strip() == known:
-            return known
-        stem, _, ending = name.rpartition(".")
-        known_stem, _, known_ending = known.rpartition(".")
-        same_ending = ending.casefold() == known_ending
-        if known not in there and same_ending and is_one_slip(stem, known_stem):
-            return known
-    return None
-
-
-def _copied_from(name: str) -> str | None:
-    """Return the book's file of which this one is a copy that a sync program left over."""
-    folded = name.casefold()
-    for known in FILES:
-        stem, _, ending = known.partition(".")
-        rest = folded.removeprefix(known if folded.startswith(known) else stem)
-        if rest == folded or rest[:1].isalnum():
-            continue
+def _kind(name: str, known: str, there: list[str]) -> str | None:
+    """Return what a name is of a file of the book, none where it is nothing of it."""
+    folded, is_absent = name.casefold(), known not in there
+    stem, _, ending = known.rpartition(".")
+    typed, _, typed_ending = folded.rpartition(".")
+    slip = is_absent and typed_ending == ending and is_one_slip(typed, stem)
+    if slip or folded.strip() == known:
+        return "file-name"
+    rest = folded.removeprefix(known if folded.startswith(known) else stem)
+    if rest != folded and not rest[:1].isalnum():  # a sync program left it over
         if ending in folded and any(word in rest for word in _CONFLICTS):
-            return known
-        if folded.endswith(f".{ending}") and _NUMBERED.fullmatch(rest.removesuffix(f".{ending}")):
-            return known
-    return None
+            return "conflict-copy"
+        if typed_ending == ending and _NUMBERED.fullmatch(rest.removesuffix(f".{ending}")):
+            return "conflict-copy"
+    bare, *endings = folded.strip().split(".")
+    alike = bare.strip() == stem or (is_absent and is_one_slip(bare, stem))
+    return "not-csv" if endings and alike and set(endings) <= _SPREADSHEETS | _TEXTS else None
 
 
-def _in_another_form(name: str, there: list[str]) -> str | None:
-    """Return the book's file which this one holds as a spreadsheet or under more endings."""
-    stem, *endings = name.strip().casefold().split(".")
-    if not endings or not set(endings) <= _SPREADSHEETS | _TEXTS:
-        return None
-    for known in FILES:
-        known_stem, _, _ = known.partition(".")
-        slip = known not in there and is_one_slip(stem, known_stem)
-        if stem.strip() == known_stem or slip:
-            return known
-    return None
+def _about(name: str, slug: str, meant: str, there: list[str]) -> Finding:
+    about = {"name": name, "meant": meant}
+    if slug == "not-csv":
+        sheet = name.casefold().rpartition(".")[2].strip() in _SPREADSHEETS
+        about |= {"what": "spreadsheet" if sheet else "text file"}
+        if meant in there:
+            return finding("spreadsheet-beside", name, **about)
+        way = ("write it as" if meant == PRACTICE else "export it as CSV named") if sheet else ""
+        about |= {"fix": f"{way or 'rename it to'} {meant}"}
+    return finding(slug, name, **about)

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
 from growthcast.book.book import Practice
-from growthcast.book.cells.numbers import Fault, as_share, check_range
+from growthcast.book.cells.numbers import Fault, as_share, check_range, parse_date
 from growthcast.book.cells.text import decode
 from growthcast.book.checks.rounds import wrong_region
 from growthcast.book.findings import finding
@@ -88,13 +89,10 @@ def _day(_: Column, item: Any) -> date | Fault:
         return Fault("date-with-time", f"{shown(item)}, with a time", f"write {item.date()}")
     if isinstance(item, date):
         return item
-    if not isinstance(item, str) or not re.fullmatch(r"\d{4}-\d{2}-\d{2}", item, re.ASCII):
-        return Fault("date-form", shown(item), 'write as 2026-12-25 or "2026-12-25"')
-    try:
-        return date.fromisoformat(item)
-    except ValueError:
-        found = f"{shown(item)}, a day the calendar does not have"
-        return Fault("no-such-day", found, "change it")
+    day = parse_date(str(item))
+    if isinstance(day, Fault):
+        return replace(day, why=f"{shown(item)}, {day.why}")
+    return date.fromisoformat(day)
 
 
 def _number(key: Column, value: Any) -> float | Fault:
@@ -253,35 +251,32 @@ def _odd_names(
     content: Mapping[str, Any], lines: Mapping[tuple[str, str], int]
 ) -> Iterator[Finding]:
     """Yield what is odd about the sections and keys; ``lines`` are those of each of them."""
-    there = {home: content.get(home) for home in KEYS}
+    inside = {name: value if isinstance(value, dict) else {} for name, value in content.items()}
     absent = {
-        home: [key.name for key in keys if not _holds(there[home], key.name)]
+        home: [key.name for key in keys if key.name not in inside.get(home, {})]
         for home, keys in KEYS.items()
     }
+    homes = {key.name: home for home, keys in KEYS.items() for key in reversed(keys)}
     for name, value in content.items():
-        line = lines.get(("", name))
-        if name in KEYS and isinstance(value, dict):
+        place, said = (FILE, lines.get(("", name)), name), {"found": f"{shown(name)} as a key"}
+        if isinstance(value, dict) and name in KEYS:
             known = {key.name for key in KEYS[name]}
             for key in (key for key in value if key not in known):
                 yield _odd_key(name, key, absent, lines.get((name, key)))
-        elif name in KEYS:
-            said = {"found": f"{shown(name)} as a key", "fix": f"write it as a section: [{name}]"}
-            yield finding("wrong-kind", FILE, line, name, name, expected="a section", **said)
         elif isinstance(value, dict):
             sections = [home for home in KEYS if home not in content]
             yield _odd(name, sections, lines.get((name, "")), "section")
+        elif name in KEYS:
+            said |= {"expected": "a section", "fix": f"write it as a section: [{name}]"}
+            yield finding("wrong-kind", *place, name, **said)
         else:
-            homes = [home for home, keys in KEYS.items() if name in {key.name for key in keys}]
-            said = {
-                "found": f"{shown(name)} outside any section",
-                "expected": "a key in its section",
-                "fix": f"move it under [{homes[0]}]" if homes else "nothing to do; the key is kept",
-            }
-            yield finding("near-key" if homes else "unknown-key", FILE, line, name, "key", **said)
+            said = {"found": f"{shown(name)} outside any section"}
+            move = f"move it under [{homes[name]}]" if name in homes else ""
+            said |= {"expected": "a key in its section", "fix": move or _KEPT.format(what="key")}
+            yield finding("near-key" if move else "unknown-key", *place, "key", **said)
 
 
-def _holds(section: Any, name: str) -> bool:
-    return isinstance(section, dict) and name in section
+_KEPT = "nothing to do; the {what} is kept"
 
 
 def _odd_key(section: str, name: str, absent: Mapping[str, list[str]], line: int | None) -> Finding:
@@ -303,5 +298,5 @@ def _odd(name: str, absent: list[str], line: int | None, what: str) -> Finding:
     place, said = (FILE, line, name, what), {"name": name, "what": what}
     if slip:
         return finding("near-key", *place, meant=slip, **said)
-    fix = did_you_mean(name, absent, f"nothing to do; the {what} is kept as it is")
+    fix = did_you_mean(name, absent, f"{_KEPT.format(what=what)} as it is")
     return finding(f"unknown-{what}", *place, fix=fix, **said)

@@ -172,7 +172,10 @@ class _Book:
     def _is_here(self, path: Path) -> bool:
         if path.name in self.instead:
             return self.instead[path.name] is not None
-        return _is_there(path)
+        try:
+            return path.is_symlink() or path.exists()
+        except OSError:
+            return True
 
     def until(self, table: Table) -> Table:
         """Leave out the rows after the asked date."""
@@ -192,13 +195,6 @@ class _Book:
     def _is_named_otherwise(self, name: str) -> bool:
         """Whether the file seems to be there under another name, which has its own finding."""
         return any(i.slug in {"file-name", "not-csv"} and i.expected == name for i in self.findings)
-
-
-def _is_there(path: Path) -> bool:
-    try:
-        return path.is_symlink() or path.exists()
-    except OSError:
-        return True
 
 
 def run_checks(tables: Tables, before: list[Finding]) -> list[Finding]:

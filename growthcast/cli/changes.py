@@ -128,8 +128,10 @@ def ask_for_book(
 
 
 def _price(typed: str) -> float:
+    from growthcast.book.cells.numbers import typed_number
+
     try:
-        return float(typed.replace(",", "."))
+        return typed_number(typed)
     except ValueError as error:
         raise UsageError(f"{typed} is no price; write a number, as 58") from error
 
@@ -167,8 +169,7 @@ def replace_command(items: list[str], on: Day, by: str, yes: bool, as_json: bool
         raise UsageError("write the area and its next plant, as in stems=ludwigia-repens")
     cells = parse_row("area", items[1:], whole=False)
     day = _day(on)
-    said: dict[str, Any] = {"today": date.today(), "write": yes, "by": _name(by)}
-    change = replace_area(folder, area_id.strip(), plant.strip(), day, cells, **said)
+    change = replace_area(folder, area_id.strip(), plant.strip(), day, cells, **_how(by, yes))
     _print_change("replace", change, as_json)
 
 
@@ -184,8 +185,7 @@ def retire_command(
     from growthcast.book.writing.areas import retire
 
     folder, day = find_own_book(book), _day(on)
-    said: dict[str, Any] = {"today": date.today(), "write": yes, "by": _name(by)}
-    change = retire(folder, day, tank_id=tank, client=client, **said)
+    change = retire(folder, day, tank_id=tank, client=client, **_how(by, yes))
     _print_change("retire", change, as_json)
 
 
@@ -216,8 +216,9 @@ def move_command(
         raise UsageError("say which height moves: --budget 20, --floor 8 or --cut 10")
     heights: dict[str, Any] = parse_row("area", items, whole=False)
     folder = find_own_book(area[0] if len(area) == 2 else None)
-    said: dict[str, Any] = {"today": date.today(), "write": yes, "by": _name(by)}
-    _print_change("move", move_bounds(folder, area[-1], _day(on), **heights, **said), as_json)
+    _print_change(
+        "move", move_bounds(folder, area[-1], _day(on), **heights, **_how(by, yes)), as_json
+    )
 
 
 def _book_first(items: list[str]) -> tuple[Path, list[str]]:
@@ -236,6 +237,10 @@ def _name(by: str) -> str:
     from growthcast.book.writing.visit.lines import checked_name
 
     return checked_name(by)
+
+
+def _how(by: str, yes: bool) -> Any:
+    return {"today": date.today(), "write": yes, "by": _name(by)}
 
 
 def _print_change(command: str, change: Change, as_json: bool) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, timedelta
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from growthcast.cli.options import Day, Days, File, Text, chosen_tanks, open_fit, recalled
@@ -19,7 +18,6 @@ if TYPE_CHECKING:
     from growthcast.brief.visits import PlannedVisit
     from growthcast.fit.result import GrowthFit
     from growthcast.service.advice import TankAdvice
-    from growthcast.service.visit.cuts import CutSheet
 
 LONGEST_D = 366
 
@@ -74,18 +72,14 @@ def cuts_command(
 
         write_page(opened, out, partial(build_cards, opened, sheets))
     if sheets and phone is not None:
-        _write_for_phone(opened, sheets, phone)
+        from growthcast.desk.visit import day_file
+
+        check_file(opened.folder, phone, ".html")
+        beside = "; growthcast log --from reads what is typed into it."
+        write_file(phone, day_file(opened, sheets), beside)
     every = [sheet_json(sheet) for sheet in sheets]
     answer = {"on": day.isoformat(), "sheets": every} if tank is None else every[0]
     print_answer(as_json, answer, sheets_words(sheets), fit, details=details)
-
-
-def _write_for_phone(book: Book, sheets: Sequence[CutSheet], file: Path) -> None:
-    from growthcast.desk.visit import day_file
-
-    check_file(book.folder, file, ".html")
-    beside = "; growthcast log --from reads what is typed into it."
-    write_file(file, day_file(book, sheets), beside)
 
 
 def _next_visit(

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 from functools import partial
+from itertools import chain
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import typer
@@ -22,6 +24,7 @@ from growthcast.cli.options import (
     one_tank,
     open_book,
     open_fit,
+    read_aloud,
     recalled,
     write_plot,
 )
@@ -127,10 +130,10 @@ def forecast_command(
         from growthcast.figures.forecast import forecast_figure
 
         write_plot(opened, plot, forecast_figure(opened, fit, int(tanks[0]), before, supposing))
-    words = [
-        *([] if supposed is None else supposed_words(supposed)),
-        *forecast_words(opened, day, areas, as_it_is, all_areas=details, heights=bool(at)),
-    ]
+    words = chain(
+        () if supposed is None else supposed_words(supposed),
+        forecast_words(opened, day, areas, as_it_is, all_areas=details, heights=bool(at)),
+    )
     print_answer(as_json, answer | {"areas": areas}, words, fit, details=details)
 
 
@@ -267,7 +270,7 @@ def species_command(
     _check_word("--needs-co2", needs_co2, NEEDS)
     _check_word("--sort", sort, SORTS)
     shipped = read_shipped_species()
-    own = None if book is None else _book_of(book)
+    own = None if book is None else read_aloud(Path(book))
     known = species_for_programs(
         own.species if own else shipped, shipped, own.practice if own else None
     )
@@ -294,17 +297,6 @@ def _check_word(flag: str, word: str | None, choices: tuple[str, ...]) -> None:
     if word is not None and word not in choices:
         hint = did_you_mean(word, choices, "write one of " + ", ".join(choices))
         raise UsageError(f'{flag} "{word}" is not known; {hint}')
-
-
-def _book_of(folder: str) -> Book:
-    """Return a book, after saying what was noted while it was read."""
-    from growthcast.book.findings import summary_for_commands
-    from growthcast.book.read import read_book
-
-    book = read_book(folder)
-    if beside := summary_for_commands(book.findings):
-        say(beside)
-    return book
 
 
 def _find(known: list[dict[str, Any]], text: str) -> list[dict[str, Any]]:

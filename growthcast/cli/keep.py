@@ -14,18 +14,9 @@ from growthcast.book.files import find_book, find_own_book
 from growthcast.book.findings import count_of as findings_in_words
 from growthcast.book.findings import format_finding, format_findings
 from growthcast.book.words import did_you_mean, shown
+from growthcast.cli import output
 from growthcast.cli.log_file import say_columns
 from growthcast.cli.options import Day, File, Text, Texts, fitted, folder_of
-from growthcast.cli.output import (
-    WAITING,
-    check_file,
-    print_answer,
-    print_json,
-    print_words,
-    say,
-    working,
-    write_file,
-)
 from growthcast.errors import BookProblems, Exit, GrowthcastError, RowsRefused, UsageError
 from growthcast.plain import plain
 from growthcast.say.words import and_list, capital, count_of
@@ -70,17 +61,17 @@ def add_command(kind: str, cells: Texts, as_json: bool) -> None:
     if plant := plant_named(read_shipped_species(), str(row.get("species_id") or "")):
         row["species_id"] = plant
     if slug := slug_for(kind, row):
-        say(f"The id has to be typed at every visit; {kind}_id={slug} would be easier.")
+        output.say(f"The id has to be typed at every visit; {kind}_id={slug} would be easier.")
     words, today = row_in_words(row), date.today()
     if troubles:
         raise UsageError("\n    ".join([*troubles, *_also_found(folder, table, row, today)]))
     added = add_rows(folder, table, [row], today=today, command=f"add {kind}", summary=words)
-    say(*map(format_finding, added.findings))
+    output.say(*map(format_finding, added.findings))
     say_columns(f"{table}.csv", added.columns)
     if added.problems_before:
         problems = count_of(len(added.problems_before), "problem")
-        say(f"The book has {problems} still: see growthcast check {folder}")
-    print_answer(as_json, {"table": table, "row": row}, [f"Added to {table}.csv: {words}."])
+        output.say(f"The book has {problems} still: see growthcast check {folder}")
+    output.print_answer(as_json, {"table": table, "row": row}, [f"Added to {table}.csv: {words}."])
 
 
 def _with_proposals(folder: Path, row: dict[str, Any]) -> dict[str, Any]:
@@ -146,7 +137,7 @@ def export_command(book: Text, xlsx: File, as_json: bool) -> None:
     if any(item.level == "problem" and item.slug != "no-rows" for item in findings):
         raise BookProblems(findings)
     rows = export_book(folder, xlsx)
-    say(f"{'Replaced the workbook' if there else 'Wrote'} {xlsx}")
+    output.say(f"{'Replaced the workbook' if there else 'Wrote'} {xlsx}")
     sheets = ", ".join(
         f"{name} {count}" for name, count in rows.items() if name not in {"lists", STAMP}
     )
@@ -154,7 +145,7 @@ def export_command(book: Text, xlsx: File, as_json: bool) -> None:
         f"{xlsx.name}: rows in each sheet: {sheets}.",
         f"Type in it, save it, then see what would change: growthcast import {xlsx} BOOK",
     ]
-    print_answer(as_json, {"written": [{"file": str(xlsx), "rows": rows}]}, lines)
+    output.print_answer(as_json, {"written": [{"file": str(xlsx), "rows": rows}]}, lines)
 
 
 def import_command(
@@ -177,7 +168,7 @@ def import_command(
     if kept is not None:
         import_diary(file, folder, kept, yes=yes, as_json=as_json)
         return
-    with working("Reading the workbook"):
+    with output.working("Reading the workbook"):
         workbook = read_workbook(file)
         merge = merge_workbook(folder, workbook, delete_missing=delete_missing)
     written = merge.differs and yes
@@ -185,19 +176,19 @@ def import_command(
     answer = {"file": workbook.file, "book": str(folder), "written": written, "tables": tables}
     answer |= {"settings": merge.settings, "not_taken": merge.not_taken}
     if not as_json:
-        print_words(merge_words(merge, delete_missing))
-    say(*(f"{workbook.file}: {words}." for words in merge.not_taken))
+        output.print_words(merge_words(merge, delete_missing))
+    output.say(*(f"{workbook.file}: {words}." for words in merge.not_taken))
     if merge.differs and (notes := check_merge(folder, merge, workbook.file, today=date.today())):
-        say(format_findings(notes))
+        output.say(format_findings(notes))
     if written:
-        with working(WAITING):
+        with output.working(output.WAITING):
             summary = f"{count_words(merge)} from {workbook.file}"
             write_over(folder, merge.files, merge.before, "import", summary)
     if as_json:
-        print_json(answer)
+        output.print_json(answer)
     if merge.differs:
         files = ", ".join(merge.files)
-        say(f"Wrote {files}." if written else f"Nothing was written; --yes writes {files}.")
+        output.say(f"Wrote {files}." if written else f"Nothing was written; --yes writes {files}.")
 
 
 def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, as_json: bool) -> None:
@@ -214,33 +205,33 @@ def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, as_json: bo
     from growthcast.book.read import read_book
     from growthcast.say.written import meaning_words, plan_words
 
-    check_file(folder, kept, ".toml")
+    output.check_file(folder, kept, ".toml")
     book, diary = read_book(folder), read_diary(file)
     new = not kept.exists()
     meanings = propose_meanings(diary, book) if new else read_meanings(kept, diary)
     if not as_json:
-        print_words(meaning_words(diary, meanings))
+        output.print_words(meaning_words(diary, meanings))
     if new:
         beside = ": correct there what a column is, then run this again."
-        write_file(kept, meanings_text(meanings, diary).encode(), beside)
+        output.write_file(kept, meanings_text(meanings, diary).encode(), beside)
     try:
         understood = understand_diary(diary, meanings, book)
     except UsageError as trouble:
         raise UsageError(f"{diary.file}: {trouble} in {kept}") from trouble
     plan = plan_import(folder, understood, today=date.today())
     for item in plan.notes if plan.rows else ():
-        say(format_finding(item))
+        output.say(format_finding(item))
     written = yes and not new and bool(plan.rows)
     if written:
         write_import(folder, plan, diary.file)
     rows = [{"row": number, **row} for number, row in plan.rows]
     answer = {"file": diary.file, "columns": meanings.columns, "written": written, "rows": rows}
     words = plan_words(plan, diary.file)
-    print_answer(as_json, answer | {"not_taken": plan.not_taken}, words)
+    output.print_answer(as_json, answer | {"not_taken": plan.not_taken}, words)
     if written:
-        say(f"Wrote {folder / 'trims.csv'}.")
+        output.say(f"Wrote {folder / 'trims.csv'}.")
     elif plan.rows:
-        say("Nothing is in the log yet; the same with --yes writes it.")
+        output.say("Nothing is in the log yet; the same with --yes writes it.")
 
 
 def check_command(book: Text, as_json: bool, on: Day, deep: bool) -> None:
@@ -261,12 +252,12 @@ def check_command(book: Text, as_json: bool, on: Day, deep: bool) -> None:
         sizes = (len(read.tanks), "tank"), (len(read.areas), "area"), (len(read.trims), "log row")
         where = " in " + and_list([count_of(*size) for size in sizes])
     if findings and not as_json:
-        say(format_findings(findings))
+        output.say(format_findings(findings))
     levels = Counter(item.level for item in findings)
     counts = {"problems": levels["problem"], "notes": levels["note"]}
     whole = {"findings": findings, **counts, "assumed": assumed}
     found = capital(findings_in_words(findings)) if findings else "Nothing is wrong or odd"
-    print_answer(as_json, whole, [f"{found}{where}.", *assumed])
+    output.print_answer(as_json, whole, [f"{found}{where}.", *assumed])
     raise typer.Exit(
         Exit.BAD_INPUT if levels["problem"] else Exit.ATTENTION if levels["note"] else Exit.DONE
     )

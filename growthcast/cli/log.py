@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from growthcast.book.files import find_own_book
+from growthcast.cli import output
 from growthcast.cli.log_file import (
     STATES,
     fit_before,
@@ -19,14 +20,6 @@ from growthcast.cli.log_file import (
     write_line,
 )
 from growthcast.cli.options import Count, Day, File, Text, Texts, folder_of, open_fit
-from growthcast.cli.output import (
-    check_file,
-    print_answer,
-    print_words,
-    say,
-    text_of,
-    write_file,
-)
 from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
 
@@ -51,14 +44,16 @@ def ask_for_visit(
     from growthcast.book.writing.visit.amounts import GRAMMAR
     from growthcast.book.writing.visit.entry import places_of, visit_rows
 
-    say(f"{tank_id} on {day}: type what you did, Enter to skip an area, ? for what to write.")
+    output.say(
+        f"{tank_id} on {day}: type what you did, Enter to skip an area, ? for what to write."
+    )
     items = [*items]
     asked = [p for p in places_of(book, tank_id, day) if p.alive and not p.logged]
     for place in (*asked, None):
         while True:
             typed = answer(_question(place), items)
             if typed == "?":
-                say(GRAMMAR)
+                output.say(GRAMMAR)
                 continue
             # Several amounts may stand apart, as in the question; a note keeps its blanks.
             parts = [typed] if "note:" in typed else typed.split()
@@ -70,7 +65,7 @@ def ask_for_visit(
                     items += parts
                 break
             except UsageError as error:
-                say(str(error))
+                output.say(str(error))
     return visit_rows(book, tank_id, day, items)
 
 
@@ -132,22 +127,22 @@ def log_command(
         return
     day = on or today
     if on is None:
-        say(f"The day of the visit is today, {day}; another is given with --on.")
+        output.say(f"The day of the visit is today, {day}; another is given with --on.")
     book = read_book(folder, today=today)
     tank_id = tank_of_visit(book, tank, items)
     book = without_visit(book, tank_id, day) if again else book
     rows = (visit_rows if items else ask_for_visit)(book, tank_id, day, items)
     if not rows:
-        say("Nothing was typed, so nothing was written.")
+        output.say("Nothing was typed, so nothing was written.")
         return
     before = fit_before(book, day)
     line = _line(tank_id, day, items, number, by, taps)
     known = understood(book, tank_id, day, rows, before, line.by)
     if not as_json:
-        print_words(understood_words(known))
+        output.print_words(understood_words(known))
     state = tried_line(folder, line, known, today, again=again)
     if known.doubts and not yes:
-        say(f"{doubtful_words([known])} with ? above: look again before it is written.")
+        output.say(f"{doubtful_words([known])} with ? above: look again before it is written.")
     if state == "new" and not yes and not items:
         yes = answer("Write it? [y/N] ").casefold() in {"y", "yes"}
     added: Addition | None = None
@@ -157,9 +152,9 @@ def log_command(
             but = f", although {doubtful_words([known])} above" if known.doubts else ""
             print_line(f"Written to {folder / 'trims.csv'}{but}. growthcast unlog takes it back.")
     elif state == "new":
-        say("Nothing is written yet; the same line with --yes writes it.")
+        output.say("Nothing is written yet; the same line with --yes writes it.")
     else:
-        say(STATES[state])
+        output.say(STATES[state])
     _print_outlook(known, added, before, state, details=details, as_json=as_json)
 
 
@@ -168,7 +163,7 @@ def _line(tank_id: str, day: date, items: Sequence[str], number: str, by: str, t
     from growthcast.book.writing.visit.lines import Line, checked_name, checked_number, read_taps
 
     number, by = checked_number(number), checked_name(by)
-    tapped = taps if not taps or taps.lstrip().startswith("{") else text_of(Path(taps))
+    tapped = taps if not taps or taps.lstrip().startswith("{") else output.text_of(Path(taps))
     if tapped:
         read_taps(tapped)
     return Line(tank_id, day, tuple(items), number, by=by, taps=tapped)
@@ -197,7 +192,7 @@ def _print_outlook(
     whole = {**whole, "outlook": news and outlook_for_programs(news)}
     found = {r.place.area_id: r.amounts.get("before_cm") for r in known.rows if r.place}
     words = outlook_words(news, tank_id, day, found) if news else ()
-    print_answer(as_json, whole, words, details=details)
+    output.print_answer(as_json, whole, words, details=details)
 
 
 def open_command(book: Text, share: bool, at: str, port: Count, no_browser: bool) -> None:
@@ -212,7 +207,7 @@ def open_command(book: Text, share: bool, at: str, port: Count, no_browser: bool
     from growthcast.desk.serve import open_desk
 
     share_at = at if share or at else None
-    open_desk(Desk(folder), say, share_at=share_at, browser=not no_browser, port=port)
+    open_desk(Desk(folder), output.say, share_at=share_at, browser=not no_browser, port=port)
 
 
 def measure_command(
@@ -244,14 +239,14 @@ def measure_command(
     opened = read_book(find_own_book(book) if keep else folder_of(book))
     tank_id = tank_of_visit(opened, tank, [])
     size = size_of_tank(opened, tank_id)
-    told = read_taps(text_of(taps))
+    told = read_taps(output.text_of(taps))
     reading = measure(opened, tank_id, picture, told)
     day = [] if on is None else ["--on", on.isoformat()]
-    print_answer(as_json, reading, photo_words(reading, *day, "--taps", str(taps)))
+    output.print_answer(as_json, reading, photo_words(reading, *day, "--taps", str(taps)))
     if keep:
         pane = pane_of(photo, told, size)
         file = keep_picture(opened.folder, tank_id, on or date.today(), pane)
-        say(f"Kept {file}: the pane alone, {len(pane) / 1000:.0f} kB")
+        output.say(f"Kept {file}: the pane alone, {len(pane) / 1000:.0f} kB")
 
 
 def _write_page(
@@ -272,7 +267,7 @@ def _write_page(
     from growthcast.service.visit.picture import shown_picture
 
     opened, _, fit = open_fit(book, None)
-    check_file(opened.folder, html, ".html")
+    output.check_file(opened.folder, html, ".html")
     tank_id = tank_of_visit(opened, tank, [])
     place = np.flatnonzero(opened.tanks.text("tank_id") == tank_id)
     today = max(date.today(), as_date(fit.design.on_day))
@@ -291,4 +286,4 @@ def _write_page(
     focal = picture.focal_px / picture.width
     given = {"task": task, "focal": None if math.isnan(focal) else focal}
     beside = ": open it in a browser, tap, and give what it saves to --taps"
-    write_file(html, tapping_page(opened.practice.locale, tank_id, shown, given), beside)
+    output.write_file(html, tapping_page(opened.practice.locale, tank_id, shown, given), beside)

@@ -138,9 +138,8 @@ def write_line(
         if line.taps:
             keep_taps(folder, known.tank_id, known.day, line.number, line.taps)
         return "new", added
-    summary = f"{known.tank_id} on {known.day}, {count_of(len(known.rows), 'row')}"
     with working(WAITING):
-        return log_line(folder, line, known.cells, summary, today=today)
+        return log_line(folder, line, known.cells, today=today)
 
 
 def fit_before(book: Book, day: date) -> GrowthFit | None:

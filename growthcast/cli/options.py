@@ -133,15 +133,22 @@ def folder_of(named: str | None) -> Path:
     return folder
 
 
+def read_aloud(folder: Path, on: date | None = None) -> Book:
+    """Read a book, and say what was noted while it was read."""
+    from growthcast.book.read import read_book
+
+    book = read_book(folder, on=on)
+    if beside := summary_for_commands(book.findings):
+        say(beside)
+    return book
+
+
 def open_book(named: str | None, on: date | None) -> tuple[Book, date]:
     """Read the book a command is called with, say its notes, and settle the day to stand on."""
-    from growthcast.book.read import read_book
     from growthcast.fit.growth import last_logged
     from growthcast.say.supposed import left_out_words
 
-    book = read_book(folder_of(named), on=on)
-    if beside := summary_for_commands(book.findings):
-        say(beside)
+    book = read_aloud(folder_of(named), on)
     day = on or last_logged(book)
     if day is None:
         day = date.today()
@@ -181,14 +188,14 @@ def open_fit(
 def check_plot(book: Book, file: Path | None) -> None:
     """Refuse a figure that cannot be written before the work is done."""
     if file is not None:
-        from growthcast.figures.save import check_picture
+        from growthcast.figures.style import check_picture
 
         check_picture(book, file)
 
 
 def write_plot(book: Book, file: Path, drawn: tuple[Figure, Caption]) -> None:
     """Write a figure with its caption, and say so."""
-    from growthcast.figures.save import save_picture
+    from growthcast.figures.style import save_picture
 
     save_picture(book, file, *drawn)
     say(f"Wrote {file}")

@@ -158,10 +158,11 @@ def _write_client_page(
     @cache
     def gathered() -> tuple[list[TankFacts], Contract | None]:
         from growthcast.brief.contract import gather_facts
-        from growthcast.service.pages.contract import contract_of
+        from growthcast.service.pages.contract import contract_of, with_totals
 
         facts = gather_facts(opened, fit, tanks, plan, every)
-        return facts, contract_of(opened, fit, facts) if len(facts) > 1 else None
+        whole = contract_of(opened, fit, facts) if len(facts) > 1 else None
+        return facts if whole is None else with_totals(opened, fit, facts), whole
 
     def build(locale: Locale) -> Page:
         from growthcast.brief.client import build_brief
@@ -173,7 +174,11 @@ def _write_client_page(
         from growthcast.service.pages.contract import figures_of
 
         found = figures_of(*gathered())
-        return found, [*found["rhythms"], *_totals(found["contract"])]
+        rows = list(found["rhythms"])
+        if whole := found["contract"]:
+            total = {"name": "all tanks, journeys shared", "visits_per_year": whole["visits"]}
+            rows.append(total | {f"{n}_per_year": whole[n]["p50"] for n in ("hours", "cost")})
+        return found, rows
 
     check_file(opened.folder, data, ".json", ".csv")
     photos, without = photos_of(opened, names)
@@ -181,21 +186,20 @@ def _write_client_page(
         say(said)
     write_page(opened, file, build, day, "brief", tanks, client, plan, every, photos)
     _write_data(data, figures)
-    if not opened.practice.terms:
+    _say_what_is_not_told(opened)
+
+
+def _say_what_is_not_told(book: Book) -> None:
+    """Name the owner's words that a page for clients goes without."""
+    if not book.practice.terms:
         say("Term and notice are left to be agreed: write [practice] terms in practice.toml.")
+    if not book.practice.includes:
+        say("What a visit includes is not told: write [visit] includes in practice.toml.")
 
 
 def _tanks_of(book: Book, tank: str | None, client: str | None) -> IntArray:
     """Return the places of one tank, or of all tanks of a client."""
     return book.tanks_of(client) if client else chosen_tanks(book, one_tank(book, tank))
-
-
-def _totals(whole: dict[str, Any] | None) -> list[dict[str, Any]]:
-    """Return the row of all tanks of a client, none where the page has one tank."""
-    if whole is None:
-        return []
-    total = {"name": "all tanks, journeys shared", "visits_per_year": whole["visits"]}
-    return [total | {f"{name}_per_year": whole[name]["p50"] for name in ("hours", "cost")}]
 
 
 def _write_data(

@@ -9,20 +9,7 @@ from typing import TYPE_CHECKING, Any
 from growthcast.book.findings import format_findings, summary_for_commands
 from growthcast.book.tables import FORMS, column_of
 from growthcast.book.words import check_known, did_you_mean
-from growthcast.cli.options import (
-    Count,
-    Day,
-    File,
-    Files,
-    Text,
-    Texts,
-    check_plot,
-    chosen_tanks,
-    one_of,
-    one_tank,
-    open_fit,
-    write_plot,
-)
+from growthcast.cli import options
 from growthcast.cli.output import print_answer, say, text_of, working
 from growthcast.errors import BookProblems, UsageError
 from growthcast.nouns import dataclass
@@ -38,19 +25,19 @@ if TYPE_CHECKING:
 class Asked:
     """What the options ask; ``more`` are layouts that stand after ``layouts``."""
 
-    book: Text
-    more: Files
-    tank: Text
-    area: Text
-    plants: Texts
-    form: Text
-    place: Text
-    stock: File
-    layouts: Texts
-    reach: Count
-    keep: Texts
-    on: Day
-    plot: File
+    book: options.Text
+    more: options.Files
+    tank: options.Text
+    area: options.Text
+    plants: options.Texts
+    form: options.Text
+    place: options.Text
+    stock: options.File
+    layouts: options.Texts
+    reach: options.Count
+    keep: options.Texts
+    on: options.Day
+    plot: options.File
     details: bool
     as_json: bool
 
@@ -76,9 +63,9 @@ def rescape_command(asked: Asked) -> None:
             f'"{asked.more[0]}" is one argument too many; name layouts with --layouts, and one book'
         )
     check_asked(asked)
-    opened, _, fit = open_fit(asked.book, asked.on)
-    check_plot(opened, asked.plot)
-    which = int(chosen_tanks(opened, one_tank(opened, asked.tank))[0])
+    opened, _, fit = options.open_fit(asked.book, asked.on)
+    options.check_plot(opened, asked.plot)
+    which = int(options.chosen_tanks(opened, options.one_tank(opened, asked.tank))[0])
     if asked.files:
         _answer_layouts(asked, opened, fit, which)
     elif asked.reach is not None:
@@ -159,7 +146,9 @@ def names_in(texts: list[str] | None, none: str) -> list[str]:
 def _one_area(fit: GrowthFit, tank: int) -> str:
     """Return the living area chosen, where none is named; what else can be asked is said."""
     living = fit.design.area_id[fit.design.alive & (fit.design.tank == tank)].tolist()
-    return one_of(living, "--area ID (or ask of --layouts FILE, or of --reach DAYS)", "area")
+    return options.one_of(
+        living, "--area ID (or ask of --layouts FILE, or of --reach DAYS)", "area"
+    )
 
 
 def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
@@ -206,7 +195,7 @@ def _answer_plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id:
     if asked.plot is not None:
         from growthcast.figures.rescaped import plants_figure
 
-        write_plot(book, asked.plot, plants_figure(fit, place, shown))
+        options.write_plot(book, asked.plot, plants_figure(fit, place, shown))
     answer = (fit, place, book.practice.currency, shown, left_out)
     asked.print(plants_in_json(*answer), plants_words(*answer), fit)
 
@@ -226,7 +215,7 @@ def _answer_layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> None
         from growthcast.figures.rescaped import layouts_figure
 
         wanted = float(book.of_tanks("confidence")[tank])
-        write_plot(book, asked.plot, layouts_figure(tank_id, advice, wanted))
+        options.write_plot(book, asked.plot, layouts_figure(tank_id, advice, wanted))
     answer = {"tank_id": tank_id, "currency": currency, "layouts": [*map(layout_in_json, advice)]}
     asked.print(answer, layouts_words(tank_id, currency, advice), fit)
 

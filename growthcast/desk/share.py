@@ -19,14 +19,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from growthcast.book.writing.visit.lines import (
-    Line,
-    checked_name,
-    checked_number,
-    read_phones,
-    read_taps,
-    write_phones,
-)
+from growthcast.book.writing.visit import lines
 from growthcast.desk.guard import Patience
 from growthcast.desk.memory import Desk
 from growthcast.desk.visit import (
@@ -84,17 +77,17 @@ class Share:
         with self._lock:
             kept = {
                 name: one
-                for name, one in read_phones(self.desk.folder).items()
+                for name, one in lines.read_phones(self.desk.folder).items()
                 if now - one["used"] < (KEPT_S if one["phone"] else CODE_S)
             }
             newest = sorted(kept.items(), key=lambda item: item[1]["used"])[-MOST_PHONES:]
             new = {"key": key, "phone": "", "used": now}
-            write_phones(self.desk.folder, dict(newest) | {_name(key): new})
+            lines.write_phones(self.desk.folder, dict(newest) | {_name(key): new})
         return f"http://{self.address}/phone/#k={key}"
 
     def phones(self) -> list[str]:
         """Return the day each phone that was let in was last heard of."""
-        known = read_phones(self.desk.folder).values()
+        known = lines.read_phones(self.desk.folder).values()
         return [date.fromtimestamp(one["used"]).isoformat() for one in known if one["phone"]]
 
     async def page(self, _: Request) -> Response:
@@ -142,7 +135,7 @@ class Share:
         if not WORD.fullmatch(phone) or not WORD.fullmatch(word):
             raise Refused
         with self._lock:
-            known = read_phones(self.desk.folder)
+            known = lines.read_phones(self.desk.folder)
             one = known.get(key_id)
             if one is None:
                 raise Refused
@@ -155,7 +148,7 @@ class Share:
                 raise Refused
             if not one["phone"] or now - one["used"] > CODE_S:
                 one |= {"phone": phone, "used": now}
-                write_phones(self.desk.folder, known)
+                lines.write_phones(self.desk.folder, known)
         return one
 
     def _day(self, _: Mapping[str, Any]) -> dict[str, Any]:
@@ -181,10 +174,10 @@ class Share:
             raise Refused
         try:
             free, on = tuple(formula_free(one) for one in items), date.fromisoformat(str(day))
-            by, taps = checked_name(str(told.get("by", ""))), str(told.get("taps", ""))
+            by, taps = lines.checked_name(str(told.get("by", ""))), str(told.get("taps", ""))
             if taps:
-                read_taps(taps)
-            line = Line(tank, on, free, checked_number(str(number)), by=by, taps=taps)
+                lines.read_taps(taps)
+            line = lines.Line(tank, on, free, lines.checked_number(str(number)), by=by, taps=taps)
             if line.day > self.desk.today():
                 raise UsageError(f"{line.day} is later than today")
             state: str

@@ -25,7 +25,7 @@ from growthcast.errors import BookProblems, UsageError
 from growthcast.say.locale import Locale, open_locale
 from growthcast.say.log import questions, rows_in_words
 from growthcast.say.overview import due_why
-from growthcast.say.words import STEP_CM, STEP_COVER, count_of, hand_cut, named
+from growthcast.say.words import STEP_CM, STEP_COVER, hand_cut, named
 from growthcast.service.doubts.judge import Understood
 from growthcast.service.pages.overview import TankStanding
 from growthcast.service.visit.cuts import AreaCut, CutSheet
@@ -306,9 +306,8 @@ def write_visit(desk: Desk, line: Line) -> tuple[State, str]:
     book = read_book(desk.folder, today=desk.today())
     rows = visit_rows(book, tank_id, line.day, line.items)
     cells = log_rows(rows, tank_id, line.day, line.by)
-    summary = f"{tank_id} on {line.day}, {count_of(len(rows), 'row')}"
     with desk.writing:
-        state, added = log_line(desk.folder, line, cells, summary, today=desk.today())
+        state, added = log_line(desk.folder, line, cells, today=desk.today())
     desk.look()  # so that it is fitted anew
     return state, columns_words(open_locale(book.practice.locale), added)
 

@@ -146,14 +146,16 @@ def quick_normal_below(score: Singles) -> Singles:
     return below
 
 
-def quick_quantiles(values: Singles, levels: Sequence[float] | FloatArray) -> FloatArray:
+def quick_quantiles(
+    values: Singles | FloatArray, levels: Sequence[float] | FloatArray
+) -> FloatArray:
     """Quantiles (..., L) along the last axis, which is sorted in place.
 
-    Sorting single precision is several times as fast as picking what lies at a level.
+    Sorting is several times as fast as picking what lies at a level, of single precision above all.
 
     Parameters
     ----------
-    values : float32 array (..., N)
+    values : array (..., N)
         Equally likely values [any].
     levels : sequence of float or array (L,)
         Chances [0-1].

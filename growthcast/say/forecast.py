@@ -46,7 +46,8 @@ def forecast_words(
     beside = ["passes it, as things are"] if as_it_is is not None else []
     order = sorted(range(len(areas)), key=lambda n: (areas[n].passes_budget_on[1] or date.max, n))
     one = len({area.tank_id for area in areas}) == 1
-    listed = [areas[n] for n in (order if all_areas else order[:MOST_ROWS])]
+    order = order if all_areas else order[:MOST_ROWS]
+    listed = [areas[n] for n in order]
     yield lead_words(areas, names, day, horizon_d)
     yield tell.Table(
         "",
@@ -71,7 +72,7 @@ def forecast_words(
     if not heights:
         yield tell.More()
     rows = []
-    for area in sorted(listed, key=areas.index):
+    for area in [areas[n] for n in sorted(order)]:
         ahead = zip(area.at, area.height_cm, area.chance_over_budget, strict=True)
         for on, height, over in ahead:
             range_on = tell.quantile_words(height[LOW_TO_HIGH], unit(area))
@@ -89,7 +90,7 @@ def lead_words(
     if over:
         who = tell.some_names([names[area.area_id] for area in over], 3, "area")
         said.append(f"{who} {'stands' if len(over) == 1 else 'stand'} over already")
-    passing = [(area.passes_budget_on[1], n) for n, area in enumerate(areas) if area not in over]
+    passing = [(a.passes_budget_on[1], n) for n, a in enumerate(areas) if not _stands_over(a)]
     dated = [(on, n) for on, n in passing if on is not None]
     if dated:
         on, n = min(dated)
@@ -203,10 +204,7 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
         [_area(area, bool(cover)) for area, cover in zip(answer["areas"], is_cover, strict=True)],
         ["rests on", f"ceiling {tell.RANGES}", f"doubles in {tell.RANGES}", tell.RANGES],
     )
-    yield (
-        "A week: growth just now, midway between floor and height, cuts and rests after them "
-        f"aside; doubles in: days in which a low stand doubles. {tell.RANGES_HOLD}"
-    )
+    yield tell.sentence("fit_how", ranges=tell.RANGES_HOLD)
     yield tell.More()
     for what, names, beside in (
         ("tank", "tanks", "How tanks differ from what their conditions say"),
@@ -244,10 +242,7 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
 def offset_words(offset: Mapping[str, Any]) -> str:
     """Say how photos stand against the ruler."""
     if not offset["pairs"]:
-        return (
-            "Heights read off photos are taken as they are: no area was read by photo and by ruler "
-            "on the same day. A ruler beside a photo now and then shows whether both agree."
-        )
+        return tell.sentence("photo_unpaired")
     share, times = 100.0 * offset["share"], tell.count_of(offset["pairs"], "reading")
     return (
         f"Heights read off photos come out {abs(share):.1f} % {'above' if share > 0 else 'below'} "

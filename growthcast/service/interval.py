@@ -10,8 +10,6 @@ that a tank asks of its areas (do all of them hold?) is a reduction over its run
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
@@ -34,9 +32,9 @@ class IntervalOptions:
     ``cut_cm`` keeps to ``LivingAreas.least_cut_cm``; ``cut_needed_cm`` is the cut that would hold
     the wanted chance whatever the look (``cut_cm`` where that does), NaN where not even the lowest
     safe cut does.
-    ``share_of_days_presentable`` counts the days on which every area of a tank stands between its
-    floor and its budget, what lies within the scatter of a cut below the floor still counting as
-    at it; ``share_of_days_bare`` those on which some area has not grown up to it since the cut.
+    ``share_of_days_presentable`` counts the days on which no area of a tank looks bare
+    (``bare_below``) or stands above its budget; ``share_of_days_bare`` those on which some area
+    looks bare.
     ``chance_at_least_cut`` is the chance when every area is taken down to its least cut.
     ``end_cm`` (A, F) are the heights to which the cuts have grown by the next visit in each of the
     first draws, ``found_cm`` (A, 3) their p10, p50 and p90 over all draws, ``rest_d`` (A, F)
@@ -160,11 +158,7 @@ def lasts_from(living: LivingAreas, cut_cm: FloatArray, interval_d: float) -> Bo
 
 
 def _days_between(
-    interval_d: float,
-    growth: Singles,
-    start: Singles,
-    goal: Singles,
-    rest_d: Singles,
+    interval_d: float, growth: Singles, start: Singles, goal: Singles, rest_d: Singles
 ) -> Singles:
     """Days each draw takes from one stage to another, at most the interval, (A, D).
 
@@ -183,9 +177,9 @@ def _days_between(
 def _days_that_look_right(
     living: LivingAreas, interval_d: int, growth: Singles, left: Singles, rest_d: Singles
 ) -> tuple[FloatArray, FloatArray]:
-    """Share (R,) of days on which every area of a tank stands between its floor and its budget.
+    """Share (R,) of days on which no area of a tank looks bare or stands above its budget.
 
-    Beside it the share (R,) on which some area is still bare. ``left`` (A, D) are the stages after
+    Beside it the share (R,) on which some area looks bare. ``left`` (A, D) are the stages after
     the cut.
     """
     over = _days_between(interval_d, growth, left, living.budget_stage, rest_d)
@@ -198,19 +192,15 @@ def _days_that_look_right(
 
 
 def _days_below_floor(
-    living: LivingAreas,
-    interval_d: int,
-    growth: Singles,
-    needed_cm: FloatArray,
-    rest_d: Singles,
+    living: LivingAreas, interval_d: int, growth: Singles, needed_cm: FloatArray, rest_d: Singles
 ) -> FloatArray:
     """Days (A,) that an area looks bare after the cut it needs, 0 where that looks right."""
     days, rows = np.zeros(needed_cm.size), np.flatnonzero(needed_cm < living.least_cut_cm)
     if rows.size:
         cut = np.maximum(needed_cm[rows], living.safe_cut_cm[rows])
         start = living.stage_after_cut(cut, rows)
-        floor = living.floor_stage[rows]
-        taken = _days_between(interval_d, growth[rows], start, floor, rest_d[rows])
+        bare = living.bare_stage[rows]
+        taken = _days_between(interval_d, growth[rows], start, bare, rest_d[rows])
         days[rows] = quick_quantiles(taken, (0.5,))[:, 0]
     return days
 
@@ -238,12 +228,15 @@ def needed_budgets(
         downwards. Under a higher budget visits cut less hard, so that an area rests less and grows
         further: a budget is sought at which the growth under it ends.
     """
-    least, budget = living.least_cut_cm, living.budget_cm
+    least, budget, ahead = living.least_cut_cm, living.budget_cm, living.unrested(interval_d)
+    left = living.stage_after_cut(least)
     lowest = np.where(short, -np.inf, np.inf)  # no other area's budget makes it hold
     for _ in range(MOST_BUDGETS):
-        growth, _ = replace(living, budget_cm=budget).growth_after_cut(interval_d)
+        growth, _ = living.rested(ahead, budget)
         at_least = living.highest_cut(growth) >= column(least)
-        depth = -living.end_height(growth, least)
+        growth += left
+        depth = living.height_at(growth)
+        np.negative(depth, out=depth)
         ranked = np.sort(depth, axis=1)
         rank = highest_rank(living, ranked, depth, lowest, confidence, at_least)
         needed = np.maximum(-at_rank(ranked, rank[living.run]), living.budget_cm)

@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.finite import finite_answer
 from growthcast.fit.model.clock import LONGEST_PAUSE_SHARE, days_lost
-from growthcast.fit.model.noise import ErrorModel, span_drift
+from growthcast.fit.model.noise import JUDGEMENT_ERROR_SHARE, ErrorModel, span_drift
 from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import (
@@ -82,6 +83,21 @@ class Rest:
         return days_lost(1.0 - cut, lag_d, self.pause_d)
 
 
+@dataclass(frozen=True, slots=True)
+class Unrested:
+    """Stages that areas would gain over an interval if no cut cost them any growth.
+
+    ``usual`` (A, D) in each draw but for what the interval does on its own, ``growth`` (A, D) with
+    it; ``median`` and ``fast`` (A, 1) are what half and 19 of 20 draws of ``growth`` stay below.
+    """
+
+    interval_d: float
+    usual: Singles
+    growth: Singles
+    median: Singles
+    fast: Singles
+
+
 @dataclass(frozen=True)
 class LivingAreas:
     """Living areas of a block of tanks: their bounds (A,) and the draws of their growth (A, D).
@@ -117,6 +133,11 @@ class LivingAreas:
         """Median ceiling of each area, (A,)."""
         return quick_quantiles(self.draws.ceiling_cm.copy(), (0.5,))[:, 0]
 
+    @cached_property
+    def _usual_lag_d(self) -> Singles:
+        """Median lag of each area (A, 1), beside draws [d]."""
+        return column(quick_quantiles(self.draws.lag_d.copy(), (0.5,))[:, 0])
+
     @property
     def least_cut_cm(self) -> FloatArray:
         """Lowest cut that looks right and is survived, (A,)."""
@@ -148,16 +169,8 @@ class LivingAreas:
 
     @cached_property
     def bare_stage(self) -> Singles:
-        """Stage in each draw below which an area looks bare, (A, D).
-
-        What lies within the scatter of a cut below the floor still counts as at it.
-        """
-        return self.stage_of(self.floor_cm * np.exp(-HAND_SPREAD))
-
-    @cached_property
-    def floor_stage(self) -> Singles:
-        """Stage in each draw at the floor, (A, D)."""
-        return self.stage_of(self.floor_cm)
+        """Stage in each draw below which an area looks bare, (A, D)."""
+        return self.stage_of(bare_below(self.floor_cm))
 
     @cached_property
     def _edges(self) -> list[int]:
@@ -224,37 +237,45 @@ class LivingAreas:
         luck += 1.0
         return np.maximum(luck, 0.0, out=luck)
 
-    def growth_after_cut(self, interval_d: float, after_d: float = 0.0) -> tuple[Singles, Singles]:
-        """Stages gained from one regular visit to the next and the days of rest, both (A, D).
+    def growth_after_cut(self, interval_d: float) -> tuple[Singles, Singles]:
+        """Stages gained from one regular visit to the next and the days of rest, both (A, D)."""
+        return self.rested(self.unrested(interval_d), self.budget_cm)
+
+    def unrested(self, interval_d: float) -> Unrested:
+        """Return what areas would gain from one visit to the next if no cut cost them any growth.
+
+        Whatever the budgets: what is worked out once where several are tried.
+        """
+        usual = self._usual_growth(interval_d, 0.0)
+        growth = self._luck(interval_d, 0.0)
+        growth *= usual
+        of_area = quick_quantiles(growth.copy(), (0.5, FAST_QUANTILE)).T
+        return Unrested(interval_d, usual, growth, *map(column, of_area))
+
+    def rested(self, ahead: Unrested, budget_cm: FloatArray) -> tuple[Singles, Singles]:
+        """Stages gained under budgets (A,) and the days of rest, both (A, D).
 
         Each draw rests as its lasting growth asks: the luck of one interval says nothing of how far
         the area had come up before it. How long a single rest truly is stays out: what regular
         visits bring is in the rates.
         """
-        usual = self._usual_growth(interval_d, after_d)
-        growth = self._luck(interval_d, after_d)
-        growth *= usual
-        rest = self._rest(interval_d, growth)
-        rest_d = rest.days(usual, self.draws.ceiling_cm, self.draws.lag_d)
-        growth *= 1.0 - rest_d / np.float32(interval_d)
-        return growth, rest_d
+        rest = self.rest(ahead, budget_cm)
+        rest_d = rest.days(ahead.usual, self.draws.ceiling_cm, self.draws.lag_d)
+        left = rest_d / np.float32(-ahead.interval_d)
+        left += 1.0
+        return np.multiply(left, ahead.growth, out=left), rest_d
 
-    def rest(self, interval_d: float) -> Rest:
-        """Rest of each area at regular visits."""
-        return self._rest(interval_d, self.growth(interval_d))
-
-    def _rest(self, interval_d: float, growth: Singles) -> Rest:
-        """Rest of each area at regular visits, with cuts that hold in 19 draws (A, D) of 20.
+    def rest(self, ahead: Unrested, budget_cm: FloatArray) -> Rest:
+        """Rest of each area at regular visits, with cuts that hold in 19 draws of 20.
 
         How hard such a cut is depends on how far the area has come up, and so on the rest itself:
         the usual rest is where the two agree (it falls as the cut rises), for growth at its median.
         """
-        median, fast = (column(at) for at in quick_quantiles(growth.copy(), (0.5, FAST_QUANTILE)).T)
+        interval_d, median, fast = ahead.interval_d, ahead.median, ahead.fast
         ceiling, pause_d = column(self.usual_ceiling_cm), column(self.pause_d)
-        budget, least = column(self.budget_cm), column(self.least_cut_cm)
+        budget, least = column(budget_cm), column(self.least_cut_cm)
         goal = quick_stage(np.minimum(budget, ceiling * BELOW_CEILING), ceiling, self._bend)
-        lag_d = column(quick_quantiles(self.draws.lag_d.copy(), (0.5,))[:, 0])
-        low = np.zeros_like(median)
+        lag_d, low = self._usual_lag_d, np.zeros_like(median)
         rest = Rest(interval_d, least, low, low, lag_d, pause_d, self._bend)
         high = np.minimum(pause_d + lag_d, rest.longest_d)
         for _ in range(REST_HALVINGS):
@@ -294,6 +315,30 @@ class LivingAreas:
     def stage_of(self, height_cm: FloatArray) -> Singles:
         """Stage in each draw at a height, one for each area; inf above a ceiling."""
         return quick_stage(column(height_cm), self.draws.ceiling_cm, self._bend)
+
+
+@finite_answer
+def bare_below(floor_cm: FloatArray) -> FloatArray:
+    """Return the heights below which areas look bare to the eye.
+
+    Parameters
+    ----------
+    floor_cm : array (A,)
+        Their floors [cm, or % cover].
+
+    Returns
+    -------
+    array (A,)
+        The height that five of six judgements by eye call too low [cm, or % cover]: such a look
+        errs by ``JUDGEMENT_ERROR_SHARE``, so that at the floor itself half of them do.
+
+    Examples
+    --------
+    >>> round(float(bare_below(np.array(10.0))), 2)
+    8.61
+    """
+    seen: FloatArray = floor_cm * np.exp(-JUDGEMENT_ERROR_SHARE)
+    return seen
 
 
 def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:

@@ -246,10 +246,7 @@ HANDS, DRIFTS = 6, 6
 
 
 def certainty_of(
-    living: LivingAreas,
-    intervals_d: tuple[int, ...],
-    recommended_d: int | None,
-    confidence: float,
+    living: LivingAreas, intervals_d: tuple[int, ...], recommended_d: int | None, confidence: float
 ) -> Certainty:
     """Work out how sure the recommendation for a tank is.
 
@@ -316,7 +313,7 @@ def chance_if_known(living: LivingAreas, interval_d: int) -> FloatArray:
     log_rate = living.draws.log_rate.astype(np.float64)
     usual = shape_factor(shape) * np.exp(log_rate + drift) * interval_d
     draws = living.draws
-    rest = living.rest(interval_d)
+    rest = living.rest(living.unrested(interval_d), living.budget_cm)
     rest_d = rest.days(usual.astype(np.float32), draws.ceiling_cm, draws.lag_d)
     usual *= 1.0 - rest_d / interval_d
     week = living.errors.span * np.sqrt(7.0 / max(interval_d, 1.0))
@@ -362,11 +359,8 @@ def in_full(book: Book, fit: GrowthFit, living: LivingAreas, advice: TankAdvice)
         With ``mends`` (for the next longer interval, or the shortest where none is feasible) and
         ``certainty``.
     """
-    allowed = tuple(
-        option.interval_d
-        for option in advice.options
-        if option.interval_d <= advice.longest_interval_d
-    )
+    listed = [option.interval_d for option in advice.options]
+    allowed = tuple(days for days in listed if days <= advice.longest_interval_d)
     if not allowed:
         return advice
     chosen = advice.recommended_interval_d

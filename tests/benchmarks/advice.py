@@ -25,22 +25,23 @@ FIRST_SEED = 11
 def report(followed: Followed) -> list[str]:
     """Put the figures into lines."""
     kept = followed.kept_and_promised()
-    feasible = followed.kept_and_promised(feasible_only=True)
     areas = followed.areas_kept_and_promised()
     of_tanks, of_fits = followed.needlessly_short()
     lines = [
         f"{followed.tanks} tanks; within budget at the next visit, kept and promised:",
         f"  area-visits               {_pair(areas)}",
         f"  tank-visits, all areas    {_pair(kept)}",
-        f"  ... with a feasible interval {_pair(feasible)}",
+        f"  ... with a feasible interval {_pair(followed.kept_and_promised(feasible_only=True))}",
     ]
-    days = np.array(followed.interval_d)
+    days, feasible = np.array(followed.interval_d), np.array(followed.feasible)
+    lines[-1] += f", ± {100 * followed.error_of_kept(feasible):.1f} over tanks"
     for interval_d in np.unique(days):
-        chosen = (days == interval_d) & np.array(followed.feasible)
+        chosen = (days == interval_d) & feasible
         if chosen.any():
             share = np.array(followed.kept)[chosen].mean()
             promised = np.array(followed.promised)[chosen].mean()
-            lines.append(f"  ... of {interval_d:2d} days {_pair((share, promised, chosen.sum()))}")
+            line = f"  ... of {interval_d:2d} days {_pair((share, promised, chosen.sum()))}"
+            lines.append(f"{line}, ± {100 * followed.error_of_kept(chosen):.1f} over tanks")
     forms = np.array(followed.area_form)
     for form in np.unique(forms):
         chosen = forms == form

@@ -88,7 +88,7 @@ class Readers:
         practice, findings = read_practice(data)
         format_findings(findings)
         if practice is not None:
-            rows = [SettingRow(2, s.section, s.key, s.value) for s in settings_of(data)]
+            rows = [SettingRow(2, *setting[:3]) for setting in settings_of(data)]
             assert with_settings(data, rows)[0] == data
             with_settings(data, [SettingRow(2, "practice", "name", data[:9].decode("latin-1"))])
 

@@ -21,8 +21,8 @@ from growthcast.book.sheets.values import (
     as_text,
     as_value,
     canonical,
+    normal,
     number_text,
-    same,
     with_settings,
 )
 from growthcast.book.tables import column_of
@@ -70,6 +70,12 @@ IDS = st.sampled_from(
     min_size=1,
     max_size=12,
 ).filter(lambda text: text.strip() and text[0] not in "-.#")
+
+
+def same(old, new, column, *, decimal_comma):
+    """Whether two texts of a cell say the same in their column."""
+    one, other = (normal(text, column, decimal_comma=decimal_comma) for text in (old, new))
+    return one == other
 
 
 def as_csv(rows: list[list[str]], mark: str, end: str) -> str:

@@ -10,7 +10,7 @@ command once a month. Nothing of the future is in the book, neither rows nor con
 from __future__ import annotations
 
 import tempfile
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -43,7 +43,8 @@ class Followed:
     """What was promised and what came of it; one entry a tank-visit, an area-visit or a tank's fit.
 
     Tank-visits: ``promised`` chance that all areas are within budget at the next visit, whether
-    they were (``kept``), the ``interval_d`` and whether it was a ``feasible`` one. Area-visits:
+    they were (``kept``), the number of the tank (``tank_of``), the ``interval_d`` and whether it
+    was a ``feasible`` one. Area-visits:
     ``area_promised``, ``area_kept`` and ``area_form``. Tanks' fits, where a next longer interval
     is listed and allowed: the tank (``longer_of``), and the true chance (``longer_chance``) that
     all its areas are within budget at that interval when cut as low as looks right.
@@ -53,6 +54,7 @@ class Followed:
     fits: int = 0
     promised: list[float] = field(default_factory=list)
     kept: list[bool] = field(default_factory=list)
+    tank_of: list[int] = field(default_factory=list)
     interval_d: list[int] = field(default_factory=list)
     feasible: list[bool] = field(default_factory=list)
     area_promised: list[float] = field(default_factory=list)
@@ -63,13 +65,20 @@ class Followed:
 
     def __add__(self, other: Followed) -> Followed:
         """Two practices together."""
-        return Followed(*(getattr(self, f.name) + getattr(other, f.name) for f in fields(self)))
+        theirs = replace(other, tank_of=[self.tanks + tank for tank in other.tank_of])
+        return Followed(*(getattr(self, f.name) + getattr(theirs, f.name) for f in fields(self)))
 
     def kept_and_promised(self, *, feasible_only: bool = False) -> tuple[float, float, int]:
         """Share of tank-visits with all areas within budget, as it was and as promised."""
         asked = np.array(self.feasible) | (not feasible_only)
         kept, promised = np.array(self.kept)[asked], np.array(self.promised)[asked]
         return float(kept.mean()), float(promised.mean()), int(asked.sum())
+
+    def error_of_kept(self, asked: np.ndarray) -> float:
+        """Standard error of kept less promised of some visits; a tank's share its surprises."""
+        off = (np.array(self.kept) - np.array(self.promised))[asked]
+        of_tanks = np.bincount(np.array(self.tank_of)[asked], off - off.mean())
+        return float(np.sqrt((of_tanks**2).sum()) / off.size)
 
     def areas_kept_and_promised(self) -> tuple[float, float, int]:
         """Share of area-visits within budget, as it was and as promised."""
@@ -161,6 +170,7 @@ def judge(course: Course, tank: int, promise: Promise | None, followed: Followed
     followed.area_kept += within
     followed.promised.append(promise.option.chance_all_within)
     followed.kept.append(all(within))
+    followed.tank_of.append(tank)
     followed.interval_d.append(promise.option.interval_d)
     followed.feasible.append(promise.feasible)
 

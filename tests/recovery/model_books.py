@@ -9,23 +9,28 @@ are written a second time. Many books are drawn as one problem; they share no ta
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import SimpleNamespace
 
 import numpy as np
 from scipy.special import ndtr
 
-from growthcast.fit.model.clock import GrowthClock
+from growthcast.fit.beside import beside_told
+from growthcast.fit.model.clock import LEAST_AWAKE_SHARE, GrowthClock
 from growthcast.fit.model.noise import ErrorModel, knot_precision
-from growthcast.fit.model.spreads import FORMS, Lags, Settling
+from growthcast.fit.model.spreads import FORMS, Lags, Settling, Spreads
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link, Nodes, pack_chains
 from growthcast.fit.solver.problem import KNOTS, Block, Pooling, Problem
+from growthcast.fit.solver.solve import solve
 from growthcast.forecast.heights import outlook
 from growthcast.log.visits import Look
 from tests.unit.fit.small_problem import no_weights
 
-__all__ = ["AHEAD_D", "PARAMETERS", "ModelBooks", "Regime", "draw_books", "pit_of_truth"]
+__all__ = [
+    *("AHEAD_D", "PARAMETERS", "ModelBooks", "Regime", "draw_books", "fitted"),
+    "pit_of_truth",
+]
 
 AHEAD_D = 14.0
 """Days ahead for which a height is foretold, from the day of the fit."""
@@ -37,6 +42,8 @@ START_SHARE = 1.5
 """Height as planted over the usual cut height."""
 CUT_FROM_SHARE, DUE = 1.6, 0.9
 """Read above this share of the usual cut height, or grown for this long, an area is cut."""
+ROUNDS = 5
+"""How often lags and settling are learnt in turn with all else."""
 READ, LOOKED, MEASURED_OFF, WEIGHED_OFF = range(4)
 PARAMETERS = ("log rate", "log ceiling", "tank", "species", "drift today", "height ahead")
 
@@ -48,7 +55,8 @@ class Regime:
     ``kinds`` are the weights of visits that are read with a ruler, judged by eye, cut by a measured
     length and cut by a weight. ``reading_lost`` is the chance that a height after a cut is not
     written down, ``start_read`` that the height as planted is; it scatters by ``start_spread``
-    around its guess.
+    around its guess. Every cut costs days drawn from a half normal of ``lag_spread_d``, and plants
+    settle over ``settle_d`` give or take ``settle_spread`` (log), both the same in a whole book.
     """
 
     tanks: tuple[int, int] = (3, 6)
@@ -75,16 +83,21 @@ class Regime:
     weight: float = 0.20
     error_cm: float = 0.5
     error_share: float = 0.05
+    lag_spread_d: float = 0.0
+    settle_d: float = 0.0
+    settle_spread: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class ModelBooks:
     """Drawn books as one problem, and the truth behind them.
 
-    ``book`` (A,) tells the book of each area, ``truth`` the values (A,) of each of ``PARAMETERS``.
+    ``book`` (A,) tells the book of each area, ``truth`` the values (A,) of each of ``PARAMETERS``
+    and of the days that cuts and settling cost, ``clock`` how plants settle by the table.
     """
 
     problem: Problem
+    clock: GrowthClock
     on_day: float
     book: np.ndarray
     truth: dict[str, np.ndarray]
@@ -110,6 +123,8 @@ class _World:
     on_day: float
     drift: np.ndarray  # (K, T), one value a day
     lived: np.ndarray  # (K, T), days of growth up to a day, drift included
+    lag_d: np.ndarray
+    settle_d: np.ndarray
 
 
 def draw_books(rng, count, regime=None):
@@ -118,6 +133,9 @@ def draw_books(rng, count, regime=None):
     world = _world(rng, count, regime)
     rows, height_ahead = _log(rng, world, regime)
     nodes, areas = _nodes(rows, *_bounds(world)), world.tank.size
+    one = np.ones((areas, 1))
+    planted, settle_d = world.day[world.tank, 0], regime.settle_d * one[:, 0]
+    clock = GrowthClock(-1e6 * one, one, planted, settle_d, one[:, 0], one[:, :0])
     pooling = Pooling(
         tank=world.tank,
         species=world.species,
@@ -146,7 +164,7 @@ def draw_books(rng, count, regime=None):
         weight=regime.weight,
     )
     packed = pack_chains(nodes, world.tank)
-    blocks = tuple(Block.of(chains, world.on_day) for chains in packed)
+    blocks = tuple(Block.of(chains.grown_by(clock), world.on_day) for chains in packed)
     truth = {
         "log rate": world.log_rate,
         "log ceiling": np.log(world.ceiling),
@@ -154,11 +172,13 @@ def draw_books(rng, count, regime=None):
         "species": world.species_effect[world.species],
         "drift today": world.drift[world.tank, int(world.on_day)],
         "height ahead": height_ahead,
+        "lag": world.lag_d,
+        "settling": world.settle_d,
     }
     bends, nothing = np.ones(areas), np.zeros(areas)
     weights = no_weights(areas)
     problem = Problem(blocks, pooling, errors, weights, bends, world.log_habit, nothing)
-    return ModelBooks(problem, world.on_day, world.book, truth)
+    return ModelBooks(problem, clock, world.on_day, world.book, truth)
 
 
 def _bounds(world):
@@ -190,9 +210,12 @@ def _world(rng, count, regime):
     drift, lived = _drift(rng, effect.size, int(on_day + AHEAD_D) + 1, regime)
     usual = np.minimum(usual, HIGHEST_SHARE * ceiling)
     density = regime.density * rng.normal(size=tank.size)
+    lag_d, longer = rng.spawn(1)[0].normal(size=(2, count))
+    lag_d = regime.lag_spread_d * np.abs(lag_d)[book]
+    settle_d = regime.settle_d * np.exp(regime.settle_spread * longer)[book]
     return _World(
         tank, species, book, np.log(rate), log_ceiling, log_habit, effect, species_effect, log_rate,
-        ceiling, usual, density, day, on_day, drift, lived,
+        ceiling, usual, density, day, on_day, drift, lived, lag_d, settle_d,
     )  # fmt: skip
 
 
@@ -233,30 +256,32 @@ def _log(rng, world, regime):
     read = np.where(written, _reading(rng, height, regime), np.nan)
     guess_sd = regime.start_spread * guess
     rows = [_row(every, day, Link.FRESH, read=read, guess=guess, guess_sd=guess_sd)]
-    last, cut_on = day.copy(), day.copy()
+    last, cut_on, lags = day.copy(), day.copy(), np.zeros(every.size)
     for visit in range(1, world.day.shape[1]):
         here = np.flatnonzero(np.isfinite(world.day[world.tank, visit]))
         day = world.day[world.tank[here], visit]
-        height[here] = _grown(rng, world, here, height[here], last[here], day, regime)
+        spans = last[here], day, lags[here]
+        height[here] = _grown(rng, world, here, height[here], spans, regime)
         due = (day - cut_on[here]) * np.exp(world.offset[here]) > DUE
         kind = rng.choice(4, size=here.size, p=regime.kinds)
         kind = np.where((kind >= MEASURED_OFF) & ~due, READ, kind)  # decided by the calendar
         seen, look = _reading(rng, height[here], regime), _look(rng, world, here, height[here])
         told = {
             "span": day - last[here],
+            "lag_per_d": lags[here] / (day - last[here]),
             "read": np.where(kind == READ, seen, np.nan),
             "look": np.where(kind == LOOKED, look, Look.NONE),
         }
         rows.append(_row(here, day, Link.GREW, **told))
-        last[here] = day
+        last[here], lags[here] = day, 0.0
         cut = np.where(kind == READ, seen > CUT_FROM_SHARE * usual[here], kind != LOOKED)
         cut |= (kind == LOOKED) & (look != Look.SHORT) & due
         of, kind, day = here[cut], kind[cut], day[cut]
         row, height[of] = _cut(rng, world, of, kind, day, height[of], regime)
         rows.append(row)
-        cut_on[of] = day
+        cut_on[of], lags[of] = day, 1.0
     ahead = np.full(every.size, world.on_day + AHEAD_D)
-    return rows, _grown(rng, world, every, height, last, ahead, regime)
+    return rows, _grown(rng, world, every, height, (last, ahead, lags), regime)
 
 
 def _planted(rng, world, regime):
@@ -298,20 +323,36 @@ def _cut(rng, world, of, kind, day, height, regime):
         read=np.where(written, _reading(rng, left, regime), np.nan),
         aim_sd=aim_sd,
         removed=np.where(told, removed, np.nan),
+        lag_share=np.ones(of.size),
     )
     return row, left
 
 
-def _grown(rng, world, areas, height, began, ended, regime):
-    """Height after growing from one day to another, the span's surprise included."""
+def _grown(rng, world, areas, height, spans, regime):
+    """Height after growing from one day to another, the span's surprise included.
+
+    ``spans`` are the days on which they begin and end, and the share of the lag they begin with.
+    """
+    began, ended, lags = spans
     lived = world.lived[world.tank[areas]]
     at = np.arange(areas.size)
     grown = lived[at, ended.astype(int)] - lived[at, began.astype(int)]
+    lost = lags * world.lag_d[areas] / (ended - began)
+    grown = grown * np.maximum(1.0 - lost, LEAST_AWAKE_SHARE)
+    planted, settle = world.day[world.tank[areas], 0], world.settle_d[areas]
+    settled = _settled(ended - planted, settle) - _settled(began - planted, settle)
+    grown = grown * settled / (ended - began)
     variance = np.log1p(regime.span**2 * 7.0 / (ended - began))
     surprise = np.exp(np.sqrt(variance) * rng.normal(size=areas.size) - 0.5 * variance)
     ceiling = world.ceiling[areas]
     moved = np.exp(np.exp(world.log_rate[areas]) * -grown * surprise)
     return ceiling / (1.0 + (ceiling / height - 1.0) * moved)
+
+
+def _settled(days, settle_d):
+    """Days of full growth ``days`` after planting, where growth ramps up over ``settle_d``."""
+    ramp = np.minimum(days, settle_d)
+    return days - ramp + 0.5 * ramp**2 / np.maximum(settle_d, 1e-9)
 
 
 def _reading(rng, height, regime):
@@ -323,7 +364,8 @@ def _row(area, day, link, **values):
     """Return fields of nodes (n,), blank where not given."""
     blank = np.full(area.size, np.nan)
     fields = dict.fromkeys(("read", "guess", "guess_sd", "aim_sd", "removed"), blank)
-    fields |= {"span": np.zeros(area.size), "look": np.zeros(area.size, dtype=np.int64)}
+    fields |= dict.fromkeys(("span", "lag_per_d", "lag_share"), np.zeros(area.size))
+    fields |= {"look": np.zeros(area.size, dtype=np.int64)}
     fields |= {"area": area, "day": day, "link": np.broadcast_to(np.int64(link), area.size)}
     return fields | values
 
@@ -340,7 +382,7 @@ def _nodes(rows, floor_cm, budget_cm):
         growth_d=field["span"],
         span_d=field["span"],
         pause_doubt=np.zeros(count),
-        lag_per_d=np.zeros(count),
+        lag_per_d=field["lag_per_d"],
         by_settling=np.zeros(count),
         reading_cm=field["read"],
         reading_sd_cm=np.full(count, np.nan),
@@ -352,39 +394,51 @@ def _nodes(rows, floor_cm, budget_cm):
         budget_cm=budget_cm[field["area"]],
         look=field["look"].astype(np.int64),
         pause_d=np.zeros(count),
-        lag_share=np.zeros(count),
+        lag_share=field["lag_share"],
         bucket=np.full(count, -1),
         row=np.arange(count),
     )
 
 
-def fit_of(books, solution):
-    """Return the fit of books that know neither lags nor settling."""
-    count, size = books.problem.area_count, len(FORMS)
-    one, sure = np.ones((count, 1)), 1e-12 * np.eye(size)
-    clock = GrowthClock(
-        -1e6 * one, one, np.full(count, -1e6), np.zeros(count), np.ones(count), one[:, :0]
-    )
-    never = SimpleNamespace(
-        lags=Lags(np.zeros(size), sure), settling=Settling(np.zeros(size), sure)
-    )
+def fit_of(books, solution, clock=None, spreads=None):
+    """Return the fit of books; without ``spreads`` they know neither lags nor settling."""
+    size, sure = len(FORMS), 1e-12 * np.eye(len(FORMS))
+    never = Spreads(lags=Lags(np.zeros(size), sure), settling=Settling(np.zeros(size), sure))
     design = SimpleNamespace(
         problem=books.problem,
-        clock=clock,
+        clock=clock or books.clock,
         on_day=books.on_day,
-        spreads=never,
-        form=np.zeros(count, np.int64),
+        spreads=spreads or never,
+        form=np.zeros(books.problem.area_count, np.int64),
     )
     return GrowthFit(design, solution)
 
 
-def pit_of_truth(books, solution):
+def fitted(books, regime=None):
+    """Fit books; one with lags learns, too, what its cuts cost and how long its plants settle."""
+    if regime is None or not regime.lag_spread_d:
+        return fit_of(books, solve(books.problem))
+    known, clock, start = Spreads(), books.clock, None
+    form = np.zeros(books.problem.area_count, np.int64)
+    for _ in range(ROUNDS):
+        chains = [block.chains.grown_by(clock) for block in books.problem.blocks]
+        pairs = zip(books.problem.blocks, chains, strict=True)
+        blocks = tuple(replace(block, chains=grown) for block, grown in pairs)
+        problem = replace(books.problem, blocks=blocks, lag_d=known.lags.mean_d[form])
+        solution = solve(problem, start)
+        lags, settling = beside_told(solution.view, form, known.lags, known.settling)
+        known, start = replace(known, lags=lags, settling=settling), solution.point
+        clock = replace(clock, settle_d=settling.factor[form] * books.clock.settle_d)
+    return fit_of(replace(books, problem=problem), solution, clock, known)
+
+
+def pit_of_truth(books, fit):
     """Chance that the fit gives to each of ``PARAMETERS`` lying below its truth, (A,) each.
 
     Also the z-scores of those that the fit takes to be normal.
     """
-    pooling, effects = books.problem.pooling, solution.view.effects
-    areas, fit = np.arange(pooling.tank.size), fit_of(books, solution)
+    pooling, effects = books.problem.pooling, fit.solution.view.effects
+    areas = np.arange(pooling.tank.size)
     posterior = fit.posterior(areas)
     known = {
         "log rate": (posterior.mean.log_rate, np.sqrt(posterior.rate_variance)),

@@ -21,8 +21,7 @@ from threadpoolctl import threadpool_limits
 
 import growthcast.fit.result as result
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.solve import solve
-from tests.recovery.model_books import PARAMETERS, Regime, draw_books, pit_of_truth
+from tests.recovery.model_books import PARAMETERS, Regime, draw_books, fitted, pit_of_truth
 
 pytestmark = pytest.mark.slow
 
@@ -31,23 +30,27 @@ LEAST_CHANCE = 0.01
 
 
 def solved(books_drawn, break_it=lambda problem: problem, regime=None):
-    """Yield drawn books, what was solved when told ``break_it(...)``, and one area of each book."""
-    for batch in range(books_drawn // AT_ONCE):
+    """Yield drawn books, their fit when told ``break_it(...)``, and one area of each book.
+
+    Books whose cuts cost days are fitted one by one: each has a lag of its own.
+    """
+    at_once = AT_ONCE if regime is None or not regime.lag_spread_d else 1
+    for batch in range(books_drawn // at_once):
         rng = np.random.default_rng([20261125, batch])
-        books = draw_books(rng, AT_ONCE, regime)
+        books = draw_books(rng, at_once, regime)
         books = replace(books, problem=break_it(books.problem))
         size = np.bincount(books.book)
         chosen = np.cumsum(size) - size + rng.integers(0, size)
         with threadpool_limits(limits=1, user_api="blas"):
-            yield books, solve(books.problem), chosen
+            yield books, fitted(books, regime), chosen
 
 
 def calibration(batches):
     """Return PITs (books drawn,) and z-scores of one area a book."""
     pits, scores = {name: [] for name in PARAMETERS}, {name: [] for name in PARAMETERS}
-    for books, solution, chosen in batches:
+    for books, fit, chosen in batches:
         with threadpool_limits(limits=1, user_api="blas"):
-            pit, score = pit_of_truth(books, solution)
+            pit, score = pit_of_truth(books, fit)
         for name in PARAMETERS:
             pits[name].append(pit[name][chosen])
             scores[name].append(score[name][chosen] if name in score else [])

@@ -11,6 +11,7 @@ from functools import cache
 
 from growthcast.book.begin.typed import slug
 from growthcast.book.book import Book, names_of_plants
+from growthcast.book.cells.numbers import YEAR_FIRST, YEAR_LAST
 from growthcast.book.words import plain, shown, some_of
 from growthcast.book.writing.visit.amounts import LOOKS
 from growthcast.errors import UsageError
@@ -19,8 +20,6 @@ ORDERS = ("day-first", "month-first")
 MARKS = {"comma": ",", "point": "."}
 LOOK_WORDS = {look: look for look in LOOKS} | {look[0]: look for look in LOOKS}
 """Looks, and the letters that stand for them."""
-_YEAR_FIRST = re.compile(r"([0-9]{4})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\.?")
-_YEAR_LAST = re.compile(r"([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{4}|[0-9]{2})")
 _MONTH_NAMED = re.compile(r"([0-9]{1,2})\.?\s*([^\W\d_]{3,})\.?,?\s*([0-9]{4})")
 _MIDNIGHT = re.compile(r"(.*[0-9])[T ]00:00(?::00)?")
 _LANGUAGES = ("en", "de", "fr", "es", "it", "nl")
@@ -63,7 +62,7 @@ def read_dates(cells: Sequence[str], order: str = "") -> list[date | None]:
     texts = [match[1] if (match := _MIDNIGHT.fullmatch(cell)) else cell for cell in cells]
     read: dict[str, list[date | None]] = {"day-first": [], "month-first": []}
     for text in texts:
-        last = _YEAR_LAST.fullmatch(text)
+        last = re.fullmatch(YEAR_LAST, text)
         for way, days in read.items():
             if last is not None:
                 day, month = (1, 2) if way == "day-first" else (2, 1)
@@ -72,7 +71,7 @@ def read_dates(cells: Sequence[str], order: str = "") -> list[date | None]:
                 days.append(_plain_day(text))
     if order:
         return read[order]
-    open_ones = [at for at, text in enumerate(texts) if _YEAR_LAST.fullmatch(text)]
+    open_ones = [at for at, text in enumerate(texts) if re.fullmatch(YEAR_LAST, text)]
     whole = [way for way, days in read.items() if all(days[at] is not None for at in open_ones)]
     if len(whole) == 1 or read["day-first"] == read["month-first"]:
         return read[whole[0] if whole else "day-first"]
@@ -85,7 +84,7 @@ def read_dates(cells: Sequence[str], order: str = "") -> list[date | None]:
 
 def _plain_day(text: str) -> date | None:
     """Return a date that says itself which part is which."""
-    if match := _YEAR_FIRST.fullmatch(text):
+    if match := re.fullmatch(YEAR_FIRST, text):
         return _day(match[1], int(match[2]), int(match[3]))
     match = _MONTH_NAMED.fullmatch(text)
     month = _months().get(match[2].casefold()) if match else None

@@ -13,15 +13,7 @@ from typing import Any
 
 import tomlkit
 
-from growthcast.book.begin.agreed import (
-    LOOK_WORDS,
-    MARKS,
-    ORDERS,
-    Names,
-    read_dates,
-    read_numbers,
-    read_pairs,
-)
+from growthcast.book.begin import agreed
 from growthcast.book.begin.typed import slug
 from growthcast.book.book import Book
 from growthcast.book.cells.text import decoded, read_bytes
@@ -29,7 +21,7 @@ from growthcast.book.sheets.load import read_sheet
 from growthcast.book.sheets.values import as_text
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import column_of
-from growthcast.book.words import check_known, folded, shown
+from growthcast.book.words import check_known, folded, printable, shown
 from growthcast.book.writing.append import tried
 from growthcast.book.writing.replace import write_over
 from growthcast.book.writing.source import edited, read_source
@@ -111,14 +103,14 @@ def _by_content(cells: Sequence[str], book: Book) -> str:
     """Return what a column holds whose cells all are dates, tanks, areas or looks of the book."""
     if not cells:
         return LEFT_OUT
-    names = Names(book)
-    known_ones = (("tank_id", names.tanks), ("area_id", names.areas), ("look", LOOK_WORDS))
+    names = agreed.Names(book)
+    known_ones = (("tank_id", names.tanks), ("area_id", names.areas), ("look", agreed.LOOK_WORDS))
     for name, known in known_ones:
         if all(slug(cell) in known for cell in cells):
             return name
     try:
-        found = read_dates(cells, "day-first")
-        other = read_dates(cells, "month-first")
+        found = agreed.read_dates(cells, "day-first")
+        other = agreed.read_dates(cells, "month-first")
     except UsageError:
         return LEFT_OUT
     return "date" if None not in found or None not in other else LEFT_OUT
@@ -134,7 +126,7 @@ def read_meanings(path: Path, diary: Diary) -> Meanings:
     known = [*dict.fromkeys(diary_words().values()), LEFT_OUT]
     for heading, name in columns.items():
         check_known(str(name), known, f"{path.name}, {shown(heading)}: no column is", "they are")
-    for key, choices in (("dates", ("", *ORDERS)), ("numbers", ("", *MARKS))):
+    for key, choices in (("dates", ("", *agreed.ORDERS)), ("numbers", ("", *agreed.MARKS))):
         said = str(reading.get(key, ""))
         check_known(said, choices, f"{path.name}, [reading] {key}: there is no", "it is one of")
     names = [name for name in columns.values() if name]
@@ -148,22 +140,14 @@ def read_meanings(path: Path, diary: Diary) -> Meanings:
 
 def meanings_text(meanings: Meanings, diary: Diary) -> str:
     """Return meanings as the file that keeps them, with examples of each column."""
-    document = tomlkit.document()
-    document.add(tomlkit.comment(f'What the columns of {diary.file} hold; "" is not taken over.'))
-    document.add(tomlkit.comment(f"One of: {', '.join(dict.fromkeys(diary_words().values()))}."))
-    columns = tomlkit.table()
+    lines = [f'# What the columns of {printable(diary.file)} hold; "" is not taken over.']
+    lines += [f"# One of: {', '.join(dict.fromkeys(diary_words().values()))}.", "", "[columns]"]
     for heading, name in meanings.columns.items():
-        columns.add(heading, name)
-        columns[heading].comment(f"as in {', '.join(examples(diary, heading)) or 'nothing'}")
-    document.add("columns", columns)
-    reading = tomlkit.table()
-    reading.add(
-        tomlkit.comment('dates = "day-first" or "month-first"; numbers = "comma" or "point"')
-    )
-    reading.add("dates", meanings.dates)
-    reading.add("numbers", meanings.numbers)
-    document.add("reading", reading)
-    return tomlkit.dumps(document)
+        held = ", ".join(examples(diary, heading)) or "nothing"
+        lines.append(f'{tomlkit.key(heading).as_string()} = "{name}" # as in {held}')
+    ways = '# dates = "day-first" or "month-first"; numbers = "comma" or "point"'
+    read = f'dates = "{meanings.dates}"', f'numbers = "{meanings.numbers}"'
+    return "\n".join([*lines, "", "[reading]", ways, *read, ""])
 
 
 def examples(diary: Diary, heading: str) -> list[str]:
@@ -204,7 +188,7 @@ def understand_diary(diary: Diary, meanings: Meanings, book: Book) -> Understood
         raise UsageError("no column holds the days; write date beside it")
     read = {name: _column(name, diary.column(h), h, meanings) for name, h in heading_of.items()}
     places = {n: diary.column(heading_of[n]) for n in _PLACED if n in heading_of}
-    names = Names(book)
+    names = agreed.Names(book)
     rows: list[tuple[int, dict[str, Cell]]] = []
     not_taken: list[NotTaken] = []
     for at, (number, _) in enumerate(diary.rows):
@@ -224,14 +208,14 @@ def _column(name: str, cells: Sequence[str], heading: str, meanings: Meanings) -
     found: Sequence[Any]
     try:
         if name == "date":
-            found = read_dates(cells, meanings.dates)
+            found = agreed.read_dates(cells, meanings.dates)
         elif name in _UNITS:
-            found = read_numbers(cells, _UNITS[name], meanings.numbers)
+            found = agreed.read_numbers(cells, _UNITS[name], meanings.numbers)
         elif name == "heights":
-            pairs = read_pairs(cells, meanings.numbers)
+            pairs = agreed.read_pairs(cells, meanings.numbers)
             found = [None if pair == (None, None) else pair for pair in pairs]
         elif name == "look":
-            found = [LOOK_WORDS.get(slug(cell)) for cell in cells]
+            found = [agreed.LOOK_WORDS.get(slug(cell)) for cell in cells]
         else:
             return [cell or None for cell in cells]
     except UsageError as trouble:
@@ -244,7 +228,9 @@ def _column(name: str, cells: Sequence[str], heading: str, meanings: Meanings) -
     ]
 
 
-def _row(values: Mapping[str, Any], cells: Mapping[str, str], names: Names) -> dict[str, Cell]:
+def _row(
+    values: Mapping[str, Any], cells: Mapping[str, str], names: agreed.Names
+) -> dict[str, Cell]:
     """Return one row of the log."""
     if "date" not in values:
         raise UsageError("no day")

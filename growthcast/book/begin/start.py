@@ -142,11 +142,11 @@ def _sheet_of(sheet: SheetTable, rows: Sequence[Row]) -> SheetTable:
 
 def new_files() -> dict[str, bytes]:
     """Return the files of a new book by name: a header each, and the guide."""
-    return {
-        "practice.toml": _template("practice.toml").encode(),
-        **{f"{table}.csv": _header(table).encode() for table in _TITLES},
-        GUIDE: _guide().encode(),
-    }
+    files = {"practice.toml": (_TEMPLATES / "practice.toml").read_bytes()}
+    for table in _TITLES:
+        header = ",".join(column.name for column in TABLES[table])
+        files[f"{table}.csv"] = f"{header}\n".encode()
+    return files | {GUIDE: _guide().encode()}
 
 
 def check_rows(tanks: Sequence[Row], areas: Sequence[Row]) -> dict[str, bytes]:
@@ -162,16 +162,8 @@ def check_rows(tanks: Sequence[Row], areas: Sequence[Row]) -> dict[str, bytes]:
     return files
 
 
-def _template(name: str) -> str:
-    return (_TEMPLATES / name).read_text(encoding="utf-8")
-
-
-def _header(table: str) -> str:
-    return ",".join(column.name for column in TABLES[table]) + "\n"
-
-
 def _guide() -> str:
-    parts = [_template(GUIDE)]
+    parts = [(_TEMPLATES / GUIDE).read_text(encoding="utf-8")]
     for table, title in _TITLES.items():
         parts.append(f"\n{title}\n")
         for column in TABLES[table]:

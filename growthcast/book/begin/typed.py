@@ -18,7 +18,7 @@ import unicodedata
 from collections.abc import Mapping, Sequence
 
 from growthcast.book.book import Table, names_of_plants, plant_named
-from growthcast.book.cells.numbers import Fault, parse_date
+from growthcast.book.cells.numbers import Fault, parse_date, typed_number
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import column_of
 from growthcast.book.words import PROPOSED, did_you_mean, folded, plain, shown, some_of
@@ -71,7 +71,7 @@ def tank_typed(line: str, taken: Sequence[str] = ()) -> Row:
         )
     if tank_id in taken:
         raise UsageError(f"a tank {tank_id} is there already; give this one another name")
-    length, width, depth = (one and float(one.replace(",", ".")) for one in match.groups()[2:])
+    length, width, depth = (one and typed_number(one) for one in match.groups()[2:])
     row: Row = {"tank_id": tank_id, "client": match[2] or None}
     row |= {"name": match[1] if tank_id != match[1].casefold() else None}
     return row | {"length_cm": length, "width_cm": width, "water_depth_cm": depth}
@@ -84,11 +84,11 @@ def area_typed(line: str, tank_id: str, species: Table) -> Row:
     for word in line.split():
         day = parse_date(word)
         if match := _GROUND.fullmatch(word):
-            row["area_cm2"] = float(match[1].replace(",", "."))
+            row["area_cm2"] = typed_number(match[1])
         elif not isinstance(day, Fault):
             row["planted_on"] = day
         elif match := _HEIGHTS.fullmatch(word):
-            row["floor_cm"], row["budget_cm"] = (float(m.replace(",", ".")) for m in match.groups())
+            row["floor_cm"], row["budget_cm"] = map(typed_number, match.groups())
         else:
             plant.append(word)
     if len(plant) > 1 and plant[-1].casefold() in _PLACE_OF:

@@ -6,6 +6,7 @@ import re
 from datetime import date
 
 from growthcast.book.tables import UNIT_WORDS, Column
+from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 
 
@@ -40,6 +41,19 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float | Fault:
             return Fault("not-finite", "which is beyond any number here", "check the exponent")
         return value
     return _why_not_a_number(text, decimal_comma)
+
+
+def typed_number(text: str) -> float:
+    """Return digits with a point or comma among them as a number; ``UsageError`` if it may be two.
+
+    >>> typed_number("12,5"), typed_number("1234.5")
+    (12.5, 1234.5)
+    """
+    part = float(text.replace(",", "."))
+    if re.fullmatch(r"[1-9][0-9]{0,2}[.,][0-9]{3}", text):
+        whole = re.sub("[.,]", "", text)
+        raise UsageError(f"{text} may be {whole} or {part:.2f}; write whichever is meant")
+    return part
 
 
 def _why_not_a_number(text: str, decimal_comma: bool) -> Fault:
@@ -115,8 +129,8 @@ def check_range(value: float, column: Column) -> Fault | None:
 _ISO = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})")
 _MIDNIGHT = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2}) 00:00:00")
 _TIMED = r"([0-9]{4}-[0-9]{2}-[0-9]{2})(?:[T ].*|[zZ+].*)"
-_YEAR_FIRST = r"([0-9]{4})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\.?"
-_YEAR_LAST = r"([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{4}|[0-9]{2})"
+YEAR_FIRST = r"([0-9]{4})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\.?"
+YEAR_LAST = r"([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{4}|[0-9]{2})"
 _PACKED = r"([0-9]{4})([0-9]{2})([0-9]{2})"
 
 
@@ -145,9 +159,9 @@ def parse_date(text: str) -> str | Fault:
 
 def _date_fix(text: str) -> str:
     ways: list[str | None] = []
-    if parts := re.fullmatch(_YEAR_FIRST, text) or re.fullmatch(_PACKED, text):
+    if parts := re.fullmatch(YEAR_FIRST, text) or re.fullmatch(_PACKED, text):
         ways = [_day(*parts.groups())]
-    elif parts := re.fullmatch(_YEAR_LAST, text):
+    elif parts := re.fullmatch(YEAR_LAST, text):
         first, second, year = parts.groups()
         ways = [_day(year, second, first), _day(year, first, second)]
     days = list(dict.fromkeys(way for way in ways if way))

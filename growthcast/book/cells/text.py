@@ -21,8 +21,11 @@ _LAST_LATIN = "\N{LATIN SMALL LETTER LONG S}"
 _WORKBOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  # how packed and older workbooks begin
 
 
-def read_bytes(path: Path) -> bytes | Finding:
-    """Return a file's bytes, read once more if it changed meanwhile, or why they are not there."""
+def read_bytes(path: Path, *, workbooks: bool = False) -> bytes | Finding:
+    """Return a file's bytes, read once more if it changed meanwhile, or why they are not there.
+
+    ``workbooks`` are let pass where they are asked for.
+    """
     try:
         if path.exists() and not path.is_dir() and not path.is_file():
             return _unreadable(path, OSError(0, "not an ordinary file"))
@@ -42,7 +45,7 @@ def read_bytes(path: Path) -> bytes | Finding:
         return _unreadable(path, error)
     if not data:
         return finding("empty-file", path.name)
-    if data.startswith(_WORKBOOKS):
+    if data.startswith(_WORKBOOKS) and not workbooks:
         return finding("workbook", path.name)
     return data
 

@@ -11,6 +11,7 @@ from typing import Any
 
 import xlsxwriter
 
+from growthcast.book.book import names_of_plants
 from growthcast.book.read import read_shipped_species
 from growthcast.book.sheets.values import (
     LISTS,
@@ -45,15 +46,14 @@ _UNITS = {"umol": "µmol/m²/s", "c": "°C", "share": "share, 0 to 1", "cm2": "c
 class Heading:
     """One column of a sheet: what its first row says, what its cells hold, what they offer.
 
-    ``choices`` are words, or a range of another sheet in ``choices_from``: sheet, letter, last row.
+    ``choices`` are words, or a range of another sheet as a formula.
     """
 
     text: str
     meaning: str = ""
     kind: str = "text"
     width: int = 12
-    choices: tuple[str, ...] = ()
-    choices_from: tuple[str, str, int] | None = None
+    choices: tuple[str, ...] | str = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,20 +125,17 @@ def _columns(source: Source) -> list[tuple[str, Column | None]]:
     return [*there, *absent]
 
 
-def _plants(own: Source) -> dict[str, tuple[str, str]]:
+def _plants(own: Source) -> dict[str, tuple[str, ...]]:
     """Return the spoken names and the Latin one of every plant by its id, in order of the ids."""
-    shipped, names = read_shipped_species(), ("species_id", "common_name", "scientific_name")
-    ids, common, latin = (shipped.text(name).tolist() for name in names)
-    others = shipped.text("also_known_as").tolist()
-    spoken = [f"{one}; {more}".strip("; ") for one, more in zip(common, others, strict=True)]
-    rows: list[tuple[str, ...]] = list(zip(ids, spoken, latin, strict=True))
+    shipped = names_of_plants(read_shipped_species()).items()
+    found: dict[str, tuple[str, ...]] = {
+        plant: ("; ".join(filter(None, names[2:])), names[1]) for plant, names in shipped
+    }
     for record in own.rows():
-        cells = dict(zip(own.names, record.cells, strict=False))
-        rows.append(tuple(cells.get(name, "").strip() for name in names))
-    found: dict[str, tuple[str, str]] = {}
-    for plant, common, latin in rows:
-        before = found.get(plant, ("", ""))
-        found[plant] = common or before[0], latin or before[1]
+        cells = dict(zip(own.names, map(str.strip, record.cells), strict=False))
+        before = found.get(plant := cells.get("species_id", ""), ("", ""))
+        names = ("common_name", "scientific_name")
+        found[plant] = tuple(cells.get(n) or b for n, b in zip(names, before, strict=True))
     return {plant: found[plant] for plant in sorted(found) if plant}
 
 
@@ -154,18 +151,16 @@ def _heading(
     if column is None:
         return Heading(text, "a column of the practice's own", width=_width(text))
     kind = column.kind
-    choices = column.choices or (("true", "false") if kind == "flag" else ())
-    choices_from = None
+    choices: Any = column.choices or (("true", "false") if kind == "flag" else ())
     home = _HOMES.get(name)
     if home is not None and home != table:
-        at = [other for other, _ in columns[home]].index(name)
-        last = 1 + len(sources[home].records) + ROOM_ROWS
-        choices_from = (home, column_letter(at), last)
+        letter = column_letter([other for other, _ in columns[home]].index(name))
+        choices = f"={home}!${letter}$2:${letter}${1 + len(sources[home].records) + ROOM_ROWS}"
     elif name == "species_id" and table == "areas":
-        choices_from = (LISTS, "A", 1 + species)
+        choices = f"={LISTS}!$A$2:$A${1 + species}"
     meaning = f"{column.meaning}; {column.expected}"
     wide = 40 if name == "note" else _width(text) + (6 if kind == "id" else 0)
-    return Heading(text, meaning, kind, wide, choices, choices_from)
+    return Heading(text, meaning, kind, wide, choices)
 
 
 def _width(text: str) -> int:
@@ -198,8 +193,7 @@ def _settings(folder: Path) -> Sheet:
         Heading("unit", "for reading only", width=12),
         Heading("meaning", "for reading only", width=60),
     )
-    rows = [(one.section, one.key, one.value, one.unit, one.meaning) for one in settings]
-    return Sheet(SETTINGS, headings, rows, len(rows), 0)
+    return Sheet(SETTINGS, headings, settings, len(settings), 0)
 
 
 _FIRST_DAY = dt.date(1900, 3, 1)  # earlier ones are counted wrongly by that format
@@ -278,14 +272,11 @@ def _write(page: Any, sheet: Sheet, formats: dict[str, Any]) -> None:
         if heading.meaning:
             page.write_comment(0, at, heading.meaning)
         last = min(sheet.count + sheet.room, _MOST_ROWS - 1)
-        source: Any = list(heading.choices)
-        if heading.choices_from is not None:
-            home, letter, end = heading.choices_from
-            source = f"={home}!${letter}$2:${letter}${end}"
-        if source:
+        if heading.choices:
+            source = heading.choices
             choice = {
                 "validate": "list",
-                "source": source,
+                "source": source if isinstance(source, str) else list(source),
                 "error_type": "warning",
                 "error_title": "Not in the list",
                 "error_message": "This is none of the words known here. Keep it?",

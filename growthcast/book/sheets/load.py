@@ -20,6 +20,7 @@ from xml.parsers import expat
 
 from python_calamine import CalamineWorkbook
 
+from growthcast.book.cells.text import read_bytes
 from growthcast.book.sheets.values import (
     LISTS,
     MOST_CELLS,
@@ -33,10 +34,9 @@ from growthcast.book.sheets.values import (
 )
 from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter, printable, shown
-from growthcast.errors import UsageError
+from growthcast.errors import Finding, UsageError
 from growthcast.nouns import dataclass
 
-MOST_PACKED = 100_000_000
 MOST_EXPANDED = MOST_TEXT = 400_000_000
 MOST_PARTS = 2_000
 MOST_COLUMNS = 16_384
@@ -72,22 +72,20 @@ def guard_workbook(data: bytes, name: str) -> None:
 def _check_list(parts: list[zipfile.ZipInfo], name: str) -> None:
     """Refuse what the zip's own list says, before anything is unpacked."""
     names = {part.filename.lower() for part in parts}
-    if len(parts) > MOST_PARTS:
-        raise UsageError(f"{name} has {len(parts):,} parts; a workbook of a book has a few dozen")
-    if len(names) < len(parts):
-        raise UsageError(f"{name} holds two parts of one name; save it again")
-    if "xl/workbook.xml" not in names or names & {"content.xml", "xl/workbook.bin"}:
-        raise UsageError(f"{name} is a workbook of another kind; save it as .xlsx")
     expanded = sum(part.file_size for part in parts)
-    if expanded > MOST_EXPANDED:
-        raise UsageError(
-            f"{name} would unpack to {expanded / _MB:,.0f} MB, more than the "
-            f"{MOST_EXPANDED / _MB:.0f} MB that are read; it holds far more than a book does"
-        )
-    if any(part.flag_bits & 1 for part in parts):
-        raise UsageError(f"{name} is protected by a password; save it without one")
-    if any(p.compress_type not in {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED} for p in parts):
-        raise UsageError(f"{name} is packed in a way that is not read; save it again")
+    packings = {part.compress_type for part in parts} - {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
+    is_other = "xl/workbook.xml" not in names or names & {"content.xml", "xl/workbook.bin"}
+    wrong = {
+        f"has {len(parts):,} parts; a workbook of a book has a few dozen": len(parts) > MOST_PARTS,
+        "holds two parts of one name; save it again": len(names) < len(parts),
+        "is a workbook of another kind; save it as .xlsx": is_other,
+        f"would unpack to {expanded / _MB:,.0f} MB, more than the {MOST_EXPANDED / _MB:.0f} MB "
+        "that are read; it holds far more than a book does": expanded > MOST_EXPANDED,
+        "is protected by a password; save it without one": any(p.flag_bits & 1 for p in parts),
+        "is packed in a way that is not read; save it again": packings,
+    }
+    for why in (why for why, holds in wrong.items() if holds):
+        raise UsageError(f"{name} {why}")
 
 
 class _Part:
@@ -140,16 +138,15 @@ class _Part:
                 self.column = 26 * self.column + ord(letter) - 64
         self.cells += 1
         self.rows, self.columns = max(self.rows, self.row), max(self.columns, self.column)
+        why, reach = "", max(self.rows * self.columns, self.cells)
         if self.columns > MOST_COLUMNS:
-            raise UsageError(
-                f"{self.name} has a row of {self.columns:,} cells, more than the {MOST_COLUMNS:,} "
-                f"of a spreadsheet; {_AWAY}"
+            why = (
+                f"a row of {self.columns:,} cells, more than the {MOST_COLUMNS:,} of a spreadsheet"
             )
-        if (reach := max(self.rows * self.columns, self.cells)) > MOST_CELLS:
-            raise UsageError(
-                f"{self.name} has a sheet that spans {reach:,} cells, more than the "
-                f"{MOST_CELLS:,} that are read; {_AWAY}"
-            )
+        elif reach > MOST_CELLS:
+            why = f"a sheet that spans {reach:,} cells, more than the {MOST_CELLS:,} that are read"
+        if why:
+            raise UsageError(f"{self.name} has {why}; {_AWAY}")
 
     def _characters(self, text: str) -> None:
         if self.is_value and self.by_number:
@@ -247,19 +244,12 @@ def _opened(path: Path) -> tuple[str, CalamineWorkbook]:
 
 def _bytes(path: Path) -> bytes:
     named = printable(str(path))
-    try:
-        if path.is_dir():
-            raise UsageError(f"{named} is a folder; name a workbook")
-        if not path.exists():
-            raise UsageError(f"there is no file {named}")
-        if not path.is_file():
-            raise UsageError(f"{named} is not an ordinary file; name a workbook")
-        if path.stat().st_size > MOST_PACKED:
-            raise UsageError(f"{named} is too large for a workbook of a book; up to 100 MB is read")
-        return path.read_bytes()
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise UsageError(f"{named} cannot be read: {reason.lower()}") from error
+    if not path.exists():
+        raise UsageError(f"there is no file {named}")
+    data = read_bytes(path, workbooks=True)
+    if isinstance(data, Finding):
+        raise UsageError(f"{named} cannot be read: it is {data.found}; {data.fix}")
+    return data
 
 
 @contextmanager

@@ -21,7 +21,7 @@ from growthcast.book.sheets.values import (
     as_text,
     checksum,
     key_of,
-    same,
+    normal,
     with_settings,
 )
 from growthcast.book.tables import TABLES
@@ -210,7 +210,8 @@ def _differences(
         differing = tuple(
             CellChange(name, old.get(name, ""), text)
             for name, text in texts.items()
-            if not same(old.get(name, ""), text, declared.get(name), decimal_comma=comma)
+            if normal(old.get(name, ""), declared.get(name), decimal_comma=comma)
+            != normal(text, declared.get(name), decimal_comma=comma)
         )
         change = RowChange(dict(zip(ROW_KEYS[table], key, strict=True)), row, number, differing)
         if row is None:

@@ -99,38 +99,20 @@ def canonical(text: str) -> str:
     return _NO_XML.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
-def same(old: str, new: str, column: Column | None, *, decimal_comma: bool) -> bool:
-    """Whether two texts of a cell say the same in their column."""
-    if old == new:
-        return True
-    a, b = old.strip(), new.strip()
-    if not a or not b:
-        return not a and not b
-    kind = "text" if column is None else column.kind
+def normal(cell: str, column: Column | None, *, decimal_comma: bool) -> str:
+    """Return the text that all texts of a cell share which say the same in their column."""
+    text, kind = cell.strip(), "text" if column is None else column.kind
     if kind == "flag":
-        return a.casefold() == b.casefold()
+        return text.casefold()
     if kind == "number":
-        one, two = (parse_number(text, decimal_comma=decimal_comma) for text in (a, b))
-        if not isinstance(one, Fault) and not isinstance(two, Fault):
-            return number_text(one) == number_text(two)
-    if kind == "date":
-        first, second = parse_date(a), parse_date(b)
-        if not isinstance(first, Fault) and not isinstance(second, Fault):
-            return first == second
-    if kind in {"number", "date", "choice"}:
-        return canonical(a) == canonical(b)
-    return canonical(old) == canonical(new)
-
-
-@dataclass(frozen=True, slots=True)
-class Setting:
-    """One key of the practice as a sheet shows it."""
-
-    section: str
-    key: str
-    value: Value
-    unit: str
-    meaning: str
+        number = parse_number(text, decimal_comma=decimal_comma)
+        text = text if isinstance(number, Fault) else number_text(number)
+    elif kind == "date":
+        day = parse_date(text)
+        text = text if isinstance(day, Fault) else day
+    elif kind != "choice" and text:
+        text = cell
+    return canonical(text)
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,18 +135,17 @@ class SettingChange:
     new: str
 
 
-def settings_of(data: bytes) -> list[Setting]:
-    """Return every key that ``practice.toml`` may hold, with its value where that fits into a cell.
+def settings_of(data: bytes) -> list[tuple[str, str, Value, str, str]]:
+    """Return every key that ``practice.toml`` may hold: section, key, value, unit and meaning.
 
-    Keys which the file does not give stand there with a blank value: their default holds.
+    The value is blank where it does not fit into a cell, and of keys which the file does not give:
+    their default holds.
     """
-    content = tomllib.loads(_text(data))
-    return [
-        Setting(section, key.name, value, key.unit, f"{key.meaning}; {key.expected}")
-        for section, keys in KEYS.items()
-        for key in keys
-        for value in [_as_value(_given(content, section, key.name))]
-    ]
+    content, found = tomllib.loads(_text(data)), []
+    for section, key in ((section, key) for section, keys in KEYS.items() for key in keys):
+        value = _as_value(_given(content, section, key.name))
+        found.append((section, key.name, value, key.unit, f"{key.meaning}; {key.expected}"))
+    return found
 
 
 def _given(content: dict[str, Any], section: str, name: str) -> Any:
@@ -292,17 +273,8 @@ def key_of(table: str, cells: Mapping[str, str]) -> Key:
 
 def checksum(cell: str, column: Column | None, *, decimal_comma: bool) -> str:
     """Return a checksum that texts of a cell share which say the same; "" of a blank one."""
-    text = cell.strip()
-    kind = "text" if column is None else column.kind
-    if kind == "number":
-        number = parse_number(text, decimal_comma=decimal_comma)
-        text = text if isinstance(number, Fault) else number_text(number)
-    elif kind == "date":
-        day = parse_date(text)
-        text = text if isinstance(day, Fault) else day
-    elif kind == "flag":
-        text = text.casefold()
-    return f"{zlib.crc32(canonical(text).encode()):08x}" if text else ""
+    text = normal(cell.strip(), column, decimal_comma=decimal_comma)
+    return f"{zlib.crc32(text.encode()):08x}" if text else ""
 
 
 def stamp_rows(sources: Mapping[str, Source]) -> Iterator[tuple[str, str, str, str]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from datetime import date
 from pathlib import Path
 from typing import Unpack
@@ -10,7 +10,7 @@ from typing import Unpack
 import numpy as np
 
 from growthcast.arrays import BoolArray
-from growthcast.book.book import BOUNDS, Book, bounds_on
+from growthcast.book.book import BOUNDS, Book
 from growthcast.book.read import read_book
 from growthcast.book.supposed import Cell, known_species
 from growthcast.book.tables import TABLES
@@ -177,7 +177,10 @@ def retire(
         emptied = dict.fromkeys(areas.text("tank_id")[living].tolist())
         whose = f"{client}: " if client else ""
         word = "tanks" if len(emptied) > 1 else "tank"
-        summary = f"{whose}{word} {', '.join(emptied)} given up on {on}; {_listed(named)}"
+        summary = (
+            f"{whose}{word} {', '.join(emptied)} given up on {on}; {len(named)} "
+            f"{'area ends' if len(named) == 1 else 'areas end'}: {some_of(named, 12)}"
+        )
         ends = {int(row): {"removed_on": on} for row in areas.rows[living]}
         return _Planned(summary, tuple(named), {"areas": ends}, {})
 
@@ -223,16 +226,17 @@ def move_bounds(
     def planned(book: Book) -> _Planned:
         place = _living_area(book, area_id, on)
         one = str(book.areas.text("area_id")[place])
-        held = bounds_on(book.areas, book.bounds, np.array([place]), _day(on))
-        before = {name: float(getattr(held, name)[0]) for name in BOUNDS}
+        before = _heights_on(book, place, on)
         moved = {n: v for n, v in wanted.items() if v is not None and v != before[n]}
         if not moved:
             now = _heights_in_words(before, _unit(book, place))
             raise UsageError(
                 f"{one} has {now} on {on} already; give another --floor, --budget or --cut"
             )
+        unit, was = _unit(book, place), {n: v for n, v in before.items() if v == v}
         what = ", ".join(
-            f"{name.removesuffix('_cm')} {_from_to(before[name], value, _unit(book, place))}"
+            f"{name.removesuffix('_cm')} {f'{plain(was[name])} {unit} to ' if name in was else ''}"
+            f"{plain(value)} {unit}"
             for name, value in moved.items()
         )
         tank = book.areas.text("tank_id")[place]
@@ -263,10 +267,6 @@ def _carried_out(
         done = carried_out(folder, new, old, command, planned.summary, **how)
     row = next(iter(planned.added.values()), {})
     return Change(planned.summary, on, planned.ended, row, done.findings, done.entry)
-
-
-def _day(on: date) -> float:
-    return float(np.datetime64(on, "D").astype(np.int64))
 
 
 def _lives_beyond(book: Book, on: date) -> BoolArray:
@@ -313,13 +313,16 @@ def _nothing_alive(book: Book, here: BoolArray, whose: str, on: date) -> str:
 def _kept_row(book: Book, place: int, on: date) -> dict[str, Cell]:
     """Return what the next plant of an area takes over: its cells, with the day's heights."""
     areas, row = book.areas, dict[str, Cell]()
-    held = bounds_on(areas, book.bounds, np.array([place]), _day(on))
     for column in TABLES["areas"]:
         if column.name not in _NOT_KEPT and areas.given(column.name)[place]:
             value = areas.columns[column.name][place]
             row[column.name] = float(value) if column.kind == "number" else str(value)
-    heights = {name: float(getattr(held, name)[0]) for name in BOUNDS}
-    return row | {name: value for name, value in heights.items() if value == value}
+    return row | {n: value for n, value in _heights_on(book, place, on).items() if value == value}
+
+
+def _heights_on(book: Book, place: int, on: date) -> dict[str, float]:
+    held = book.bounds_on(on)
+    return {name: float(getattr(held, name)[place]) for name in BOUNDS}
 
 
 def _number(cell: Cell) -> float:
@@ -336,13 +339,3 @@ def _heights_in_words(row: Mapping[str, Cell], unit: str) -> str:
     named = {name: _number(row.get(name)) for name in BOUNDS}
     told = [f"{n.removesuffix('_cm')} {plain(v)} {unit}" for n, v in named.items() if v == v]
     return ", ".join(told)
-
-
-def _from_to(before: float, after: float, unit: str) -> str:
-    was = f"{plain(before)} {unit} to " if before == before else ""
-    return f"{was}{plain(after)} {unit}"
-
-
-def _listed(names: Sequence[str]) -> str:
-    word = "area ends" if len(names) == 1 else "areas end"
-    return f"{len(names)} {word}: {some_of(names, 12)}"

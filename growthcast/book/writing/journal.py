@@ -179,17 +179,10 @@ def entries(folder: Path) -> Iterator[Entry]:
         try:
             content = json.loads(line)
             files = {str(name): _read(told) for name, told in content["files"].items()}
-            number = content.get("visit")
-            yield Entry(
-                content["id"],
-                content["at"],
-                content["command"],
-                content["summary"],
-                files,
-                content.get("takes_back"),
-                None if number is None else (str(number[0]), str(number[1])),
-                content.get("by"),
-            )
+            said = {name: content[name] for name in _SAID if name in content}
+            if number := said.pop("visit", None):
+                said["visit"] = str(number[0]), str(number[1])
+            yield Entry(**said, files=files)
         except (ValueError, KeyError, TypeError, AttributeError, IndexError):
             continue
 

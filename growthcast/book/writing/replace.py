@@ -20,18 +20,7 @@ from typing import Any
 
 from growthcast.book.files import FILES
 from growthcast.book.words import printable
-from growthcast.book.writing.journal import (
-    JOURNAL,
-    LOCK,
-    Entry,
-    append_line,
-    book_lock,
-    hash_of,
-    shorten,
-    splice_of,
-    temporary,
-    write_all,
-)
+from growthcast.book.writing import journal
 from growthcast.errors import FileChanged, NotWritten, UsageError
 
 Files = Mapping[str, bytes | None]
@@ -62,7 +51,7 @@ def replace_files(
     takes_back: str | None = None,
     visit: tuple[str, str] | None = None,
     by: str = "",
-) -> Entry:
+) -> journal.Entry:
     """Replace files of a book, all under its lock, each in one step; return the journal's entry.
 
     The lock may be held already by this thread (``with book_lock(folder): ...``), which is how a
@@ -103,15 +92,15 @@ def replace_files(
         _plain_name(name)
         if name not in expected:
             raise ValueError(f"no expected hash for {name}")
-    with book_lock(folder):
+    with journal.book_lock(folder):
         old = {name: read_file(folder, name) for name in new}
         _compare(old, expected)
         _closed_elsewhere(folder, new)
         changed = {name: data for name, data in new.items() if data != old[name]}
-        splices = {name: splice_of(old[name], data) for name, data in changed.items()}
+        splices = {name: journal.splice_of(old[name], data) for name, data in changed.items()}
         at = datetime.now(UTC).isoformat(timespec="seconds")
         said = (command, summary, splices, takes_back, visit, by or None)
-        entry = Entry(uuid.uuid4().hex[:12], at, *said)
+        entry = journal.Entry(uuid.uuid4().hex[:12], at, *said)
         if changed:
             _carry_out(folder, old, changed, entry)
         return entry
@@ -119,9 +108,9 @@ def replace_files(
 
 def write_over(
     folder: Path, new: Files, old: Files, command: str, summary: str, **said: Any
-) -> Entry:
+) -> journal.Entry:
     """Replace files that are as they were read, see ``replace_files``."""
-    expected = {name: hash_of(old[name]) for name in new}
+    expected = {name: journal.hash_of(old[name]) for name in new}
     return replace_files(folder, new, expected=expected, command=command, summary=summary, **said)
 
 
@@ -138,7 +127,11 @@ def write_new(folder: Path, files: Mapping[str, bytes], summary: str) -> None:
 def _plain_name(name: str) -> None:
     """Refuse what could lead out of the folder: text from a person never becomes a path."""
     separators = {"/", "\\", "\0", ":"} & set(name)
-    if separators or name in {"", ".", "..", JOURNAL, LOCK} or name != Path(name).name:
+    if (
+        separators
+        or name in {"", ".", "..", journal.JOURNAL, journal.LOCK}
+        or name != Path(name).name
+    ):
         raise ValueError(f"{name!r} is not a plain file name")
 
 
@@ -156,7 +149,7 @@ def _closed_elsewhere(folder: Path, names: Iterable[str]) -> None:
 
 def _compare(old: Files, expected: Mapping[str, str | None]) -> None:
     for name, data in old.items():
-        if hash_of(data) != expected[name]:
+        if journal.hash_of(data) != expected[name]:
             raise FileChanged(
                 f"{name} was changed by another program while this one worked on it (a "
                 "spreadsheet, or a program that copies folders between devices): nothing was "
@@ -164,7 +157,7 @@ def _compare(old: Files, expected: Mapping[str, str | None]) -> None:
             )
 
 
-def _carry_out(folder: Path, old: Files, new: Files, entry: Entry) -> None:
+def _carry_out(folder: Path, old: Files, new: Files, entry: journal.Entry) -> None:
     """Write the temporary files, the journal's line and then the files themselves."""
     targets = {name: (folder / name).resolve() for name in new}  # a link stays a link
     written: list[Path] = []
@@ -175,10 +168,10 @@ def _carry_out(folder: Path, old: Files, new: Files, entry: Entry) -> None:
         for name, data in new.items():
             if targets[name].exists() and not os.access(targets[name], os.W_OK):
                 raise PermissionError(errno.EACCES, "the file is write-protected")
-            written.append(temporary(targets[name]))
+            written.append(journal.temporary(targets[name]))
             _write(written[-1], data or b"", like=targets[name])
-        name = JOURNAL
-        size = append_line(folder, entry)
+        name = journal.JOURNAL
+        size = journal.append_line(folder, entry)
         for name, data in new.items():
             _compare({name: read_file(folder, name)}, {name: entry.files[name].before})
             _put(targets[name], has_bytes=data is not None)
@@ -190,7 +183,7 @@ def _carry_out(folder: Path, old: Files, new: Files, entry: Entry) -> None:
                 leftover.unlink(missing_ok=True)
         if size is not None:
             with contextlib.suppress(OSError):
-                shorten(folder, size)
+                journal.shorten(folder, size)
         if isinstance(error, NotWritten):
             raise
         raise _trouble(name, error) from error
@@ -210,7 +203,7 @@ def _write(path: Path, data: bytes, *, like: Path) -> None:
                 os.fchown(stream, seen.st_uid, seen.st_gid)
             with contextlib.suppress(OSError):
                 os.fchmod(stream, seen.st_mode & 0o7777)
-        write_all(stream, data)
+        journal.write_all(stream, data)
     finally:
         os.close(stream)
 
@@ -220,10 +213,10 @@ def _put(target: Path, *, has_bytes: bool) -> None:
     for attempt in range(_TRIES):
         try:
             if has_bytes:
-                os.replace(temporary(target), target)  # noqa: PTH105 - the atomic call itself
+                os.replace(journal.temporary(target), target)  # noqa: PTH105 - the atomic call itself
             else:
                 target.unlink(missing_ok=True)
-                temporary(target).unlink(missing_ok=True)
+                journal.temporary(target).unlink(missing_ok=True)
         except PermissionError:  # on some systems a file open elsewhere cannot be replaced
             if attempt == _TRIES - 1:
                 raise
@@ -237,12 +230,12 @@ def _put_back(targets: Mapping[str, Path], old: Files) -> None:
     for name, data in old.items():
         try:
             if data is not None:
-                _write(temporary(targets[name]), data, like=targets[name])
+                _write(journal.temporary(targets[name]), data, like=targets[name])
             _put(targets[name], has_bytes=data is not None)
         except OSError as error:
             raise NotWritten(
                 f"{name} was replaced, another file of the same change was not, and {name} could "
-                f"not be put back; what it held is in {JOURNAL}, last line, under removed"
+                f"not be put back; what it held is in {journal.JOURNAL}, last line, under removed"
             ) from error
 
 
@@ -304,7 +297,7 @@ def write_whole(file: Path, content: bytes) -> None:
     with refusals_in_words(file):
         try:
             with beside.open("xb") as kept:
-                write_all(kept.fileno(), content)
+                journal.write_all(kept.fileno(), content)
             beside.replace(file)
         except BaseException:
             beside.unlink(missing_ok=True)

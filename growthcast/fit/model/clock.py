@@ -324,7 +324,7 @@ def lag_share(removed_share: Floats) -> Floats:
         ``1 - exp(-removed_share / LAG_SHARE)``: none without a cut, all but whole from a third on
         [0-1].
     """
-    return cast(Floats, -np.expm1(-np.maximum(removed_share, 0.0) / LAG_SHARE))
+    return cast(Floats, 1.0 - np.exp(np.maximum(removed_share, 0.0) / -LAG_SHARE))
 
 
 def pause_after_cut(removed_share: Floats, pause_d: Floats) -> Floats:

@@ -210,10 +210,15 @@ def _stages_follow(view: View, departure: FloatArray) -> list[FloatArray]:
 
 
 def _stages_moved(view: View, follow: list[FloatArray]) -> FloatArray:
-    """How far (A,) the stages of each area are about to move at most, in standard deviations."""
-    moved = np.zeros(view.problem.area_count)
-    for block, filtered, step in zip(view.problem.blocks, view.filtered, follow, strict=True):
-        np.maximum.at(moved, block.chains.nodes.area, np.abs(step) / np.sqrt(filtered.variance))
+    """How far (A,) the stages of each area are about to move at most, in standard deviations.
+
+    A stage that stands where stages end does not move, wherever a step would take it.
+    """
+    moved, blocks = np.zeros(view.problem.area_count), view.problem.blocks
+    each = zip(blocks, view.filtered, view.point.stages, follow, strict=True)
+    for block, filtered, stage_of_node, step in each:
+        taken = np.abs(_within_reach(block.chains, stage_of_node, step) - stage_of_node)
+        np.maximum.at(moved, block.chains.nodes.area, taken / np.sqrt(filtered.variance))
     return moved
 
 

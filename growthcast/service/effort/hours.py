@@ -8,7 +8,7 @@ from datetime import date
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct, quantiles
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import Design
@@ -18,8 +18,7 @@ from growthcast.log.visits import day_numbers, pair_of
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, in_json
 from growthcast.service.draws import GrowthDraws, stratified_normals
-from growthcast.service.effort.learn import Timing
-from growthcast.service.effort.logged import bulk_per_cm
+from growthcast.service.effort.learn import Timing, bulk_per_cm
 from growthcast.service.interval import FOLLOWED_DRAWS, IntervalOptions
 from growthcast.service.living import LivingAreas
 
@@ -44,7 +43,7 @@ class Range:
     @classmethod
     def of_rows(cls, draws: FloatArray) -> list[Range]:
         """Return the range of each row of draws (A, D)."""
-        return [cls(*row) for row in quantiles(draws, (0.1, 0.5, 0.9)).tolist()]
+        return [cls(*row) for row in quick_quantiles(draws.copy(), LEVELS).tolist()]
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ also grows on fast.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import replace
 
 import numpy as np
@@ -44,6 +45,7 @@ from growthcast.service.living import (
     REST_HALVINGS,
     LivingAreas,
     all_hold,
+    bare_below,
     living_areas,
     living_part,
     share_of_draws,
@@ -203,7 +205,7 @@ def cut_to_last(standing: Standing, span_d: int, confidence: FloatArray) -> Last
     needed = np.where((chance >= confidence)[living.run], cut, needed)
     short = needed < least
     bared = standing.cut(np.where(short, np.maximum(needed, living.safe_cut_cm), np.nan))
-    regrown = np.median(bared.days_until(span_d, living.floor_cm), axis=1)
+    regrown = np.median(bared.days_until(span_d, bare_below(living.floor_cm)), axis=1)
     return Lasting(
         cut_cm=cut,
         began=began,
@@ -294,12 +296,11 @@ def days_that_hold(standing: Standing, longest_d: int, confidence: float) -> int
     int
         Days [d]; 0 where not even one day holds, at most ``longest_d``.
     """
-    low, high = 0, longest_d
-    while low < high:
-        middle = (low + high + 1) // 2
-        holds = standing.later(middle).chance[0] >= confidence
-        low, high = (middle, high) if holds else (low, middle - 1)
-    return low
+
+    def lost(days: int) -> bool:
+        return bool(standing.later(days).chance[0] < confidence)
+
+    return bisect_right(range(1, longest_d + 1), False, key=lost)
 
 
 def _grown_since(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -38,3 +39,19 @@ def test_the_usual_cut_of_an_area_is_learnt_from_its_earlier_ones():
     found = _usual_shares(visits, SimpleNamespace(budget_cm=None))
     one = USUAL_CUT_SHARE
     assert found == pytest.approx([one, (0.5 + one) / 2, (0.5 + one) / 2, one, (0.6 + one) / 2])
+
+
+def test_a_look_is_no_sharper_than_an_eye():
+    """Of a narrow layout a word would tell more than the 15 % that an eye is off by."""
+    problem = small_problem()
+    chains = problem.blocks[0].chains
+    [seen] = np.flatnonzero(chains.nodes.look > 0)
+    point = starting_point(problem)
+    point.stages[0][seen] = 2.0
+    everywhere = np.ones(chains.nodes.day.size)
+    nodes = replace(chains.nodes, floor_cm=15.0 * everywhere, budget_cm=17.0 * everywhere)
+    block = replace(problem.blocks[0], chains=replace(chains, nodes=nodes))
+    view = view_of(replace(problem, blocks=(block,)), point)
+    sites, _ = sites_of_looks(view, 0)
+    standing = view.block(0)[0].height_cm[seen]
+    assert sites.precision[seen] == pytest.approx((0.15 * standing) ** -2)

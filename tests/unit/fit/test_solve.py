@@ -13,7 +13,7 @@ from growthcast.fit.solver.kalman import information_of, score_of, state_smoothe
 from growthcast.fit.solver.likelihood import log_likelihood, misfit
 from growthcast.fit.solver.linearise import FRESH_STAGE_VARIANCE
 from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, KNOTS, OWN, RATE
-from growthcast.fit.solver.solve import solve, starting_point
+from growthcast.fit.solver.solve import HIGHEST_START, solve, starting_point
 from growthcast.fit.solver.view import departure_of, view_of
 from growthcast.growth.logistic import height_at_stage, stage
 from tests.chains import in_order
@@ -168,6 +168,20 @@ def test_the_fit_settles():
     assert np.abs(departure_of(solution.view)).max() < 1e-5
 
 
+def test_a_fit_ends_though_a_stage_is_pulled_beyond_where_stages_end():
+    """A start read above its ceiling stands at the end of the curve and is pulled further."""
+    nodes = small_nodes(np.random.default_rng(3))
+    full = replace(nodes, reading_cm=np.where(nodes.day == 0.0, 24.0, nodes.reading_cm))
+    full = replace(full, reading_cm=np.where(nodes.link == Link.AIMED, 4.0, full.reading_cm))
+    whole = small_problem()
+    held = replace(whole.pooling, ceiling_precision=np.full(7, 1e6))
+    solution = solve(problem_of(full, held, whole.errors, whole.shape, whole.first_habit))
+    [stages] = solution.point.stages
+    assert (stages == HIGHEST_START).sum() >= 3
+    assert solution.converged.all()
+    assert solution.steps < 20
+
+
 def test_areas_of_a_tank_teach_each_other():
     problem = small_problem()
     solution = solve(problem)
@@ -292,3 +306,10 @@ def test_unread_starts_alone_are_known_as_their_whole_chain_has_them():
     assert np.abs(whole - by_day)[unread].max() > 0.1
     known = view.filtered[0].departure(chains.nodes.area, moved)
     np.testing.assert_allclose(known, np.where(unread, whole, by_day), atol=1e-9)
+
+
+def test_growth_is_one_curve_only_without_luck_and_drift():
+    problem = small_problem()
+    for span, drift, exact in ((0.0, 0.0, True), (0.2, 0.0, False), (0.0, 0.1, False)):
+        errors = replace(problem.errors, span=span, drift=drift)
+        assert replace(problem, errors=errors).is_exact is exact

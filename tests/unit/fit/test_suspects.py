@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from growthcast.fit.growth import fit_growth
+from growthcast.fit.rows.chains import Link
+from growthcast.fit.suspects import UNUSUAL, UNUSUAL_SHARE, _Foreseen, _verdicts
 from tests.books import make_book, stem_log
 from tests.cli import run
+from tests.unit.fit.small_problem import small_problem
 
 ON = date(2026, 6, 1)
 
@@ -97,3 +102,31 @@ def test_check_deep_names_suspects_as_notes(tmp_path):
     assert ran.status == 1
     assert "trims.csv:10: row: found" in ran.err
     assert "[suspect-reading]" in ran.err
+
+
+def test_a_stub_of_half_a_centimetre_is_judged_by_its_own_height():
+    """Half a centimetre where 1 cm is left as a rule and 4 cm were foreseen: cut elsewhere.
+
+    By hand: 5 % cut elsewhere, spread by 60 %, 2 % each err or follow an unlogged cut.
+    """
+    problem = small_problem()
+    block = problem.blocks[0]
+    nodes = block.chains.nodes
+    aimed = int(np.flatnonzero(nodes.link == Link.AIMED)[0])
+    everywhere = np.ones(nodes.day.size)
+    reading = nodes.reading_cm.copy()
+    reading[aimed] = 0.5
+    block = replace(block, chains=replace(block.chains, nodes=replace(nodes, reading_cm=reading)))
+    foreseen = _Foreseen(
+        height=4.0 * everywhere,
+        variance=0.3 * everywhere,
+        error=0.2 * everywhere,
+        usual=0.0 * everywhere,
+        off=0.0 * everywhere,
+        off_variance=everywhere,
+    )
+    verdict, beats = _verdicts(block, foreseen, 1.0)
+    elsewhere = np.log(UNUSUAL_SHARE / 0.5) + norm.logpdf(np.log(0.5), 0.0, 0.6)
+    sound = np.log(0.96) + norm.logpdf(0.5, 4.0, np.sqrt(0.5))
+    assert verdict[aimed] == UNUSUAL
+    assert beats[aimed] == pytest.approx(elsewhere - sound)

@@ -200,6 +200,9 @@ def test_crps_is_that_of_the_distribution():
     for reading in (2.0, 12.0, 40.0):
         expected = np.abs(drawn - reading).mean() - 0.5 * np.abs(drawn[:half] - drawn[half:]).mean()
         assert made.crps_cm(np.array([reading]))[0] == pytest.approx(expected, abs=0.03)
+    # One standard normal: y (2 Phi(y) - 1) + 2 phi(y) - 1 / sqrt(pi), of Gneiting and Raftery 2007.
+    one = Predictive(np.zeros((2, 100)), np.ones((2, 100)))
+    assert one.crps_cm(np.array([0.0, 1.0])) == pytest.approx([0.23370, 0.60244], abs=1e-4)
     sure = Predictive(np.full((1, 100), 7.0), np.zeros((1, 100)))
     assert sure.crps_cm(np.array([9.5]))[0] == pytest.approx(2.5)
     assert sure.quantile_cm(0.5)[0] == pytest.approx(7.0)
@@ -352,6 +355,21 @@ def test_all_are_scored_on_the_readings_that_all_could_forecast():
     assert {value for name, value in few.items() if name != "n"} == {None}
     days = replace(found, split_days=(0.0, 3.0, 7.0)).as_dict()
     assert (days["first_split"], days["last_split"]) == ("1970-01-01", "1970-01-08")
+
+
+def test_scores_of_a_group_are_of_its_readings_alone():
+    """Twenty-five readings of one tank are met, fifteen of another are missed by 10 cm."""
+    result = hand_made([True] * 40)
+    late = np.arange(40) > 24
+    off = result.readings.reading_cm + 10.0 * late
+    readings = replace(result.readings, reading_cm=off)
+    tank = np.where(late, "b", "a").astype(object)
+    model = Forecasts.of(result.model.predictive, off)
+    told = replace(result, readings=readings, model=model, whose={"tank_id": tank})
+    first, second = told.by("tank")
+    assert (first.name, first.scores["n"], second.name, second.scores["n"]) == ("a", 25, "b", 15)
+    assert first.scores["mae_cm"] == pytest.approx(0.0, abs=1e-6)
+    assert second.scores["mae_cm"] == pytest.approx(10.0, abs=1e-6)
 
 
 def test_a_difference_is_as_sure_as_its_visits_are_many():

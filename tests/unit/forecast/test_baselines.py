@@ -80,3 +80,12 @@ def test_spans_of_an_area_of_its_own_move_no_other():
     assert taught.height_cm[1] == pytest.approx(alone.height_cm[1])
     assert taught.quantile_cm(0.5)[0] == pytest.approx(30.0, rel=0.05)
     assert alone.quantile_cm(0.5)[0] == pytest.approx(10.5, rel=0.1)  # 6 e^(0.05 14) less a little
+
+
+def test_without_any_span_rates_scatter_three_fold_around_a_slow_one():
+    """Far below the ceiling height grows as e to the rate: 0.05 a day, log sd 1 (an estimate)."""
+    wide = past([], (1.0, 1.0), ceiling_cm=(4e9, 4e9), budget_cm=(8e9, 8e9))
+    grown = unpooled(wide, BOTH, np.full(2, 20.0), RULER).height_cm[0]
+    rate = np.log(np.log(grown) / 20.0)
+    assert np.median(rate) == pytest.approx(np.log(0.05), abs=0.1)
+    assert rate.std() == pytest.approx(1.0, abs=0.08)

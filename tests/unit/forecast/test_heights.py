@@ -17,7 +17,13 @@ from growthcast.fit.model.noise import span_drift
 from growthcast.fit.solver.problem import CEILING, KNOTS, RATE
 from growthcast.forecast import heights
 from growthcast.forecast.heights import LEVELS, forecast_heights, growth_a_week, held_height
-from growthcast.forecast.report import CROSSING_LEVELS, crossing_days, forecast_growth
+from growthcast.forecast.report import (
+    CROSSING_LEVELS,
+    _between,
+    _Search,
+    crossing_days,
+    forecast_growth,
+)
 from growthcast.growth.logistic import height_and_slope, height_at_stage, stage
 from growthcast.plain import plain
 from tests.books import AREAS, HEADER, make_book, stem_log
@@ -229,3 +235,27 @@ def test_growth_a_week_is_that_of_the_logistic_curve_about_the_middle(fit):
     odds = middle / (ceiling - middle)
     week = ceiling / (1.0 + 1.0 / (odds * half)) - ceiling / (1.0 + half / odds)
     np.testing.assert_allclose(growth_a_week(fit, areas), week, rtol=1e-5)
+
+
+def test_a_level_is_sought_straight_in_log_odds_and_log_time():
+    """Even odds lie midway between 1 and 9 in 10; 4 days of regrowth make 0 and 12 days 4 and 16.
+
+    The root of 4 times 16 is 8: day 4.
+    """
+    ends = (np.array([value]) for value in (0.0, 12.0, 0.1, 0.9, 0.5))
+    assert _between(*ends) == pytest.approx([4.0])
+
+
+def test_a_crossing_behind_a_cliff_is_found_by_halving():
+    """A chance that jumps on day 700 leaves nothing to go by: 11 halvings at every fourth step."""
+
+    class Cliff(_Search):
+        def chance(self, rows, ahead_d):
+            asked.append(ahead_d)
+            return np.where(ahead_d >= 700.0, 1.0 - 1e-9, 0.01)
+
+    asked = []
+    search = Cliff(None, None, np.array([0]), 0.0)
+    days = search.first_days(np.array([0.0, 2000.0]), np.array([[0.01, 1.0 - 1e-9]]))
+    assert days.tolist() == [[700.0] * 3]
+    assert len(asked) <= 4 * 11

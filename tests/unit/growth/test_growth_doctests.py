@@ -5,7 +5,7 @@ from types import FunctionType
 
 import pytest
 
-from growthcast.growth import logistic, quick, responses, water
+from growthcast.growth import logistic, normal, photo, quick, responses, water
 
 
 def offered(module):
@@ -15,7 +15,10 @@ def offered(module):
     return {name: function for name, function in own.items() if not name.startswith("_")}
 
 
-@pytest.mark.parametrize("module", [logistic, quick, responses, water], ids=lambda m: m.__name__)
+ROOM = [logistic, normal, photo, quick, responses, water]
+
+
+@pytest.mark.parametrize("module", ROOM, ids=lambda m: m.__name__)
 def test_examples(module):
     result = doctest.testmod(module)
     assert result.failed == 0

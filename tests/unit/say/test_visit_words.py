@@ -19,21 +19,21 @@ from growthcast.say.ahead import (
 )
 from growthcast.say.client import cautions as client_cautions
 from growthcast.say.cuts import (
-    CAUTIONS,
-    TOO_MUCH,
     cautions,
     sheet_sentence,
     sheet_words,
     watch_list,
 )
 from growthcast.say.locale import open_locale
-from growthcast.say.words import FINE
+from growthcast.say.words import FINE, sentence
 from growthcast.service.advice import CutLimit
 from growthcast.service.effort.hours import Range
 from growthcast.service.visit.away import AwayArea, AwayTank
 from growthcast.service.visit.cuts import AreaCut, CutSheet, SteadyVisits
 from growthcast.service.visit.peak import PeakArea, PeakCut, PeakPlan
 
+CAUTIONS = sentence("cuts_always").splitlines()
+TOO_MUCH = sentence("cuts_too_much")
 ON, NEXT = date(2026, 6, 1), date(2026, 6, 15)
 LIMIT = CutLimit("stems", "rotala", "cm", table_cm=6.0, limit_cm=5.0)
 LIMIT_SAID = (
@@ -232,6 +232,8 @@ def test_a_sheet_that_falls_short_says_which_cut_would_do_and_why_it_is_not_made
         "Stems would last from 5.0 cm, below its floor of 7 cm; it would look bare for about 3 "
         "days."
     )
+    [said] = watch_list(sheet(replace(bare, days_below_floor=0.0), feasible=False))
+    assert said.endswith("it would look hardly bare to the eye.")
     none = replace(bare, needed_cut_cm=None, limit=LIMIT)
     assert watch_list(sheet(none, replace(none, label="Others"), feasible=False)) == [
         "Stems does not last until the next visit even from its lowest safe cut, 3 cm.",

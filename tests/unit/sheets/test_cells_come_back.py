@@ -1,10 +1,10 @@
-"""A cell of a spreadsheet beside what the file holds: the same, or changed, and of which kind."""
+"""A cell of a spreadsheet beside what the file holds: the normal, or changed, and of which kind."""
 
 from __future__ import annotations
 
 import pytest
 
-from growthcast.book.sheets.values import SettingRow, same, with_settings
+from growthcast.book.sheets.values import SettingRow, normal, with_settings
 from growthcast.book.tables import column_of
 
 PRACTICE = b"""[practice]
@@ -20,6 +20,12 @@ days_off = [2026-12-25]
 """
 SECTION = {"fixed_min": "visit", "intervals_d": "targets"}
 SECTION |= {"working_days": "rounds", "days_off": "rounds"}
+
+
+def same(old, new, column, *, decimal_comma):
+    """Whether two texts of a cell say the same in their column."""
+    one, other = (normal(text, column, decimal_comma=decimal_comma) for text in (old, new))
+    return one == other
 
 
 def row(key, value):

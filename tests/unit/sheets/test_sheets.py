@@ -225,7 +225,7 @@ def test_settings_go_out_with_defaults_blank_and_come_back_with_comments_kept():
         b'# ours\n[practice]\nname = "A" # who\nlabour_rate_per_h = 58.0\n'
         b"[targets]\nintervals_d = [7, 10]\n[rounds]\nof_our_own = 1\n"
     )
-    sheet = {(s.section, s.key): s.value for s in settings_of(data)}
+    sheet = {(section, key): value for section, key, value, *_ in settings_of(data)}
     assert sheet["practice", "labour_rate_per_h"] == 58.0
     assert sheet["visit", "fixed_min"] is None
     assert sheet["targets", "intervals_d"] == "7, 10"

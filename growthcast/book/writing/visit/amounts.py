@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from growthcast.book.cells.numbers import typed_number
 from growthcast.book.words import did_you_mean, nearest, plain, shown
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
@@ -137,10 +138,10 @@ def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amou
 def _minutes(part: str) -> float | None:
     """Return a time as minutes; ``None`` where it is none."""
     if match := _HOURS.fullmatch(part):
-        return 60 * _number(match[1]) + float(match[2] or 0)
+        return 60 * typed_number(match[1]) + float(match[2] or 0)
     match = _AMOUNT.fullmatch(part)
     timed = match and not match[1] and (match[3] or "").casefold() in _TIMES
-    return _number(match[2]) if match and timed else None
+    return typed_number(match[2]) if match and timed else None
 
 
 def _of_visit(part: str, word: str) -> dict[str, Amount]:
@@ -152,7 +153,7 @@ def _of_visit(part: str, word: str) -> dict[str, Amount]:
     match = _AMOUNT.fullmatch(part)
     if not match or match[1] or match[3] != "%":
         raise UsageError(f"{shown(part)} is no share of the water; write it in per cent: water=50%")
-    if (percent := _number(match[2])) > 100:
+    if (percent := typed_number(match[2])) > 100:
         raise UsageError(f"{shown(part)} is more than all of the water; write water=50%")
     return {"water_share": float(plain(percent / 100))}
 
@@ -165,8 +166,8 @@ def _by_photo(part: str, place: Place | None) -> dict[str, Amount]:
             "area, as stems=photo:17.2~1.3 (17.2 cm, give or take 1.3), and a cut beside it as "
             "stems=photo:17.2~1.3+/9"
         )
-    amounts: dict[str, Amount] = {"before_cm": _number(match[1]), "measured_by": "photo"}
-    return amounts | ({"before_sd_cm": _number(match[2])} if match[2] else {})
+    amounts: dict[str, Amount] = {"before_cm": typed_number(match[1]), "measured_by": "photo"}
+    return amounts | ({"before_sd_cm": typed_number(match[2])} if match[2] else {})
 
 
 def _heights(match: re.Match[str], place: Place | None) -> dict[str, Amount]:
@@ -188,7 +189,7 @@ def _heights(match: re.Match[str], place: Place | None) -> dict[str, Amount]:
 def _amount(match: re.Match[str], place: Place | None, word: str) -> dict[str, Amount]:
     minus, number, unit = match[1], match[2], (match[3] or "").casefold()
     if unit in _WEIGHTS:
-        return {"removed_g": float(plain(_number(number) * _WEIGHTS[unit]))}
+        return {"removed_g": float(plain(typed_number(number) * _WEIGHTS[unit]))}
     if unit and unit not in _LENGTHS:
         raise UsageError(
             f"{shown(match[3])} is not a unit known here; heights are in cm (or mm, or % cover of "
@@ -212,12 +213,4 @@ def _length(number: str, unit: str, place: Place) -> float:
     if folded and place.is_cover != (folded == "%"):
         what = "per cent of the surface covered" if place.is_cover else "centimetres"
         raise UsageError(f"{place.area_id} is measured in {what}, not in {unit}")
-    return float(plain(_number(number) * _LENGTHS[folded]))
-
-
-def _number(text: str) -> float:
-    if re.fullmatch(r"[1-9][0-9]{0,2}[.,][0-9]{3}", text):
-        whole = re.sub("[.,]", "", text)
-        part = float(text.replace(",", "."))
-        raise UsageError(f"{text} may be {whole} or {part:.2f}; write whichever is meant")
-    return float(text.replace(",", "."))
+    return float(plain(typed_number(number) * _LENGTHS[folded]))

@@ -163,7 +163,7 @@ def numbered(folder: Path, line: Line) -> State:
 
 
 def log_line(
-    folder: Path, line: Line, cells: Sequence[Mapping[str, Cell]], summary: str, *, today: date
+    folder: Path, line: Line, cells: Sequence[Mapping[str, Cell]], *, today: date
 ) -> tuple[State, Addition | None]:
     """Add a visit's rows to the log once, however often it arrives, all under the book's lock.
 
@@ -176,12 +176,14 @@ def log_line(
             return state, None
         visit = (line.number, line.content) if line.number else None
         try:
+            count, tank_id = len(cells), cells[0]["tank_id"]
+            summary = f"{tank_id} on {line.day}, {count} row{'' if count == 1 else 's'}"
             said = {"command": "log", "summary": summary, "by": line.by}
             added = add_rows(folder, "trims", cells, today=today, visit=visit, **said)
         except HeldAlready:
             return "known", None
         if line.taps:
-            keep_taps(folder, str(cells[0]["tank_id"]), line.day, line.number, line.taps)
+            keep_taps(folder, str(tank_id), line.day, line.number, line.taps)
         return "new", added
 
 

@@ -71,13 +71,13 @@ def test_a_file_changed_meanwhile_stops_all_of_them(book):
 
 def test_a_change_in_the_last_moment_is_seen(book, monkeypatch):
     """A spreadsheet takes no lock: the file is compared once more just before the rename."""
-    append = replace.append_line
+    append = journal.append_line
 
     def meanwhile(folder, entry):
         (folder / "tanks.csv").write_bytes(b"by a spreadsheet")
         return append(folder, entry)
 
-    monkeypatch.setattr(replace, "append_line", meanwhile)
+    monkeypatch.setattr(journal, "append_line", meanwhile)
     with pytest.raises(FileChanged):
         put(book)
     assert read_file(book, "tanks.csv") == b"by a spreadsheet"
