@@ -66,7 +66,7 @@ def _sentences() -> dict[str, str]:
 
 
 def sentence(key: str, **blanks: object) -> str:
-    """Return what a terminal says under a key, its blanks filled."""
+    """Return what ``languages/terminal.toml`` says under a key, its blanks filled."""
     return _sentences()[key].format(**blanks)
 
 
