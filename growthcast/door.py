@@ -42,7 +42,7 @@ from growthcast.service.visit.away import AwayTank
 from growthcast.service.visit.cuts import CutSheet
 from growthcast.service.visit.peak import PeakPlan
 from growthcast.service.watch import watch
-from growthcast.service.watch.report import WatchReport
+from growthcast.service.watch.watch import WatchReport
 
 Ids = str | Iterable[str] | None
 Days = str | date | Iterable[str | date]

@@ -20,7 +20,7 @@ from growthcast.forecast.report import AreaForecast
 from growthcast.forecast.verdict import BacktestResult
 from growthcast.frames import Answers
 from growthcast.service.advice import TankAdvice
-from growthcast.service.watch.report import WatchReport
+from growthcast.service.watch.watch import WatchReport
 
 T = TypeVar("T")
 

@@ -17,4 +17,4 @@ from growthcast.service.rounds.plan import RoundsPlan as RoundsPlan
 from growthcast.service.visit.away import AwayTank as AwayTank
 from growthcast.service.visit.cuts import CutSheet as CutSheet
 from growthcast.service.visit.peak import PeakPlan as PeakPlan
-from growthcast.service.watch.report import WatchReport as WatchReport
+from growthcast.service.watch.watch import WatchReport as WatchReport

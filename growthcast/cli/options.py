@@ -188,14 +188,14 @@ def open_fit(
 def check_plot(book: Book, file: Path | None) -> None:
     """Refuse a figure that cannot be written before the work is done."""
     if file is not None:
-        from growthcast.figures.save import check_picture
+        from growthcast.figures.style import check_picture
 
         check_picture(book, file)
 
 
 def write_plot(book: Book, file: Path, drawn: tuple[Figure, Caption]) -> None:
     """Write a figure with its caption, and say so."""
-    from growthcast.figures.save import save_picture
+    from growthcast.figures.style import save_picture
 
     save_picture(book, file, *drawn)
     say(f"Wrote {file}")

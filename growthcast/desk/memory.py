@@ -27,8 +27,7 @@ from growthcast.service.pages.overview import TankStanding, tank_standings
 from growthcast.service.rounds.plan import RoundsPlan, plan_rounds
 from growthcast.service.visit.cuts import CutSheet, cut_sheet
 from growthcast.service.visit.standing import standing_areas
-from growthcast.service.watch.report import WatchReport
-from growthcast.service.watch.watch import watch_growth
+from growthcast.service.watch.watch import WatchReport, watch_growth
 
 T = TypeVar("T")
 Stamp = tuple[object, ...]

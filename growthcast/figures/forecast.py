@@ -88,11 +88,7 @@ def _rhythm(book: Book, fit: GrowthFit, place: IntArray) -> tuple[int, int]:
 
 
 def forecast_figure(
-    book: Book,
-    fit: GrowthFit,
-    tank: int,
-    as_it_is: GrowthFit | None = None,
-    supposing: str = "",
+    book: Book, fit: GrowthFit, tank: int, as_it_is: GrowthFit | None = None, supposing: str = ""
 ) -> tuple[Figure, Caption]:
     """Draw a tank: one panel for each living area, the first to pass first, and its caption.
 

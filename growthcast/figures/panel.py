@@ -50,17 +50,11 @@ class AreaLog:
 
     def sawtooth(self) -> tuple[FloatArray, FloatArray]:
         """Days and heights of the line through the readings, nan where it breaks."""
-        days, heights = [], []
-        for day, before, after, joined in zip(
-            self.day, self.before_cm, self.after_cm, self.joined, strict=True
-        ):
-            if not joined:
-                days.append(day)
-                heights.append(np.nan)
-            known = [height for height in (before, after) if np.isfinite(height)]
-            days.extend([day] * len(known))
-            heights.extend(known)
-        return np.array(days, dtype=np.float64), np.array(heights, dtype=np.float64)
+        gap = np.full(len(self), np.nan)
+        heights = np.stack([gap, self.before_cm, self.after_cm], axis=1)
+        told = np.isfinite(heights)
+        told[:, 0] = ~self.joined
+        return np.repeat(self.day, 3).reshape(-1, 3)[told], heights[told]
 
     def last_reading(self) -> tuple[float, float, bool] | None:
         """Day and height of the last reading, and whether it was taken after a cut."""
@@ -170,9 +164,8 @@ def _draw_forecast(ax: Axes, panel: AreaPanel) -> None:
         ax.fill_between(days, at[low], at[high], label=name, **style.FORECAST.band(alpha))
     ax.plot(days, at[0.50], label="forecast-median", **style.FORECAST.line)
     if panel.as_it_is_cm is not None:
-        ax.plot(
-            days, panel.as_it_is_cm, label="as-it-is", color=style.VISITS.colour, lw=1.2, ls="-."
-        )
+        looks: Any = {"color": style.VISITS.colour, "lw": 1.2, "ls": "-."}
+        ax.plot(days, panel.as_it_is_cm, label="as-it-is", **looks)
     ax.axvline(days[0], color="#B0B0B0", lw=0.6, zorder=0.5)
     began, floor, budget = panel.log.agreed
     for role, level, name, held in (
@@ -202,10 +195,9 @@ def _draw_log(ax: Axes, panel: AreaPanel) -> None:
     visits, height = _dates(panel.visit_day), np.full(panel.visit_day.size, 0.035)
     above_axis = ax.get_xaxis_transform()
     ax.plot(visits, height, transform=above_axis, ms=5.5, label="visits", **style.VISITS.marks)
+    dots: Any = {"color": style.VISITS.colour, "lw": 0.7, "ls": (0, (1, 3)), "zorder": 0.6}
     for day in _dates(panel.ahead_day):
-        ax.axvline(
-            day, color=style.VISITS.colour, lw=0.7, ls=(0, (1, 3)), label="ahead", zorder=0.6
-        )
+        ax.axvline(day, label="ahead", **dots)
 
 
 def _scale(ax: Axes, panel: AreaPanel) -> None:
@@ -220,9 +212,8 @@ def _scale(ax: Axes, panel: AreaPanel) -> None:
     above = np.flatnonzero(area.height_cm[:, LEVELS.index(0.50)] > top)
     if above.size:  # it goes on above the picture
         at = _dates(_ahead(panel))[above[0]]
-        ax.plot(
-            [at], [top], marker="^", ms=5.0, label="above", clip_on=False, **style.FORECAST.line
-        )
+        mark: Any = {"marker": "^", "ms": 5.0, "clip_on": False, **style.FORECAST.line}
+        ax.plot([at], [top], label="above", **mark)
     ax.set_xlim(*_dates(np.array([panel.from_day, _ahead(panel)[-1]])))
     ax.set_ylabel("Cover (%)" if area.is_cover else "Height (cm)", labelpad=2.0)
     steps = [1, 2.5, 5, 10] if area.is_cover else [1, 2, 5, 10]
@@ -264,12 +255,12 @@ def _draw_crossing(ax: Axes, panel: AreaPanel) -> None:
 def _end_labels(panel: AreaPanel) -> Sequence[EndLabel]:
     area, measure = panel.area, unit(panel.area)
     low, middle, high = (area.height_cm[-1, LEVELS.index(level)] for level in (0.10, 0.50, 0.90))
-    likely = f"forecast {height_words(middle)} {measure}\n"
+    likely = (
+        f"forecast {height_words(middle)} {measure}\n({height_words(low)}–{height_words(high)})"
+    )
     budget = f"{'cover' if area.is_cover else 'height'} budget\n{area.budget_cm:g} {measure}"
     ends = [
-        EndLabel(
-            f"{likely}({height_words(low)}–{height_words(high)})", middle, style.FORECAST.text
-        ),
+        EndLabel(likely, middle, style.FORECAST.text),
         EndLabel(budget, area.budget_cm, style.BUDGET.text),
         EndLabel(f"floor {area.floor_cm:g} {measure}", area.floor_cm, style.FLOOR.text),
     ]

@@ -24,12 +24,11 @@ from growthcast.figures.lettering import (
     sheet_of_panels,
     title_axes,
 )
-from growthcast.figures.style import BAND_80_ALPHA, BUDGET, MEASURED, VISITS, house_style
 from growthcast.forecast.verdict import BacktestResult
 from growthcast.say.figures import Caption, backtest_caption, growth_title, watch_caption
 from growthcast.say.watch import finding_name
 from growthcast.say.words import day_words, percent
-from growthcast.service.watch.report import Finding, TankWatch, WatchReport
+from growthcast.service.watch.watch import Finding, TankWatch, WatchReport
 
 CHANCES: FloatArray = np.linspace(0.0, 1.0, 101)
 MARKED = (0.5, 0.8, 0.9)
@@ -131,19 +130,19 @@ def growth_index_axes(tank: TankWatch, report: WatchReport, ax: Axes) -> None:
     ax.set(xlim=(first, max(last, first + 8.0)), ylim=(0.0, top))
     edges = np.concatenate([[first], 0.5 * (day[1:] + day[:-1]), [last]])
     low_edge, high_edge = (np.append(usual, usual[-1]) for usual in (usual_low, usual_high))
-    grey = VISITS.band(BAND_80_ALPHA)
+    grey = style.VISITS.band(style.BAND_80_ALPHA)
     ax.fill_between(edges, low_edge, high_edge, step="post", label="usual-range", **grey)
-    ax.axhline(100.0, color=VISITS.colour, lw=0.8, ls=(0, (1, 2)), label="usual", zorder=1)
-    ax.vlines(day, low, np.minimum(high, top), color=MEASURED.colour, lw=0.7, label="bars")
-    style: Any = {"ls": "", "color": MEASURED.colour, "clip_on": False, "zorder": 4}
+    ax.axhline(100.0, color=style.VISITS.colour, lw=0.8, ls=(0, (1, 2)), label="usual", zorder=1)
+    ax.vlines(day, low, np.minimum(high, top), color=style.MEASURED.colour, lw=0.7, label="bars")
+    looks: Any = {"ls": "", "color": style.MEASURED.colour, "clip_on": False, "zorder": 4}
     inside, shown = growth <= top, np.minimum(growth, top)
     for name, which, mark, size in (
-        ("visits", inside, MEASURED.marker, 3.2),
+        ("visits", inside, style.MEASURED.marker, 3.2),
         ("above", ~inside, "^", 4.0),
     ):
         if which.any():  # a line of no points would count as one at the origin
-            ax.plot(day[which], shown[which], marker=mark, ms=size, label=name, **style)
-    labels = [EndLabel("usual", 100.0, VISITS.text)]
+            ax.plot(day[which], shown[which], marker=mark, ms=size, label=name, **looks)
+    labels = [EndLabel("usual", 100.0, style.VISITS.text)]
     findings = _findings(tank, report)
     labels += [_changed(ax, finding, last, top) for finding in reversed(findings)]
     label_ends(ax, labels)
@@ -165,17 +164,17 @@ def _changed(ax: Axes, finding: Finding, last: float, top: float) -> EndLabel:
     low, middle, high = (min(100.0 * share, top) for share in finding.growth_share)
     early, since, late = (_place(day) for day in finding.since)
     if finding.kind == "tank":  # the dots are the tank's, so only its own range belongs to them
-        band = BUDGET.band(BAND_80_ALPHA)
+        band = style.BUDGET.band(style.BAND_80_ALPHA)
         ax.fill_between((since, last), low, high, label="change-range", **band)
-    ax.plot((since, last), (middle, middle), zorder=3, **BUDGET.line)
+    ax.plot((since, last), (middle, middle), zorder=3, **style.BUDGET.line)
     began = (max(early, ax.get_xlim()[0]), late)
-    bar: Any = {"color": BUDGET.colour, "lw": 0.8, "marker": "|", "ms": 5, "zorder": 3}
+    bar: Any = {"color": style.BUDGET.colour, "lw": 0.8, "marker": "|", "ms": 5, "zorder": 3}
     ax.plot(began, (middle, middle), label="since", **bar)
     who = "whole tank" if finding.kind == "tank" else drawable(finding_name(finding))
     said = f"since {day_words(finding.since[1], finding.noticed_on)}"
     lines = [*textwrap.wrap(who, LABEL_LETTERS)[:2], percent(finding.growth_share[1]), said]
-    ax.plot([since], [middle], label="began", ms=5.0, mfc="white", zorder=3.2, **BUDGET.marks)
-    return EndLabel("\n".join(lines), middle, BUDGET.text)
+    ax.plot([since], [middle], label="began", ms=5.0, mfc="white", zorder=3.2, **style.BUDGET.marks)
+    return EndLabel("\n".join(lines), middle, style.BUDGET.text)
 
 
 def growth_index_figure(report: WatchReport) -> tuple[Figure, Caption]:
@@ -193,7 +192,7 @@ def growth_index_figure(report: WatchReport) -> tuple[Figure, Caption]:
     tanks = sorted(tanks, key=lambda tank: not _findings(tank, report))[:MOST_PANELS]
     columns, row_mm = (1, 78.0) if len(tanks) == 1 else (2, 58.0)
     figure, axes = sheet_of_panels(caption, len(tanks), columns, row_mm)
-    with house_style():
+    with style.house_style():
         for tank, ax in zip(tanks, axes, strict=True):
             growth_index_axes(tank, report, ax)
     return figure, caption

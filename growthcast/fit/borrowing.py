@@ -111,14 +111,9 @@ def with_borrowed(problem: Problem, borrowed: Borrowed) -> Problem:
         of its solution are departures from that mean.
     """
     pooling = problem.pooling
-    return replace(
-        problem,
-        pooling=replace(
-            pooling,
-            offset=pooling.offset + borrowed.mean[pooling.tank],
-            tank_precision=1.0 / borrowed.sd**2,
-        ),
-    )
+    offset = pooling.offset + borrowed.mean[pooling.tank]
+    pooling = replace(pooling, offset=offset, tank_precision=1.0 / borrowed.sd**2)
+    return replace(problem, pooling=pooling)
 
 
 def tank_evidence(effects: Effects, pooling: Pooling) -> tuple[FloatArray, FloatArray, BoolArray]:
@@ -333,10 +328,8 @@ def learn_conditions(
         return nothing
     constant = _left_out(columns[learnt, :1], *tanks)
     mean_without, sd_without, score = _left_out(columns[learnt], *tanks)
-    scores = {
-        "none": max(float(as_is.mean()), float(constant[2].mean())),
-        "ridge": float(score.mean()),
-    }
+    none = max(float(as_is.mean()), float(constant[2].mean()))
+    scores = {"none": none, "ridge": float(score.mean())}
     if not (is_clear_win(score - as_is) and is_clear_win(score - constant[2])):
         return replace(nothing, log_score=scores)
     mean, sd = _predicted(columns[learnt], *tanks, columns, prior_sd)
@@ -392,10 +385,9 @@ def _left_out(
     columns: FloatArray, effect: FloatArray, error: FloatArray, prior_sd: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Mean, standard deviation and log score (n,) of each tank, learnt from the others."""
-    from sklearn.model_selection import LeaveOneOut  # type: ignore[import-untyped]
-
     mean, sd = np.empty((2, effect.size))
-    for rest, one in LeaveOneOut().split(columns):
+    for one in np.arange(effect.size)[:, None]:
+        rest = np.delete(np.arange(effect.size), one)
         tanks = (columns[rest], effect[rest], error[rest], prior_sd[rest])
         mean[one], sd[one] = _predicted(*tanks, columns[one], prior_sd[one])
     return mean, sd, log_density(effect - mean, sd**2 + error**2)

@@ -350,12 +350,13 @@ def doubts_of(evidence: Evidence, tank: int) -> Doubts:
     border = tank_border(fit.solution.view, tank, areas)
     weight, remainder = weekly_drift(evidence.bin_day, fit.design.on_day)
     grown, area, bins = evidence.grown_cm, evidence.area, evidence.bin_day
-    still, knots = evidence.lean_cm.copy(), evidence.lean_cm.copy()
+    still, knots, turned = (evidence.lean_cm.copy() for _ in range(3))
     still[:, KNOTS:] = 0.0
     knots[:, KNOTS:] = grown @ weight
+    turned[:, KNOTS:] = -knots[:, KNOTS:]
     noise = _covariance(evidence, tank, border, still)
     plus = _covariance(evidence, tank, border, knots)
-    minus = _covariance(evidence, tank, border, _turned(knots))
+    minus = _covariance(evidence, tank, border, turned)
     memory = np.exp(-np.abs(bins[:, None] - bins[None, :]) / AREA_MEMORY_D)
     known = fit.solution.point.border[KNOTS:, areas[0]]
     return Doubts(
@@ -368,13 +369,6 @@ def doubts_of(evidence: Evidence, tank: int) -> Doubts:
         by_area=np.where(area[:, None] == area[None, :], grown @ memory @ grown.T, 0.0),
         drift=fit.design.spreads.drift,
     )
-
-
-def _turned(lean_cm: FloatArray) -> FloatArray:
-    """The same leans with the drift's turned round."""
-    turned = lean_cm.copy()
-    turned[:, KNOTS:] *= -1.0
-    return turned
 
 
 def _covariance(

@@ -273,7 +273,7 @@ class GrowthFit:
         listed, borrowed = sorted(set(design.species.tolist())), self.borrowed
         tank_effect = effects.tank[:, 0] + (0.0 if borrowed is None else borrowed.mean)
         tanks = zip(design.tank_id, tank_effect, effects.tank_sd(pooling), strict=True)
-        species_sd = effects.species_sd()
+        species_sd, names = effects.species_sd(), design.species_id
         return {
             "areas": [
                 {
@@ -290,10 +290,7 @@ class GrowthFit:
                 {"tank_id": name, "effect": _normal(effect, sd)} for name, effect, sd in tanks
             ],
             "species": [
-                {
-                    "species_id": design.species_id[s],
-                    "effect": _normal(effects.species[s], species_sd[s]),
-                }
+                {"species_id": names[s], "effect": _normal(effects.species[s], species_sd[s])}
                 for s in listed
             ],
             "borrowed": None
@@ -327,18 +324,15 @@ class GrowthFit:
 def _last_nodes(solution: Solution) -> dict[str, FloatArray]:
     """What is known of the last node of each area, (A,), and of how it follows the border."""
     count = solution.point.border.shape[1]
-    whole: dict[str, FloatArray] = {
-        name: np.empty(count) for name in ("stage", "variance", "day", "pause_d", "lag_share")
-    }
+    of_node = ("day", "pause_d", "lag_share")
+    whole = {name: np.empty(count) for name in ("stage", "variance", *of_node)}
     whole["follows"] = np.empty_like(solution.point.border)
     for block, stages, filtered in zip(
         solution.problem.blocks, solution.point.stages, solution.view.filtered, strict=True
     ):
         area, last = block.chains.area, block.chains.last
         known = {"stage": stages, "variance": filtered.variance, "follows": filtered.sensitivity}
-        known |= {
-            name: getattr(block.chains.nodes, name) for name in ("day", "pause_d", "lag_share")
-        }
+        known |= {name: getattr(block.chains.nodes, name) for name in of_node}
         for name, values in known.items():
             whole[name][..., area] = values[..., last]
     return whole

@@ -115,10 +115,8 @@ def backtest(
             for name, part in parts.items():
                 made[name].append(part)
             crossing_d.append(errors_d)
-    forecasts = {
-        name: Forecasts.of(Predictive.joined(parts), readings.reading_cm)
-        for name, parts in made.items()
-    }
+    joined = {name: Predictive.joined(parts) for name, parts in made.items()}
+    forecasts = {name: Forecasts.of(one, readings.reading_cm) for name, one in joined.items()}
     return BacktestResult(
         readings=readings,
         model=finite(forecasts.pop("model"), "backtest"),

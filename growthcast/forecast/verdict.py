@@ -201,23 +201,18 @@ class BacktestResult:
         kinds = {name.removesuffix("_id"): ids for name, ids in self.whose.items()}
         if what == "horizon":
             ahead_d = self.readings.day - self.readings.split_day + 1.0
-            ends = np.array(HORIZONS_D)
             names = np.array([f"{end - 6:02d}-{end:02d} d" for end in HORIZONS_D], dtype=object)
-            last = np.minimum(np.searchsorted(ends, ahead_d), ends.size - 1)
+            last = np.minimum(np.searchsorted(HORIZONS_D, ahead_d), names.size - 1)
             kinds["horizon"] = names[last]
         if what not in kinds:
             raise UsageError(f"by takes one of {', '.join((*kinds, 'horizon'))}, not {what!r}")
         groups, in_cm = kinds[what], ~self.readings.is_cover
-        return Answers(
-            GroupScores(
-                by=what,
-                name=str(name),
-                scores=self._row(
-                    self.scores_of_all(groups == name), self.scores_of_all((groups == name) & in_cm)
-                ),
-            )
-            for name in sorted(set(groups.tolist()))
-        )
+
+        def scored(name: str) -> GroupScores:
+            both = (self.scores_of_all((groups == name) & rows) for rows in (True, in_cm))
+            return GroupScores(what, name, self._row(*both))
+
+        return Answers(map(scored, sorted(set(map(str, groups.tolist())))))
 
     @property
     def gaps_alike(self) -> bool:
@@ -350,9 +345,8 @@ class BacktestResult:
                 continue
             learnt = widening_of(holding[before], readings.keep(before).visits)
             widened.height_cm[here] = predictive.take(here).widened(learnt.factor).height_cm
-        tried = Forecasts.of(
-            Predictive(widened.height_cm, predictive.error_cm), readings.reading_cm
-        )
+        both = Predictive(widened.height_cm, predictive.error_cm)
+        tried = Forecasts.of(both, readings.reading_cm)
         if not tried.made.any():
             return None
         as_it_was = self.scores_of_all(tried.made)
@@ -404,12 +398,10 @@ class BacktestResult:
         for name in self.baselines:
             row = self._row(self.scores(name, rows), self.scores(name, in_cm))
             told = self.enough and mine.n > 0 and name in self.compared
-            answer["baselines"][name] = row | {
-                "model_crps_share": round(mine.crps_share, 4) if told else None,
-                "crps_share_difference_se": round(self.standard_error(name, rows), 5)
-                if told
-                else None,
-            }
+            error = round(self.standard_error(name, rows), 5) if told else None
+            share = round(mine.crps_share, 4) if told else None
+            beside = {"model_crps_share": share, "crps_share_difference_se": error}
+            answer["baselines"][name] = row | beside
         return answer
 
     def _row(self, scores: Scores, in_cm: Scores) -> dict[str, float | None]:

@@ -331,8 +331,7 @@ def _with_buckets(visits: Visits, buckets: Buckets, tank_of_area: IntArray) -> V
     at = order[np.minimum(np.searchsorted(pair[order], mine), pair.size - 1)]
     bucket = np.where(pair[at] == mine, at, -1)
     alone = (visits.look > 0) & ~visits.has_amounts
-    fields = {name: getattr(visits, name) for name in visits.__slots__}
-    return Visits(**fields | {"bucket": bucket, "unsaid": visits.unsaid | (alone & (bucket >= 0))})
+    return replace(visits, bucket=bucket, unsaid=visits.unsaid | (alone & (bucket >= 0)))
 
 
 def pair_of(place: IntArray, day: FloatArray) -> IntArray:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from growthcast.say import words as tell
-from growthcast.say.cuts import HARD_CUT_SHARE, TOO_MUCH, limits_of_cuts
+from growthcast.say.cuts import HARD_CUT_SHARE, limits_of_cuts
 from growthcast.say.reasons import limit_words
 from growthcast.service.visit.away import AwayArea, AwayTank
 from growthcast.service.visit.peak import PeakArea, PeakPlan
@@ -16,7 +16,7 @@ LIKELY = 0.5
 
 def peaks_words(plans: Sequence[PeakPlan], on: date) -> tell.Words:
     """Yield the plan of one tank, or how likely each of several tanks stands at its best."""
-    much = [TOO_MUCH] if any(map(_takes_much, plans)) else []
+    much = [tell.sentence("cuts_too_much")] if any(map(_takes_much, plans)) else []
     if len(plans) == 1:
         yield from peak_words(plans[0], on)
         yield from much
@@ -126,10 +126,8 @@ def why_not_best(area: PeakArea) -> str:
         for height in (area.height_on_day_cm, area.uncut_on_day_cm)
     )
     if area.shows_cut:
-        return (
-            f"too little time to hide the cut: {stands} on the day, but only "
-            f"{tell.percent(area.regrown_share or 0.0)} of that is new growth, so the cut will "
-            f"show; left uncut it would stand at {uncut}"
+        return tell.sentence(
+            "peak_shows", stands=stands, new=tell.percent(area.regrown_share or 0.0), uncut=uncut
         )
     if area.uncut_on_day_cm.p50 < area.low_cm:
         return (
@@ -143,10 +141,8 @@ def why_not_best(area: PeakArea) -> str:
             f"{area.high_cm:.1f} {area.unit}, even from the lowest cut that looks right; a visit "
             f"closer to the day would mend it{f'. {limit}' if limit else ''}"
         )
-    return (
-        f"its growth is not known well enough: {stands} on the day, and at its best only between "
-        f"{area.low_cm:.1f} and {area.high_cm:.1f} {area.unit}; measure it at the next visit and "
-        "ask again"
+    return tell.sentence(
+        "peak_unknown", stands=stands, low=area.low_cm, high=area.high_cm, unit=area.unit
     )
 
 
@@ -163,27 +159,24 @@ def away_words(
         yield tell.no_row_words(ended)
         return
     yield lead_words([tank for tank, _ in tanks], on, first, last)
-    yield tell.Table(
-        "",
-        ["tank", "client", "verdict", "as always>", "cut for it>", "stand-in by"],
+    rows = [
         [
-            [
-                one.tank_id,
-                one.client,
-                f"{MARKS[one.state]} {one.state}",
-                tell.as_chance(one.chance_as_usual),
-                "" if one.state == "lasts" else tell.as_chance(one.chance_bridged),
-                "" if one.stand_in_by is None else tell.week_day_words(one.stand_in_by, on),
-            ]
-            for one, _ in tanks
-        ],
-        ["client"],
-    )
+            one.tank_id,
+            one.client,
+            f"{MARKS[one.state]} {one.state}",
+            tell.as_chance(one.chance_as_usual),
+            "" if one.state == "lasts" else tell.as_chance(one.chance_bridged),
+            "" if one.stand_in_by is None else tell.week_day_words(one.stand_in_by, on),
+        ]
+        for one, _ in tanks
+    ]
+    heads = ["tank", "client", "verdict", "as always>", "cut for it>", "stand-in by"]
+    yield tell.Table("", heads, rows, ["client"])
     if ended:
         yield tell.no_row_words(ended)
     worst_first = sorted(tanks, key=lambda item: [*MARKS].index(item[0].state), reverse=True)
     if any(one.state != "lasts" for one, _ in tanks):
-        yield TOO_MUCH
+        yield tell.sentence("cuts_too_much")
     said = [f"{one.tank_id}: {sentence}." for one, sentence in worst_first]
     needy = sum(one.state == "stand-in" for one, _ in tanks)
     yield from tell.some_sentences(said, min(needy, 3))
@@ -196,11 +189,7 @@ def away_words(
             )
             if one.state == "stand-in" and (bare := bare_cuts(one)):
                 yield bare
-    yield (
-        "At worst: over its height in one case of ten, on the day of the next visit. Chances are "
-        f"those of the visit of {tell.day_words(tanks[0][0].last_visit, on)}, from how areas will "
-        "stand on that day; those of a steady rhythm are printed by growthcast interval."
-    )
+    yield tell.sentence("away_how", day=tell.day_words(tanks[0][0].last_visit, on))
 
 
 def lead_words(tanks: Sequence[AwayTank], on: date, first: date, last: date) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from growthcast.arrays import BoolArray
 from growthcast.forecast.report import as_date
 from growthcast.forecast.verdict import LEAST_READINGS, BacktestResult
-from growthcast.say.words import Table, Words, count_of, full_date_words, percent, some_sentences
+from growthcast.say import words as tell
 
 NAMES = {
     "last_rate": "rate of the last span",
@@ -21,7 +21,7 @@ WORTH_WIDENING = 0.05
 """A factor nearer to 1 than this is not worth a word."""
 
 
-def backtest_words(result: BacktestResult) -> Words:
+def backtest_words(result: BacktestResult) -> tell.Words:
     """Yield how often ranges held, the scores, then what they say."""
     if not result.enough:
         yield too_few_words(result)
@@ -30,7 +30,7 @@ def backtest_words(result: BacktestResult) -> Words:
     yield lead
     cover = result.readings.is_cover
     tables = [
-        Table(
+        tell.Table(
             f"Readings forecast from the visits before them: {what}",
             COLUMNS.format(unit=unit).split(" | "),
             _scores(result, digits, rows),
@@ -40,7 +40,7 @@ def backtest_words(result: BacktestResult) -> Words:
         if rows.any()
     ]
     yield tables[0]
-    yield from some_sentences(others)
+    yield from tell.some_sentences(others)
     yield from tables[1:]
 
 
@@ -48,11 +48,11 @@ def too_few_words(result: BacktestResult) -> str:
     """Say why nothing can be said."""
     forecast = int(result.model.made.sum())
     return (
-        f"Too few visits to say how often forecasts are right: "
-        f"{count_of(forecast, 'reading')} could be forecast from earlier visits, and "
+        "Too few visits to say how often forecasts are right: "
+        f"{tell.count_of(forecast, 'reading')} could be forecast from earlier visits, and "
         f"{LEAST_READINGS} are needed. Log heights before cutting (before_cm): with "
-        f"{count_of(result.visit_days, 'visit day')} in the log, the first third is only learnt "
-        "from."
+        f"{tell.count_of(result.visit_days, 'visit day')} in the log, the first third is only "
+        "learnt from."
     )
 
 
@@ -65,7 +65,7 @@ def _scores(result: BacktestResult, digits: int, rows: BoolArray) -> list[list[s
             str(scores.n),
             f"{scores.mae_cm:.{digits}f}",
             f"{scores.crps_cm:.{digits}f}",
-            percent(scores.crps_share, 1),
+            tell.percent(scores.crps_share, 1),
             f"{100 * scores.coverage_80:.0f} of 100",
         ]
         scored = scores.n > 0 and (name is None or name in result.compared)
@@ -75,21 +75,19 @@ def _scores(result: BacktestResult, digits: int, rows: BoolArray) -> list[list[s
 
 def _sentences(result: BacktestResult) -> Iterator[str]:
     scores, readings = result.scores_of_all(), result.readings
-    first, last = (full_date_words(as_date(result.split_days[n])) for n in (0, -1))
+    first, last = (tell.full_date_words(as_date(result.split_days[n])) for n in (0, -1))
     counted = (
-        f"{count_of(scores.n, 'reading')} on {count_of(readings.visits, 'tank visit')}, each "
-        f"forecast from the book as it was before one of {count_of(len(result.split_days), 'day')} "
-        f"between {first} and {last}.{_side_by_side(result)}"
+        f"{tell.count_of(scores.n, 'reading')} on {tell.count_of(readings.visits, 'tank visit')}, "
+        "each forecast from the book as it was before one of "
+        f"{tell.count_of(len(result.split_days), 'day')} between {first} and "
+        f"{last}.{_side_by_side(result)}"
     )
     if "own_log" in result.baselines:
         yield from _new_tanks(result)
         yield counted
         return
     held = [f"{100 * c:.0f}" for c in (scores.coverage_80, scores.coverage_50, scores.coverage_90)]
-    yield (
-        f"8 of 10 ranges held {held[0]} of 100 times; 5 of 10 ranges {held[1]}, 9 of 10 ranges "
-        f"{held[2]}."
-    )
+    yield tell.sentence("backtest_held", eighty=held[0], fifty=held[1], ninety=held[2])
     yield _widening(result)
     against = [*_against(result)]
     yield from against[:1]
@@ -98,21 +96,14 @@ def _sentences(result: BacktestResult) -> Iterator[str]:
     yield _bias(scores.bias_share)
     yield _crossing(result)
     if result.gaps_alike:
-        yield (
-            f"Gaps between visits are all about {result.usual_gap_d:.0f} days: this log cannot "
-            "show how forecasts over longer ones would hold. Plants that lose days after every cut "
-            "look here like slower ones."
-        )
-    yield (
-        "CRPS is the error of a whole forecast, middle and range together: the smaller the better. "
-        "A range is that of a reading: the forecast height and the error of reading it."
-    )
+        yield tell.sentence("backtest_gaps", days=result.usual_gap_d)
+    yield tell.sentence("backtest_crps")
 
 
 def _new_tanks(result: BacktestResult) -> Iterator[str]:
     """Say how good forecasts are for a tank whose log is not known yet."""
     without, own, table = (result.scores(name) for name in (None, "own_log", "table_only"))
-    error = [percent(one.crps_share, 1) for one in (without, own, table)]
+    error = [tell.percent(one.crps_share, 1) for one in (without, own, table)]
     held = [f"{100 * one.coverage_80:.0f}" for one in (without, own, table)]
     yield (
         "Each tank was forecast as a new client's is: of its log nothing was known but the height "
@@ -140,7 +131,7 @@ def _bias(share: float) -> str:
     if abs(share) < 0.01:
         return "Forecasts ran neither high nor low."
     side = "high" if share > 0 else "low"
-    return f"Forecasts ran {side} by {percent(abs(share))} of the height budget on average."
+    return f"Forecasts ran {side} by {tell.percent(abs(share))} of the height budget on average."
 
 
 def _against(result: BacktestResult) -> Iterator[str]:
@@ -154,12 +145,14 @@ def _against(result: BacktestResult) -> Iterator[str]:
             doubt = "" if clear else "; the difference may be chance"
             yield (
                 f"{what[0].upper()}{what[1:]} forecast this book better than growthcast: CRPS "
-                f"{percent(theirs, 1)} of the budget against {percent(mine.crps_share, 1)} "
-                f"on {count_of(mine.n, 'reading')}{doubt}."
+                f"{tell.percent(theirs, 1)} of the budget against "
+                f"{tell.percent(mine.crps_share, 1)} on {tell.count_of(mine.n, 'reading')}{doubt}."
             )
             continue
         doubt = "" if clear else ", which may be chance"
-        beaten.append(f"{percent(1.0 - mine.crps_share / theirs)} smaller than by {what}{doubt}")
+        beaten.append(
+            f"{tell.percent(1.0 - mine.crps_share / theirs)} smaller than by {what}{doubt}"
+        )
     if beaten:
         yield f"On the same readings the error (CRPS) was {'; '.join(beaten)}."
 
@@ -170,14 +163,14 @@ def _crossing(result: BacktestResult) -> str:
         return "No area passed its budget between two readings, so no crossing date was tested."
     late, off = found.median_d, found.median_abs_d
     if late is None or off is None:
-        return f"None of {count_of(found.n, 'crossing')} of a budget was foreseen."
+        return f"None of {tell.count_of(found.n, 'crossing')} of a budget was foreseen."
     side = f"{_days(late)} too {'late' if late > 0 else 'early'}" if late else "the right day"
     missed = f" ({found.not_foreseen} not foreseen)" if found.not_foreseen else ""
     return (
-        f"Budgets were passed between two readings {count_of(found.n, 'time')}: the forecast date "
-        f"was {side} in the middle case and {_days(off)} off{missed}. The true day is taken from "
-        "the growth curve through both readings; only areas found over count, which shows late "
-        "dates more than early ones."
+        f"Budgets were passed between two readings {tell.count_of(found.n, 'time')}: the forecast "
+        f"date was {side} in the middle case and {_days(off)} off{missed}. The true day is taken "
+        "from the growth curve through both readings; only areas found over count, which shows "
+        "late dates more than early ones."
     )
 
 
@@ -185,25 +178,16 @@ def _widening(result: BacktestResult) -> str:
     """Say by how much forecasts should be widened, and what that would have done so far."""
     factor, trial = result.recalibration().factor, result.trial()
     if abs(factor - result.applied_widening) < WORTH_WIDENING and result.applied_widening != 1.0:
-        return (
-            "By these readings the spread of forecast heights should be "
-            f"{factor:.2f} times what it is; widening = {result.applied_widening:g} in "
-            "practice.toml does that (the ranges judged here are without it)."
-        )
+        return tell.sentence("backtest_widened", factor=factor, applied=result.applied_widening)
     if abs(factor - 1.0) < WORTH_WIDENING:
         return "By these readings the spread of forecast heights is about right."
-    said = (
-        f"By these readings the spread of forecast heights is too "
-        f"{'narrow' if factor > 1.0 else 'wide'}: it should be {factor:.2f} times what it is. "
-        f"Write widening = {factor:.2f} under [fit] in practice.toml, and every forecast, chance "
-        "and interval will be so"
-    )
+    said = tell.sentence("backtest_widen", way="narrow" if factor > 1.0 else "wide", factor=factor)
     if trial is None or trial.n < LEAST_READINGS:
         return said + "."
     return (
         f"{said}. Learnt and applied as the log grew, 8 of 10 ranges would have held "
         f"{100 * trial.coverage_80_widened:.0f} of 100 times instead of "
-        f"{100 * trial.coverage_80:.0f} ({count_of(trial.n, 'reading')})."
+        f"{100 * trial.coverage_80:.0f} ({tell.count_of(trial.n, 'reading')})."
     )
 
 

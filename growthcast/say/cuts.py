@@ -13,35 +13,6 @@ from growthcast.service.urgency import TankDue
 from growthcast.service.visit.away import AwayArea
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 
-CAUTIONS = (
-    "Switch the mains off before hands go into the water, the heater first so that it cools before "
-    "the water falls, and on again before you leave; every cable has a drip loop and a "
-    "residual-current device.",
-    "Two lift what is heavy, ladders stand firm, nobody leans on glass.",
-    "Rinse tools between tanks and keep one sponge for each tank: algae, snails, diseases travel.",
-    "Net out the trimmings and bin or compost them: never into waterways, ponds or drains.",
-)
-TOO_MUCH = (
-    "More than half of a tank's plants at once lets oxygen fall and ammonia rise: half now, half "
-    "in a week, with a water change, and watch the fish."
-)
-SMALL_STEPS = (
-    "Raise CO2 or doses in small steps with the animals in view; cylinders are fixed upright in a "
-    "room that is aired, and the maker's rules hold."
-)
-"""Cautions of every visit, of much cut at once, and of what ``watch`` has raised (common practice,
-no source): local rules and licensed people decide."""
-IN_SHORT = (
-    "Mains off before hands go into the water; rinse tools between tanks; no trimmings into "
-    "waterways or drains."
-)
-EXPECTED = {
-    "emersed": "Leaves grown above water drop while new ones come. ",
-    "in-vitro": "Plants from a cup stand still at first. ",
-    "tops": "Cut tops root before they grow. ",
-}
-MELT = "Its leaves may melt and come back from the root. "
-"""What to expect of plants by how they came (common practice, no source)."""
 HARD_CUT_SHARE = 0.5
 """More than this off at once makes a plant pause (an estimate of the trade)."""
 WIDE_SHARE = 0.35
@@ -59,7 +30,7 @@ def sheets_words(sheets: Sequence[CutSheet]) -> tell.Words:
     for sheet in sheets:
         yield from sheet_words(sheet)
     if sheets:
-        yield f"{IN_SHORT} {tell.RANGES_HOLD}"
+        yield f"{tell.sentence('cuts_in_short')} {tell.RANGES_HOLD}"
         yield tell.More()
     for sheet in sheets:
         for title, lines in (("watch", watch_list(sheet)[1:]), ("cautions", cautions(sheet))):
@@ -73,15 +44,12 @@ def sheet_words(sheet: CutSheet) -> tell.Words:
     """Yield the sheet: what to cut in which order, how long it takes, the first to look at."""
     yield f"{sheet.tank_id}, {tell.week_day_words(sheet.on, sheet.on)}. {sheet_sentence(sheet)}"
     if sheet.areas:
-        yield tell.Table(
-            "",
-            ["area", "now>", "do", "never below>", "next visit>", "inside>", "min>"],
-            [
-                [*_row(area, sheet.confidence), f"{part}"]
-                for area, part in zip(sheet.areas, sheet.area_minutes, strict=True)
-            ],
-            ["min", f"now {tell.RANGES}", tell.RANGES],
-        )
+        rows = [
+            [*_row(area, sheet.confidence), f"{part}"]
+            for area, part in zip(sheet.areas, sheet.area_minutes, strict=True)
+        ]
+        heads = ["area", "now>", "do", "never below>", "next visit>", "inside>", "min>"]
+        yield tell.Table("", heads, rows, ["min", f"now {tell.RANGES}", tell.RANGES])
     trimming, (on_road, before, trim) = sheet.trimming_min, sheet.whole_minutes
     yield from watch_list(sheet)[:1]
     order = "In the order of work. " if len(sheet.areas) > 1 else ""
@@ -127,9 +95,8 @@ def sheet_sentence(sheet: CutSheet) -> str:
     """Say whether the cuts last until the next visit, what a rhythm gives, and what would last."""
     if sheet.rhythm is None:
         return "Nothing is planted in this tank today, so there is nothing to cut."
-    until = (
-        f"{tell.week_day_words(sheet.next_on, sheet.on)} ({tell.days_in_words(sheet.interval_d)})"
-    )
+    next_on = tell.week_day_words(sheet.next_on, sheet.on)
+    until = f"{next_on} ({tell.days_in_words(sheet.interval_d)})"
     shown, wanted = tell.as_chance(sheet.chance_all_within), tell.percent(sheet.confidence)
     if sheet.feasible:
         return (
@@ -145,9 +112,7 @@ def sheet_sentence(sheet: CutSheet) -> str:
         f"first to go over.{_rhythm_sentence(sheet)}"
     )
     if sheet.holds_until is None:
-        return (
-            said + " Not even tomorrow would hold: this tank needs a higher budget or lower floor."
-        )
+        return f"{said} {tell.sentence('cuts_never')}"
     return said + f" A next visit by {tell.week_day_words(sheet.holds_until, sheet.on)} would hold."
 
 
@@ -182,9 +147,7 @@ def watch_list(sheet: CutSheet) -> list[str]:
     said += _hard_cuts(areas)
     said += _measure(areas)
     if unsettled := [area.label for area in areas if not area.settled]:
-        said.append(
-            f"The fit did not settle for {tell.and_list(unsettled)}: trust the ruler, not this."
-        )
+        said.append(tell.sentence("cuts_unsettled", areas=tell.and_list(unsettled)))
     if logged := [area.label for area in areas if area.logged_today]:
         rows = f"The log already has rows of today for {tell.and_list(logged)}"
         said.append(f"{rows}; heights are after them.")
@@ -198,9 +161,10 @@ def cautions(sheet: CutSheet) -> list[str]:
         if area.caution:
             plants.setdefault(area.caution, {})[area.scientific_name] = None
     taken = [area.removed_share if area.action == "cut" else 0.0 for area in sheet.areas]
-    much = [TOO_MUCH] if taken and sum(taken) / len(taken) > HARD_CUT_SHARE else []
-    of_plants = (f"{tell.and_list(list(names))}: {text}" for text, names in plants.items())
-    return [*CAUTIONS, *much, *of_plants]
+    said = tell.sentence("cuts_always").splitlines()
+    if taken and sum(taken) / len(taken) > HARD_CUT_SHARE:
+        said.append(tell.sentence("cuts_too_much"))
+    return said + [f"{tell.and_list(list(names))}: {text}" for text, names in plants.items()]
 
 
 def limits_of_cuts(areas: Sequence[AreaCut] | Sequence[AwayArea]) -> list[str]:
@@ -213,12 +177,10 @@ def _outside_bounds(areas: Sequence[AreaCut]) -> Iterator[str]:
     """Say which areas stand outside their bounds today."""
 
     def listed(some: Sequence[AreaCut], bound: str) -> str:
+        heights = [tell.range_words(area.height_now_cm, area.unit) for area in some]
+        both = zip(some, heights, strict=True)
         return tell.and_list(
-            [
-                f"{area.label} ({tell.range_words(area.height_now_cm, area.unit)} against "
-                f"{getattr(area, bound):g})"
-                for area in some
-            ]
+            [f"{a.label} ({now} against {getattr(a, bound):g})" for a, now in both]
         )
 
     if over := [area for area in areas if area.chance_over_now >= 0.5]:
@@ -236,7 +198,9 @@ def _still_settling(areas: Sequence[AreaCut]) -> Iterator[str]:
         if area.since_planted_d >= area.settles_d:
             continue
         crypt = area.scientific_name.startswith("Cryptocoryne")
-        expected = MELT if crypt and area.start != "submerged" else EXPECTED.get(area.start, "")
+        how = "melt" if crypt and area.start != "submerged" else area.start
+        known = how in ("melt", "emersed", "in-vitro", "tops")
+        expected = tell.sentence(f"cuts_expect_{how}") if known else ""
         leave = ": leave it" if area.action == "leave" else ""
         yield (
             f"{area.label}: planted {days_ago(area.since_planted_d)}{leave}. {expected}It grows at "
@@ -252,10 +216,8 @@ def days_ago(days: float) -> str:
 def _falls_short(area: AreaCut) -> Iterator[str]:
     """Say which cut would last although it looks bare."""
     if area.needed_cut_cm is None:
-        yield (
-            f"{area.label} does not last until the next visit even from its lowest safe cut, "
-            f"{area.lowest_safe_cut_cm:g} {area.unit}."
-        )
+        lowest = f"{area.lowest_safe_cut_cm:g} {area.unit}"
+        yield tell.sentence("cuts_lowest", area=area.label, lowest=lowest)
     elif area.needed_cut_cm < area.least_cut_cm - 0.05:
         yield (
             f"{area.label} would last from {area.needed_cut_cm:.1f} {area.unit}, below its floor "
@@ -271,10 +233,7 @@ def _hard_cuts(areas: Sequence[AreaCut]) -> Iterator[str]:
         if area.action == "cut" and round(100 * area.removed_share) > 100 * HARD_CUT_SHARE
     ]
     if hard:
-        yield (
-            f"More than half comes off {tell.and_list(hard)}: growth may pause for some days, and "
-            "shaded lower leaves may show."
-        )
+        yield tell.sentence("cuts_hard", areas=tell.and_list(hard))
 
 
 def _measure(areas: Sequence[AreaCut]) -> Iterator[str]:

@@ -11,10 +11,10 @@ from growthcast.nouns import dataclass
 from growthcast.say.forecast import conclusion, first_to_pass, unit
 from growthcast.say.plants import days_text, plant_name
 from growthcast.say.watch import finding_name, finding_sentence, tank_sentence
-from growthcast.say.words import day_words, days_in_words, full_date_words, percent
+from growthcast.say.words import day_words, days_in_words, full_date_words, percent, sentence
 from growthcast.service.rescape.layouts import LayoutAdvice
 from growthcast.service.rescape.plants import PlantAdvice
-from growthcast.service.watch.report import Finding, WatchReport
+from growthcast.service.watch.watch import Finding, WatchReport
 
 FAR_OFF = 0.03
 """How far from one half the share of readings above the middle is worth a word."""
@@ -30,13 +30,6 @@ class Caption:
     description: str
 
 
-FORECAST_KEY = (
-    "Black circles: heights logged before a cut (filled) and after it (open). Grey ticks: visits; "
-    "grey line: the day of the forecast; dotted: visits of the rhythm ahead. "
-    "Blue: most likely height, within the dark band 5 times in 10 and within the light band 8 "
-    "times in 10. Diamond and bar: when the budget is passed, most likely and 8 times in 10. "
-    "Triangle: it goes on above the picture."
-)
 AS_IT_IS_KEY = " Grey, dashes and dots: most likely as it is."
 
 
@@ -57,7 +50,7 @@ def forecast_caption(
     given = f"As if nothing more is cut from {full_date_words(on)} on."
     whole = " ".join(part for part in (whole, supposing, given) if part)
     told = " ".join([whole, *sentences])
-    key = FORECAST_KEY + (AS_IT_IS_KEY if supposing else "")
+    key = sentence("forecast_key") + (AS_IT_IS_KEY if supposing else "")
     return Caption(f"Height forecast of tank {tank}", whole, key, told)
 
 
@@ -97,14 +90,6 @@ def last_reading_words(
     return f"{how} at {height:g} {unit(area)} on {day_words(as_date(day), on)}"
 
 
-BACKTEST_KEY = (
-    "Blue: this book's readings, each forecast from the visits before it. Dashed: forecasts whose "
-    "chances are true. Grey: where 95 of 100 such forecasts would lie if readings were independent "
-    "of each other; readings of one visit are not quite. Bars high at both ends: ranges too "
-    "narrow; high in the middle: too wide; rising to the right: forecasts too low."
-)
-
-
 def backtest_caption(result: BacktestResult, low: float, high: float) -> Caption:
     """Return whether ranges held, and on which side readings fell.
 
@@ -131,14 +116,7 @@ def backtest_caption(result: BacktestResult, low: float, high: float) -> Caption
     )
     counts = ", ".join(str(count) for count in result.pit_counts())
     told = f"{whole} {held}. Readings by tenth of their forecast, from low: {counts}."
-    return Caption("How often forecasts were right", whole, BACKTEST_KEY, told)
-
-
-WATCH_KEY = (
-    "Dots: growth between two visits, all areas of the tank together, 100 % = usual; bars hold the "
-    "truth 8 times in 10. Grey: where a visit falls 95 times in 100 while nothing changes. "
-    "Arrows: off the scale. An alarm rests on several visits, not on a single dot."
-)
+    return Caption("How often forecasts were right", whole, sentence("backtest_key"), told)
 
 
 def watch_caption(report: WatchReport, left_out: int) -> Caption:
@@ -159,7 +137,9 @@ def watch_caption(report: WatchReport, left_out: int) -> Caption:
             for point in tank.course[-6:]
         )
         told.append(f"{tank.tank_id}: {tank_sentence(tank)}. Last visits: {points}.")
-    key = WATCH_KEY + (f" {left_out} more tanks as usual are not drawn." if left_out > 0 else "")
+    key = sentence("watch_key") + (
+        f" {left_out} more tanks as usual are not drawn." if left_out > 0 else ""
+    )
     return Caption("Growth against usual, visit by visit", whole, key, " ".join(told))
 
 
@@ -173,14 +153,6 @@ def growth_title(findings: Sequence[Finding], on: date) -> str:
         f"{finding_name(finding)} {verb} at {percent(finding.growth_share[1])} since about "
         f"{day_words(finding.since[1], on)}"
     )
-
-
-PLANTS_KEY = (
-    "Line: days from the floor to the height budget, 8 times in 10; circle: most likely, filled "
-    "where the practice's own log knows the plant, open where only the species table does; bar: "
-    "the days between visits it allows alone at the wanted chance. Arrow: a year or more. Black: "
-    "the plant that stands there now. Grey line: the tank's interval today."
-)
 
 
 def plants_caption(
@@ -211,17 +183,10 @@ def plants_caption(
         rows.append(f"{plant_name(one)}: {middle} ({low} to {high}), alone every {alone}")
     whole = f"Plants for {area} in tank {tank}: {'; '.join(parts)}."
     told = f"{whole} {'; '.join(rows)}."
-    key = PLANTS_KEY
+    key = sentence("plants_key")
     if beyond:
         key += f" Off the scale, a year or more: {', '.join(map(plant_name, beyond))}."
     return Caption(f"Plants compared for {area}", whole, key, told)
-
-
-LAYOUTS_KEY = (
-    "Chance that every area stays inside its height until the next visit when each is cut to its "
-    "floor. Black: the tank as it is; blue: layouts. Dashed orange line: the chance "
-    "wanted; a layout holds the intervals at which it lies on or above that line."
-)
 
 
 def layouts_caption(tank_id: str, advice: Sequence[LayoutAdvice]) -> Caption:
@@ -243,4 +208,4 @@ def layouts_caption(tank_id: str, advice: Sequence[LayoutAdvice]) -> Caption:
         rows.append(f"{one.name}: {', '.join(at)}")
     whole = f"Layouts of tank {tank_id}: {'; '.join(parts)}."
     told = f"{whole} {'; '.join(rows)}."
-    return Caption(f"Layouts of tank {tank_id}", whole, LAYOUTS_KEY, told)
+    return Caption(f"Layouts of tank {tank_id}", whole, sentence("layouts_key"), told)

@@ -204,10 +204,7 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
         [_area(area, bool(cover)) for area, cover in zip(answer["areas"], is_cover, strict=True)],
         ["rests on", f"ceiling {tell.RANGES}", f"doubles in {tell.RANGES}", tell.RANGES],
     )
-    yield (
-        "A week: growth just now, midway between floor and height, cuts and rests after them "
-        f"aside; doubles in: days in which a low stand doubles. {tell.RANGES_HOLD}"
-    )
+    yield tell.sentence("fit_how", ranges=tell.RANGES_HOLD)
     yield tell.More()
     for what, names, beside in (
         ("tank", "tanks", "How tanks differ from what their conditions say"),
@@ -245,10 +242,7 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
 def offset_words(offset: Mapping[str, Any]) -> str:
     """Say how photos stand against the ruler."""
     if not offset["pairs"]:
-        return (
-            "Heights read off photos are taken as they are: no area was read by photo and by ruler "
-            "on the same day. A ruler beside a photo now and then shows whether both agree."
-        )
+        return tell.sentence("photo_unpaired")
     share, times = 100.0 * offset["share"], tell.count_of(offset["pairs"], "reading")
     return (
         f"Heights read off photos come out {abs(share):.1f} % {'above' if share > 0 else 'below'} "

@@ -108,10 +108,7 @@ def interval_words(
     pressing = [] if one else [tank.tank_id for tank in advice if _is_pressing(tank)]
     if named:
         wanted = ", ".join(dict.fromkeys(tell.percent(tank.confidence) for tank in named))
-        yield (
-            "Inside: the chance that every area is still within its height at the next visit "
-            f"({wanted} is wanted). {tell.RANGES_HOLD}"
-        )
+        yield tell.sentence("interval_inside", wanted=wanted, ranges=tell.RANGES_HOLD)
     yield from tell.some_sentences(
         [*(said[name] for name in pressing), *timed] if not one else [*said.values(), *timed], 2
     )
@@ -185,22 +182,12 @@ def _options(tank: TankAdvice, currency: str, mark: str) -> tell.Words:
         )
         gives.append([every, *map(tell.percent, shares), _bare(option)])
         takes.append([every, f"{option.year.visits:.1f}", *effort_cells(option)])
-    yield tell.Table(
-        f"{tank.tank_id}{mark}: what each interval gives",
-        ["every", "all inside>", "at the floor>", "presentable>", "else bare>"],
-        gives,
-    )
-    yield tell.Table(
-        f"{tank.tank_id}{mark}: what each interval takes (time includes travel)",
-        ["every", "visits a year>", *takes_columns(currency)],
-        takes,
-        [tell.RANGES],
-    )
-    yield (
-        "At the floor: all inside if cut as low as still looks right. Presentable: days with every "
-        "area between floor and height. Else bare: days below the floor if cut to last anyhow (no "
-        "cut: none lasts)."
-    )
+    heads = ["every", "all inside>", "at the floor>", "presentable>", "else bare>"]
+    yield tell.Table(f"{tank.tank_id}{mark}: what each interval gives", heads, gives)
+    columns = ["every", "visits a year>", *takes_columns(currency)]
+    title = f"{tank.tank_id}{mark}: what each interval takes (time includes travel)"
+    yield tell.Table(title, columns, takes, [tell.RANGES])
+    yield tell.sentence("interval_options")
 
 
 def _bare(option: OptionAdvice) -> str:

@@ -284,10 +284,7 @@ def outlook_words(
         if area.perhaps_cut is not None:
             yield _perhaps_cut(area, area.perhaps_cut, day)
     if news.unsure:
-        yield (
-            f"Too little is known of {tell.and_list(news.unsure)} to say when the height budget is "
-            "passed: measure the height before and after the next cut."
-        )
+        yield tell.sentence("log_unsure", areas=tell.and_list(news.unsure))
     if news.interval_d is not None:
         yield f"Cut to: at visits every {news.interval_d} days, the rhythm. {tell.RANGES_HOLD}"
     yield tell.More()

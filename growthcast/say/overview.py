@@ -9,7 +9,7 @@ from growthcast.book.book import Book
 from growthcast.say.locale import Locale
 from growthcast.say.words import named
 from growthcast.service.pages.overview import SOON_D, DayOff, TankStanding
-from growthcast.service.watch.report import IndexPoint
+from growthcast.service.watch.readings import IndexPoint
 
 MONTHS_A_YEAR = 12.0
 

@@ -11,8 +11,8 @@ import numpy as np
 from growthcast.book.words import some_of
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
+from growthcast.say import words as tell
 from growthcast.say.supposed import limits_words
-from growthcast.say.words import RANGES, RANGES_HOLD, Beside, More, Table, Words, count_of, percent
 from growthcast.service.effort.hours import Range, Saving
 from growthcast.service.holding import LIKELY
 from growthcast.service.rescape.plants import Z_80, PlantAdvice
@@ -72,7 +72,7 @@ def plants_words(
     currency: str,
     shown: Sequence[PlantAdvice],
     left_out: Sequence[PlantAdvice],
-) -> Words:
+) -> tell.Words:
     """Yield how plants would do in an area, the best first."""
     design = fit.design
     area_id = design.area_id[place]
@@ -81,28 +81,22 @@ def plants_words(
     tank_id = design.tank_id[design.tank[place]]
     fitting = [a for a in shown if a.fits and not a.is_there_now]
     yield (
-        f"{count_of(len(fitting), 'other plant')} would do in {area_id}"
+        f"{tell.count_of(len(fitting), 'other plant')} would do in {area_id}"
         + (f"; the first, {fitting[0].species_id}: {plant_reason(fitting[0])}." if fitting else ".")
     )
-    yield Table(
+    yield tell.Table(
         f"Plants for {area_id} of {tank_id} (floor {design.traits.floor_cm[place]:g} {unit}, "
         f"budget {design.traits.budget_cm[place]:g} {unit}): what each saves the tank in a year",
         ["plant", "visit>", "hours>", f"{currency}>", "to the look>"],
         [_tank_row(a) for a in listed],
-        [RANGES],
+        [tell.RANGES],
     )
-    yield f"Visit: the longest listed interval that the whole tank holds with it. {RANGES_HOLD}"
-    yield More()
-    yield Table(
-        f"How they would stand in {area_id}",
-        ["plant", "alone>", "floor to budget>", "holds>", "fills it>"],
-        [_lasting_row(a) for a in listed],
-    )
-    yield Table(
-        f"How they grow in {area_id}",
-        ["plant", f"{unit} a week>", "rate known>", "rate from"],
-        [_growth_row(a) for a in listed],
-    )
+    yield tell.sentence("plants_visit", ranges=tell.RANGES_HOLD)
+    yield tell.More()
+    heads = ["plant", "alone>", "floor to budget>", "holds>", "fills it>"]
+    yield tell.Table(f"How they would stand in {area_id}", heads, [_lasting_row(a) for a in listed])
+    columns = ["plant", f"{unit} a week>", "rate known>", "rate from"]
+    yield tell.Table(f"How they grow in {area_id}", columns, [_growth_row(a) for a in listed])
     yield from _meaning(listed)
     for rank, one in enumerate(listed, start=1):
         mark = " (there now)" if one.is_there_now else ""
@@ -119,27 +113,22 @@ def plants_words(
         which = "All of these" if len(wide) == len(listed) > 1 else some_of(wide)
         yield f"Spread sideways too, and width is not forecast: {which}."
     if any(a.regulated_in_places for a in listed):
-        yield Beside(
+        yield tell.Beside(
             "Plants that are, or whose relatives are, regulated in some places: the rules of your "
             "place decide; their trimmings go away as sealed waste, never into waterways."
         )
 
 
-def _meaning(listed: Sequence[PlantAdvice]) -> Words:
+def _meaning(listed: Sequence[PlantAdvice]) -> tell.Words:
     """Say what the columns mean."""
-    yield (
-        "To the look: days from planting until it stands at the floor. Alone: the longest time "
-        "between visits that this area holds by itself. Holds: the chance that it lives and keeps "
-        "its form; fills it: that it grows past the middle of floor and budget at all. Rate known: "
-        "its rate may be this many times more or less; rate from: what tells it."
-    )
+    yield tell.sentence("plants_how")
     if any(a.days_between[2] >= LONGEST_D for a in listed):
         yield f"{LONGEST_D}+ d: a year or more; no further ahead is looked."
     if any(a.look_d[2] is None for a in listed):
         yield "Never: in such a case its ceiling lies below the floor."
 
 
-def _left_out_words(left_out: Sequence[PlantAdvice]) -> Words:
+def _left_out_words(left_out: Sequence[PlantAdvice]) -> tell.Words:
     """Name the plants that are not likely to do there, by what speaks against them."""
     why: dict[str, list[str]] = defaultdict(list)
     for one in left_out:
@@ -186,8 +175,8 @@ def _lasting_row(one: PlantAdvice) -> list[str]:
         _name(one),
         "-" if one.is_lost else alone,
         days_with_range(one.days_between),
-        percent(one.chance_holds),
-        percent(min(one.chance_fills, one.chance_reaches_look)),
+        tell.percent(one.chance_holds),
+        tell.percent(min(one.chance_fills, one.chance_reaches_look)),
     ]
 
 
@@ -214,13 +203,13 @@ def plant_reason(one: PlantAdvice) -> str:
     """Say what a plant allows, what speaks against it, and what that rests on."""
     said = []
     if limits := one.holding.limits(0):
-        said.append(f"{percent(one.chance_holds)} to hold: {limits_words(limits)}")
+        said.append(f"{tell.percent(one.chance_holds)} to hold: {limits_words(limits)}")
     if one.is_lost:
         return "; ".join([*said, "so no interval is named"])
     unit = "% cover" if one.is_cover else "cm"
     limit = f"by the species table it stands no cut below {one.lowest_cut_cm:.3g} {unit}"
     if (fills := min(one.chance_reaches_look, one.chance_fills)) < LIKELY:
-        said.append(f"{percent(fills)} to fill the place, its ceiling is low")
+        said.append(f"{tell.percent(fills)} to fill the place, its ceiling is low")
     if one.is_too_tall:
         said.append(
             f"{limit}, and the budget is {one.budget_cm:.3g} {unit}: where yours stands lower "
@@ -296,7 +285,4 @@ def nothing_to_compare(
     if plants:
         return f"{plants[0]} is what stands in {area_id} now; name others with --plants"
     how = "percent cover" if fit.design.is_cover[place] else "height"
-    return (
-        f"no other plant can be compared for {area_id}, which is measured by its {how}; ask for "
-        f"others with {narrowed or '--place'}"
-    )
+    return tell.sentence("plants_none", area=area_id, how=how, others=narrowed or "--place")

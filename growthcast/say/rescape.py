@@ -46,11 +46,9 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
     best = max(advice, key=lambda one: one.interval_d or 0)
     if best.interval_d is not None:
         yield f"{best.name} holds longest: a visit every {best.interval_d} days."
-    yield tell.Table(
-        f"Layouts of {tank_id}, each at the longest interval it holds",
-        ["layout", "areas>", "visit every", "all inside>", "presentable>", "limited by"],
-        [_looks_row(one) for one in advice],
-    )
+    heads = ["layout", "areas>", "visit every", "all inside>", "presentable>", "limited by"]
+    title = f"Layouts of {tank_id}, each at the longest interval it holds"
+    yield tell.Table(title, heads, [_looks_row(one) for one in advice])
     yield from reasons[:3]
     for one in advice:
         for area in one.areas:
@@ -65,34 +63,27 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
 
 
 def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> tell.Words:
-    yield tell.Table(
-        "What they take at that interval (time includes travel)",
-        ["layout", *takes_columns(currency)],
-        [[one.name, *effort_cells(one.answer.chosen)] for one in named],
-    )
-    yield tell.Table(
-        f"{tank_id}: each listed interval",
-        ["layout", "every>", "at the floor>", "a year>", f"{currency} a year>"],
+    heads = ["layout", *takes_columns(currency)]
+    title = "What they take at that interval (time includes travel)"
+    yield tell.Table(title, heads, [[one.name, *effort_cells(one.answer.chosen)] for one in named])
+    rows = [
         [
-            [
-                "" if n else one.name,
-                f"{o.interval_d} days",
-                tell.percent(o.chance_at_least_cut),
-                tell.with_range(o.year.hours_range, "h"),
-                tell.with_range(o.year.cost_range),
-            ]
-            for one in named
-            for n, o in enumerate(one.answer.options)
-        ],
-    )
+            "" if n else one.name,
+            f"{o.interval_d} days",
+            tell.percent(o.chance_at_least_cut),
+            tell.with_range(o.year.hours_range, "h"),
+            tell.with_range(o.year.cost_range),
+        ]
+        for one in named
+        for n, o in enumerate(one.answer.options)
+    ]
+    columns = ["layout", "every>", "at the floor>", "a year>", f"{currency} a year>"]
+    yield tell.Table(f"{tank_id}: each listed interval", columns, rows)
     for one in named:
         if one.interval_d is None:
             shortest = one.answer.chosen.interval_d
             yield (f"{one.name}: none of the listed intervals holds; {shortest} days are shown.")
-    yield (
-        "Presentable: days with every area between floor and height. At the floor: all inside if "
-        f"cut as low as still looks right. {tell.RANGES_HOLD}"
-    )
+    yield tell.sentence("layouts_how", ranges=tell.RANGES_HOLD)
 
 
 def _looks_row(one: LayoutAdvice) -> list[str]:
@@ -235,10 +226,7 @@ def _searched(found: SwapSearch, plants: Sequence[str], form: str | None) -> str
     rules = "" if plants else ", without those that local rules may forbid"
     what = ("single swap", "single swap and pair", "single swap, pair and three")
     if not found.combinations_tried:
-        return (
-            f"{which}{rules}: none of them is measured as its areas are, likely to hold there and "
-            "to come up to the look"
-        )
+        return tell.sentence("swaps_none", which=which, rules=rules)
     return (
         f"every {what[found.most_swaps - 1]} among {which}, if they likely hold there and come "
         f"up to the look{rules}: {tell.count_of(found.plants_tried, 'plant')}, "

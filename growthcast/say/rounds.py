@@ -17,11 +17,6 @@ from growthcast.service.effort.hours import FixedMinutes, MonthOfWork, TankHours
 from growthcast.service.rounds.plan import LateVisit, PlannedVisit, RoundsPlan
 from growthcast.service.rounds.windows import TankWindow
 
-DUE_BY = (
-    "Due by its rhythm: the recommended interval after the last visit (the shortest listed where "
-    "none holds). By its chance: before that, the chance of all inside, given that the last visit "
-    "left all inside, falls below the wanted one. By its limit: longest_interval_d."
-)
 ROUNDING = 0.005
 """A chance beyond the wanted one by less reads like it."""
 COLUMNS = ("day", "tank", "client", "site", "at tank>", "travel>", "due by", "over by then>")
@@ -44,7 +39,7 @@ def rounds_words(plan: RoundsPlan) -> tell.Words:
     lost, notes = [*_losses(plan)], [f"{note}." for note in rounds_notes(plan)]
     yield from tell.some_sentences([*lost[:2], *notes, *lost[2:]])
     if plan.visits:
-        yield DUE_BY
+        yield tell.sentence("rounds_due")
 
 
 def lead_words(plan: RoundsPlan) -> str:
@@ -173,10 +168,7 @@ def _losses(plan: RoundsPlan) -> Iterator[str]:
     if plan.late:
         first, *others = (_lost(one) for one in plan.late)
         yield first
-        yield (
-            f"In all, late visits lose {plan.area_days_over:.1f} expected area-days over the "
-            "height (one area over for one day)."
-        )
+        yield tell.sentence("rounds_lost_all", days=plan.area_days_over)
         yield from others
 
 
@@ -255,10 +247,7 @@ def hours_words(work: MonthOfWork) -> tell.Words:
     yield tell.Table(f"Visits in {work.month}", heads, [_hours_row(tank) for tank in work.tanks])
     untimed = sum(tank.visits - tank.timed for tank in work.tanks)
     if untimed:
-        yield (
-            f"{tell.count_of(untimed, 'visit')} without the time at the tank: log it as "
-            "visit=70min. Nothing is made up for them."
-        )
+        yield tell.sentence("hours_untimed", visits=tell.count_of(untimed, "visit"))
     for one in work.fixed:
         yield fixed_words(one)
 

@@ -9,7 +9,7 @@ from typing import Any
 from growthcast.book.book import Practice
 from growthcast.book.book import Table as SpeciesTable
 from growthcast.book.tables import TABLES, UNIT_WORDS
-from growthcast.say.words import Beside, More, Table, Words
+from growthcast.say.words import Beside, More, Table, Words, sentence
 from growthcast.species import (
     estimated_columns,
     fastest_cm_per_week,
@@ -97,18 +97,11 @@ def list_words(plants: Sequence[Mapping[str, Any]], what: str, *, all_of_them: b
             )
         )
     headings = ("species", "name", "form", "a week>", "low stand doubles in>")
-    yield Table(
-        "",
-        (*headings, "ceiling>", "light", "CO2", "rate from"),
-        rows,
-        ("rate from", "low stand doubles in", "CO2", "name"),
-    )
+    heads = (*headings, "ceiling>", "light", "CO2", "rate from")
+    yield Table("", heads, rows, ("rate from", "low stand doubles in", "CO2", "name"))
     yield "A week: growth at best, under good light and CO2."
     if rest := len(plants) - len(listed):
-        yield (
-            f"{rest} more: growthcast species WORD searches, --form, --light and --needs-co2 "
-            "narrow, --all lists all."
-        )
+        yield sentence("species_more", rest=rest)
 
 
 def species_words(plant: Mapping[str, Any]) -> Words:

@@ -18,7 +18,7 @@ from growthcast.fit.supposed import Supposed
 from growthcast.growth.normal import normal_quantile
 from growthcast.plain import plain
 from growthcast.say.texts import TERMINAL, Texts
-from growthcast.say.words import Beside, Words, named
+from growthcast.say.words import Beside, Words, named, sentence
 from growthcast.service.holding import Limit, NotHolding, co2_assumed, holding_of
 from growthcast.species import read_reference
 
@@ -36,10 +36,7 @@ def none_added_words() -> str:
     reference = read_reference()
     middle = reference.none_added_co2_mg_l
     off = exp(normal_quantile(np.array(0.9)) * reference.none_added_co2_spread)
-    return (
-        f"taken as {middle:.2g} mg/L, {middle / off:.0f} to {middle * off:.0f} in 8 tanks of 10 "
-        "by common practice"
-    )
+    return sentence("co2_none", middle=middle, low=middle / off, high=middle * off)
 
 
 def co2_words(book: Book, *, unknown: bool = True) -> list[str]:
@@ -101,11 +98,6 @@ def _in_words(lost: Sequence[NotHolding], texts: Texts) -> str:
 
 CO2_CAUTION_MG_L = 30.0
 
-DOUBT = (
-    "The ranges leave out how far this tank's plants answer such a change otherwise than the table "
-    "says."
-)
-
 
 def supposed_words(supposed: Supposed) -> Words:
     """Yield what the answer supposes, and cautions beside it."""
@@ -117,7 +109,7 @@ def supposed_words(supposed: Supposed) -> Words:
             f"to have been {value:g} {unit}, the reference of the species table."
         )
     if supposed.changes.conditions:
-        yield DOUBT
+        yield sentence("supposed_doubt")
     yield from map(Beside, supposed_cautions(supposed))
 
 
@@ -167,7 +159,7 @@ def hypothetical(supposed: Supposed) -> dict[str, Any]:
             for name, factor in zip(design.area_id[here], supposed.growth_factor[here], strict=True)
         },
         "cautions": supposed_cautions(supposed),
-        "left_out": DOUBT if changes.conditions else None,
+        "left_out": sentence("supposed_doubt") if changes.conditions else None,
     }
 
 
@@ -221,10 +213,7 @@ def left_out_words(book: Book, day: date) -> Iterator[str]:
 def not_fitted_words(not_fitted: Mapping[str, str]) -> Iterator[str]:
     """Name the tanks whose log could not be fitted."""
     for tank, why in not_fitted.items():
-        yield (
-            f"The log of tank {tank} cannot be fitted: {why}. The tank rests on the species table "
-            "alone, as if it had no log; growthcast check may find the row."
-        )
+        yield sentence("not_fitted", tank=tank, why=why)
 
 
 def beside_fit(book: Book, day: date, fit: GrowthFit) -> Iterator[str]:
@@ -232,18 +221,9 @@ def beside_fit(book: Book, day: date, fit: GrowthFit) -> Iterator[str]:
     yield from co2_words(book, unknown=False)
     yield from not_fitted_words(fit.not_fitted)
     if unsettled := fit.design.area_id[~fit.converged].tolist():
-        yield (
-            f"The fit did not settle for {some_of(unsettled, 10)}: do not rely on these areas' "
-            "numbers; look for a slipped decimal or a mistaken area in their log rows."
-        )
+        yield sentence("not_settled", areas=some_of(unsettled, 10))
     last = last_logged(book)
     if last is not None and (day - last).days > STALE_D:
-        yield (
-            f"The log ends on {last}, {(day - last).days} days before {day}: heights since then "
-            "are forecast as if nothing had been cut."
-        )
+        yield sentence("log_ends", last=last, days=(day - last).days, day=day)
     if fit.widening != 1.0:
-        yield (
-            f"Ranges are {fit.widening:g} times as wide as the model's own, as widening in "
-            "practice.toml asks."
-        )
+        yield sentence("widened", factor=fit.widening)

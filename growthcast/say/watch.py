@@ -11,9 +11,10 @@ from typing import Any
 
 from growthcast.plain import plain
 from growthcast.say import words as tell
-from growthcast.say.cuts import SMALL_STEPS
 from growthcast.say.texts import TERMINAL, Texts
-from growthcast.service.watch.report import DropSeen, Finding, IndexPoint, TankWatch, WatchReport
+from growthcast.service.watch.judge import DropSeen
+from growthcast.service.watch.readings import IndexPoint
+from growthcast.service.watch.watch import Finding, TankWatch, WatchReport
 
 
 def checks_for(finding: Finding, texts: Texts = TERMINAL) -> list[str]:
@@ -43,17 +44,14 @@ def watch_words(report: WatchReport, ended: Collection[str] = (), *, by_area: bo
         yield tell.no_row_words(bare)
         return
     yield lead_words(report)
-    yield tell.Table(
-        "",
-        ["tank", "growth lately>", "usual range>", "visits>", "verdict"],
-        [_row(tank) for tank in report.tanks],
-    )
+    heads = ["tank", "growth lately>", "usual range>", "visits>", "verdict"]
+    yield tell.Table("", heads, [_row(tank) for tank in report.tanks])
     if bare:
         yield tell.no_row_words(bare)
     for finding in report.findings:
         yield from _finding(finding)
     if any(finding.slower for finding in report.findings):
-        yield SMALL_STEPS
+        yield tell.sentence("watch_small_steps")
     if report.usual_until is not None:
         yield (
             "100 % is what an area grew by the log up to "
@@ -99,14 +97,11 @@ def _behind(report: WatchReport, *, by_area: bool) -> tell.Words:
             )
     if report.species and not by_area:
         struck = {finding.species_id for finding in report.across}
-        yield tell.Table(
-            "By species, over the last 28 days",
-            ["species", "tanks>", *parts],
-            [
-                [one.species_id, str(one.tanks), *_part(one.recent, one.species_id in struck)]
-                for one in report.species
-            ],
-        )
+        rows = [
+            [one.species_id, str(one.tanks), *_part(one.recent, one.species_id in struck)]
+            for one in report.species
+        ]
+        yield tell.Table("By species, over the last 28 days", ["species", "tanks>", *parts], rows)
     if any(tank.drop_seen for tank in report.tanks):
         yield tell.Table(
             "How soon a lasting drop of the whole tank to 60 % is noticed",
@@ -123,23 +118,12 @@ def _behind(report: WatchReport, *, by_area: bool) -> tell.Words:
             f"{', '.join(tell.day_words(day, report.on) for day in tank.changed_on)}"
             for tank in changed
         )
-        yield (
-            f"conditions.csv has changes in the time watched: {which}. How far they alter what is "
-            "usual rests on the species table: a change that does more or less than it says can "
-            "hide a fault or look like one."
-        )
+        yield tell.sentence("watch_changed", which=which)
     if report.usual_until is not None:
         yearly = report.false_alarms_a_year
-        yield (
-            "While nothing changes a value lies outside its usual range 7 times in 100, so slower "
-            f"or quicker alone is no alarm yet. Expect about {yearly:.1f} false alarms per tank "
-            f"and year, one in {1.0 / yearly:.0f} years. Both as in simulated practices."
-        )
+        yield tell.sentence("watch_alarms", alarms=yearly, years=1.0 / yearly)
     if not report.needs_attention:
-        yield (
-            "That nothing is found does not say that nothing changed. What helps: the height "
-            "before and after the cut, of every area, at every visit."
-        )
+        yield tell.sentence("watch_nothing")
 
 
 def finding_name(finding: Finding, texts: Texts = TERMINAL) -> str:

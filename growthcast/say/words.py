@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import tomllib
 import unicodedata
 from collections.abc import Iterable, Sequence
 from datetime import date
+from functools import lru_cache
+from importlib.resources import files
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
@@ -54,6 +57,17 @@ class More(NamedTuple):
 Words = Iterable[str | Table | Beside | More]
 """An answer as a person reads it: sentences and tables, in their order."""
 RANGES_HOLD = "Ranges hold 8 times in 10."
+
+
+@lru_cache(maxsize=1)
+def _sentences() -> dict[str, str]:
+    table = files("growthcast.say") / "languages" / "terminal.toml"
+    return tomllib.loads(table.read_text(encoding="utf-8"))
+
+
+def sentence(key: str, **blanks: object) -> str:
+    """Return what a terminal says under a key, its blanks filled."""
+    return _sentences()[key].format(**blanks)
 
 
 def some_sentences(sentences: Sequence[str], most: int = 3) -> Words:

@@ -158,11 +158,7 @@ def lasts_from(living: LivingAreas, cut_cm: FloatArray, interval_d: float) -> Bo
 
 
 def _days_between(
-    interval_d: float,
-    growth: Singles,
-    start: Singles,
-    goal: Singles,
-    rest_d: Singles,
+    interval_d: float, growth: Singles, start: Singles, goal: Singles, rest_d: Singles
 ) -> Singles:
     """Days each draw takes from one stage to another, at most the interval, (A, D).
 
@@ -196,11 +192,7 @@ def _days_that_look_right(
 
 
 def _days_below_floor(
-    living: LivingAreas,
-    interval_d: int,
-    growth: Singles,
-    needed_cm: FloatArray,
-    rest_d: Singles,
+    living: LivingAreas, interval_d: int, growth: Singles, needed_cm: FloatArray, rest_d: Singles
 ) -> FloatArray:
     """Days (A,) that an area looks bare after the cut it needs, 0 where that looks right."""
     days, rows = np.zeros(needed_cm.size), np.flatnonzero(needed_cm < living.least_cut_cm)

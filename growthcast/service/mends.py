@@ -246,10 +246,7 @@ HANDS, DRIFTS = 6, 6
 
 
 def certainty_of(
-    living: LivingAreas,
-    intervals_d: tuple[int, ...],
-    recommended_d: int | None,
-    confidence: float,
+    living: LivingAreas, intervals_d: tuple[int, ...], recommended_d: int | None, confidence: float
 ) -> Certainty:
     """Work out how sure the recommendation for a tank is.
 
@@ -362,11 +359,8 @@ def in_full(book: Book, fit: GrowthFit, living: LivingAreas, advice: TankAdvice)
         With ``mends`` (for the next longer interval, or the shortest where none is feasible) and
         ``certainty``.
     """
-    allowed = tuple(
-        option.interval_d
-        for option in advice.options
-        if option.interval_d <= advice.longest_interval_d
-    )
+    listed = [option.interval_d for option in advice.options]
+    allowed = tuple(days for days in listed if days <= advice.longest_interval_d)
     if not allowed:
         return advice
     chosen = advice.recommended_interval_d

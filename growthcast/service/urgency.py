@@ -165,21 +165,18 @@ def rhythms(
     asked = range(len(advice)) if tanks is None else tanks.tolist()
     for k, one in zip(asked, advice, strict=True):
         last_d = int(last[k] - from_day)
-        own_d = None if np.isnan(own[k]) else int(own[k])
-        gone = bool(cleared[k]) and not one.options
-        grows = bool(one.options) and not one.nothing_holds
-        why: Idle = "none holds" if one.options else "cleared" if gone else "empty"
-        idle: Idle = "" if grows else why
+        limit_d = None if np.isnan(own[k]) else last_d + int(own[k])
+        why: Idle = "none holds" if one.options else "cleared" if cleared[k] else "empty"
+        idle: Idle = "" if one.options and not one.nothing_holds else why
+        chosen = None if idle else one.chosen
         found.append(
             Rhythm(
-                interval_d=one.chosen.interval_d
-                if one.chosen and not idle
-                else one.longest_interval_d,
+                interval_d=chosen.interval_d if chosen else one.longest_interval_d,
                 last_d=last_d,
-                limit_d=None if own_d is None else last_d + own_d,
+                limit_d=limit_d,
                 left=float(left[k]),
                 idle=idle,
-                planned=not idle or (own_d is not None and not gone),
+                planned=not idle or (limit_d is not None and idle != "cleared"),
             )
         )
     return found
@@ -254,12 +251,11 @@ def _left_inside(fit: GrowthFit, last_day: FloatArray) -> FloatArray:
     if areas.size:
         tank = design.tank[areas]
         budget = design.traits.budget_cm[areas][:, None]
-        inside = np.concatenate(
-            [
-                outlook(fit, areas[some], last_day[tank[some]][:, None]).chance_below(budget[some])
-                for some in in_chunks(areas.size, AREAS_AT_ONCE)
-            ]
-        )[:, 0]
+        parts = [
+            outlook(fit, areas[some], last_day[tank[some]][:, None]).chance_below(budget[some])
+            for some in in_chunks(areas.size, AREAS_AT_ONCE)
+        ]
+        inside = np.concatenate(parts)[:, 0]
         np.multiply.at(left, tank, inside)
         np.minimum.at(worst, tank, inside)
     return np.where(worst >= PROBABLY, left, 1.0)

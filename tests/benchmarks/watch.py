@@ -25,8 +25,7 @@ from threadpoolctl import threadpool_limits
 from growthcast.book.read import read_book
 from growthcast.fit.design import day_number
 from growthcast.service.watch.judge import judge_tank, limits_of
-from growthcast.service.watch.readings import TankCase, gather_cases, origin_of
-from growthcast.service.watch.report import growth_index
+from growthcast.service.watch.readings import TankCase, gather_cases, growth_index, origin_of
 from growthcast.service.watch.scan import strongest
 from tests.simulator import Condition, Fault, Richness, simulate
 from tests.simulator.plan import PracticePlan, TankPlan

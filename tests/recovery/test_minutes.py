@@ -13,8 +13,7 @@ import pytest
 
 from growthcast.book.read import read_book
 from growthcast.fit.growth import fit_growth, last_logged
-from growthcast.service.effort.learn import learn_timing
-from growthcast.service.effort.logged import bulk_per_cm
+from growthcast.service.effort.learn import bulk_per_cm, learn_timing
 from tests.simulator import Course, Richness, simulate
 from tests.simulator.practice import random_practice
 

@@ -26,7 +26,7 @@ from growthcast.say.watch import checks_for, noticed_sentence, tank_sentence
 from growthcast.say.words import capital, named
 from growthcast.service.pages.course import Course
 from growthcast.service.rounds.plan import PlannedVisit
-from growthcast.service.watch.report import Finding
+from growthcast.service.watch.watch import Finding
 
 TANK_WORDS = {"due": due_why, "growth": growth_words, "days_of_100": days_of_100}
 """What templates say of a tank and its rhythms."""

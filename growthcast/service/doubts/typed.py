@@ -386,10 +386,7 @@ class Typed:
 
 
 def typed_at(
-    expected: Expected,
-    amounts: Mapping[str, Mapping[str, float | str]],
-    book: Book,
-    day: date,
+    expected: Expected, amounts: Mapping[str, Mapping[str, float | str]], book: Book, day: date
 ) -> Typed:
     """Put what was typed beside what the log holds of the areas.
 

@@ -18,8 +18,7 @@ from growthcast.log.visits import day_numbers, pair_of
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, in_json
 from growthcast.service.draws import GrowthDraws, stratified_normals
-from growthcast.service.effort.learn import Timing
-from growthcast.service.effort.logged import bulk_per_cm
+from growthcast.service.effort.learn import Timing, bulk_per_cm
 from growthcast.service.interval import FOLLOWED_DRAWS, IntervalOptions
 from growthcast.service.living import LivingAreas
 

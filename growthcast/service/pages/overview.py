@@ -23,7 +23,7 @@ from growthcast.plain import plain
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.recommend import recommend
 from growthcast.service.urgency import tanks_due
-from growthcast.service.watch.report import IndexPoint
+from growthcast.service.watch.readings import IndexPoint
 from growthcast.service.watch.watch import watch_growth
 
 SOON_D = 7

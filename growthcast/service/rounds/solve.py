@@ -79,7 +79,7 @@ def solve_rounds(problem: RoundsProblem) -> BoolArray:
     saved = float((problem.cost[:, 0, -1] - total).sum())
     worth = saved / max(float((minutes * wish).sum()), 1.0)
     levels = [0.0, *(worth * LEVELS)]
-    plans = [_plan_at(problem, free + level * minutes) for level in levels]
+    plans = [_bettered(problem, _day_by_day(problem, free + level * minutes)) for level in levels]
     lost = [_lost(problem, plan) for plan in plans]
     best = int(np.argmin(lost))
     least, visited = lost[best], plans[best]
@@ -88,7 +88,7 @@ def solve_rounds(problem: RoundsProblem) -> BoolArray:
         _, _, wish = cheapest_paths(problem.cost, minutes * price)
         over = (minutes * wish).sum(axis=0) / problem.capacity_min - 1.0
         price *= np.exp(STEP / np.sqrt(step + 1.0) * np.clip(over, -1.0, 1.0))
-        plan = _plan_at(problem, minutes * price)
+        plan = _bettered(problem, _day_by_day(problem, minutes * price))
         if (now := _lost(problem, plan)) < least:
             least, visited = now, plan
     return visited
@@ -183,23 +183,12 @@ def _lost(problem: RoundsProblem, visited: BoolArray) -> float:
     return float(path_cost(problem.cost, visited).sum())
 
 
-def _plan_at(problem: RoundsProblem, price: FloatArray) -> BoolArray:
-    """Build a plan (K, N) at these prices tank by tank and another day by day; take the better."""
-    total, _, wish = cheapest_paths(problem.cost, price)
-    pressing = np.argsort((total - problem.cost[:, 0, -1]) / problem.work_min, kind="stable")
-    visited = np.zeros(price.shape, np.bool_)
-    _place_each(problem, visited, pressing, price, wish)
-    both = (_bettered(problem, visited), _bettered(problem, _day_by_day(problem, price)))
-    return min(both, key=lambda plan: _lost(problem, plan))
-
-
 def _bettered(problem: RoundsProblem, visited: BoolArray) -> BoolArray:
     """Give every tank in turn the best path that the others leave, the costliest first."""
-    free = np.zeros(visited.shape)
     for _ in range(MOST_ROUNDS):
         before = path_cost(problem.cost, visited)
         after = visited.copy()
-        _place_each(problem, after, np.argsort(-before, kind="stable"), free, None)
+        _place_each(problem, after, np.argsort(-before, kind="stable"))
         if _lost(problem, after) >= before.sum() - 1e-9:
             break
         visited = after
@@ -236,34 +225,19 @@ def _day_by_day(problem: RoundsProblem, price: FloatArray) -> BoolArray:
     return visited
 
 
-def _place_each(
-    problem: RoundsProblem,
-    visited: BoolArray,
-    order: IntArray,
-    price: FloatArray,
-    wish: BoolArray | None,
-) -> None:
-    """Give each tank in turn its cheapest path within the minutes that the others leave.
-
-    ``wish`` are paths taken as they are where there is room for them.
-    """
+def _place_each(problem: RoundsProblem, visited: BoolArray, order: IntArray) -> None:
+    """Give each tank in turn its cheapest path within the minutes that the others leave."""
     used = minutes_of_days(problem, visited)
     there = np.zeros((problem.travel_min.size, visited.shape[1]), np.int64)
     np.add.at(there, problem.site, visited.astype(np.int64))
     for tank in order.tolist():
-        site = problem.site[tank]
-        own = visited[tank]
+        site, own = problem.site[tank], visited[tank]
         there[site] -= own
-        alone = there[site] == 0
-        need = problem.work_min[tank] + problem.travel_min[site] * alone
+        need = problem.work_min[tank] + problem.travel_min[site] * (there[site] == 0)
         used -= need * own
         full = used + need > problem.capacity_min + ROOM_MIN
-        if wish is not None and not (wish[tank] & full).any():
-            own = wish[tank].copy()
-        else:
-            barred = np.where(full, np.inf, price[tank])
-            _, _, path = cheapest_paths(problem.cost[tank : tank + 1], barred[None])
-            own = path[0]
+        barred = np.where(full, np.inf, 0.0)
+        own = cheapest_paths(problem.cost[tank : tank + 1], barred[None])[2][0]
         visited[tank] = own
         there[site] += own
         used += need * own

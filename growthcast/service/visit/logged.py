@@ -124,10 +124,9 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
     labels = dict(zip(known.areas.text("area_id"), known.areas.text("label"), strict=True))
     place = {str(name): n for n, name in enumerate(new.design.area_id)}
     least = np.maximum(new.lowest_cut_cm, new.design.traits.floor_cm)
-    cuts: dict[str, float] = {}
-    if advice.recommended_interval_d is not None:
-        option = advice.option(advice.recommended_interval_d)
-        cuts = {area.area_id: area.cut_cm for area in option.areas if area.removed_share > 0.005}
+    chosen = advice.chosen if advice.recommended_interval_d is not None else None
+    advised = chosen.areas if chosen else ()
+    cuts = {area.area_id: area.cut_cm for area in advised if area.removed_share > 0.005}
     perhaps = _perhaps_cut(known, new)
     areas = tuple(
         AreaAfterVisit(

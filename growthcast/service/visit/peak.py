@@ -188,15 +188,6 @@ class PeakPlan(Framed):
     areas: tuple[PeakArea, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _Band:
-    """Heights (A,) between which each area is at its best."""
-
-    low_cm: FloatArray
-    target_cm: FloatArray
-    high_cm: FloatArray
-
-
 @finite_answer
 def peak_plan(
     book: Book,
@@ -246,16 +237,14 @@ def peak_plan(
     standing = standing_areas(fit, np.array([tank]))
     living = standing.living
     confidence = float(book.of_tanks("confidence")[tank])
-    budget = living.budget_cm
-    band = _Band(
-        low_cm=np.maximum((target_share - band_share) * budget, living.floor_cm),
-        target_cm=np.maximum(target_share * budget, living.floor_cm),
-        high_cm=np.minimum((target_share + band_share) * budget, budget),
-    )
+    # What each area (A,) is at its best between, and aims at: low, target and high, (3, A).
+    band = np.outer([target_share + n * band_share for n in (-1, 0, 1)], living.budget_cm)
+    band[:2] = np.maximum(band[:2], living.floor_cm)
+    band[2] = np.minimum(band[2], living.budget_cm)
     areas: list[PeakArea] = []
     chance_all = 1.0
     if living.area.size:
-        routes = routes_to(standing, offsets, span_d, band.target_cm, confidence)
+        routes = routes_to(standing, offsets, span_d, band[1], confidence)
         chosen, inside = _choose(routes, band)
         chance_all = float(all_hold(living, inside)[0])
         areas = _areas(book, fit, standing, on, span_d, band, routes, chosen, inside)
@@ -272,19 +261,14 @@ def peak_plan(
     )
 
 
-def _inside(ended: Standing, band: _Band) -> BoolArray:
-    """Whether each draw (A, D) stands in its band on the day."""
-    height = ended.height_cm
-    return (height >= band.low_cm[:, None]) & (height <= band.high_cm[:, None] * (1.0 + 1e-9))
-
-
-def _choose(routes: list[Route], band: _Band) -> tuple[IntArray, BoolArray]:
+def _choose(routes: list[Route], band: FloatArray) -> tuple[IntArray, BoolArray]:
     """Choose a route (A,) for every area, and tell whether each draw (A, D) ends in the band.
 
     Of the routes whose cut is hidden and that are more likely than not to end in the band the
     latest; else whichever most likely ends there, hidden ones first.
     """
-    ends = np.array([_inside(route.ended, band) for route in routes])
+    heights = np.array([route.ended.height_cm for route in routes])
+    ends = (heights >= band[0, :, None]) & (heights <= band[2, :, None] * (1.0 + 1e-9))
     chance = ends.mean(axis=2)
     hidden = np.array([route.hidden for route in routes])
     works = hidden & (chance >= np.maximum(REACHED, chance.max(axis=0) - 0.1))
@@ -301,7 +285,7 @@ def _areas(
     standing: Standing,
     on: date,
     span_d: int,
-    band: _Band,
+    band: FloatArray,
     routes: list[Route],
     chosen: IntArray,
     inside: BoolArray,
@@ -327,9 +311,9 @@ def _areas(
                 basis=basis[place],
                 cm_per_week=float(weekly[i]),
                 height_now_cm=now[i],
-                low_cm=float(band.low_cm[i]),
-                target_cm=float(band.target_cm[i]),
-                high_cm=float(band.high_cm[i]),
+                low_cm=float(band[0, i]),
+                target_cm=float(band[1, i]),
+                high_cm=float(band[2, i]),
                 cuts=tuple(
                     PeakCut(
                         on + timedelta(days=at),
@@ -355,13 +339,13 @@ def _areas(
     return made
 
 
-def _best_from(standing: Standing, band: _Band, span_d: int) -> list[int | None]:
+def _best_from(standing: Standing, band: FloatArray, span_d: int) -> list[int | None]:
     """Days until each uncut area has most likely grown into its band, if that is after the day."""
     found = np.full(standing.living.area.size, -1)
     for wait in range(span_d + 1, span_d + LONGEST_WAIT_D, 3):
         if (found >= 0).all():
             break
         height = np.median(standing.later(wait).height_cm, axis=1)
-        grown = (found < 0) & (height >= band.low_cm)
-        found = np.where(grown, np.where(height <= band.high_cm, wait, 0), found)
+        grown = (found < 0) & (height >= band[0])
+        found = np.where(grown, np.where(height <= band[2], wait, 0), found)
     return [wait if wait > 0 else None for wait in found.tolist()]

@@ -19,6 +19,7 @@ from growthcast.growth.photo import (
     Lens,
     Standing,
     Taps,
+    View,
     depth_of_place,
     on_pane,
     photo_heights,
@@ -256,7 +257,7 @@ def measure(book: Book, tank_id: str, picture: Picture, told: Mapping[str, Any])
             " take the picture from nearer, so that it fills more than half"
         )
     view = view_of(taps, size, lens)
-    _check_view(view.camera_cm, view.stretch, view.skew, tank_id, size)
+    _check_view(view, tank_id, size)
     standing = standing_of(book, wanted, size[1])
     height, sd = photo_heights(taps, size, lens, standing, magnified=bool(told.get("magnified")))
     _check_heights(wanted, height, on_pane(view.to_pane, taps.top), size[2])
@@ -307,21 +308,15 @@ def _lens(picture: Picture, told: Mapping[str, Any]) -> tuple[Lens, Method]:
     )
 
 
-def _check_view(
-    camera_cm: FloatArray,
-    stretch: float,
-    skew: float,
-    tank_id: str,
-    size: tuple[float, float, float],
-) -> None:
+def _check_view(view: View, tank_id: str, size: tuple[float, float, float]) -> None:
     """Refuse a pane that the tank's sizes and the camera do not explain."""
     sizes = f"{plain(size[0])} by {plain(size[2])} cm of water"
     again = (
         "Tap the corners again: lower left, lower right, upper right, upper left, where ground and "
         "waterline meet the front pane"
     )
-    off = max(abs(stretch), abs(skew))
-    if not math.isfinite(off) or not camera_cm[2] > 0.0 or off > OTHER_TANK:
+    off = max(abs(view.stretch), abs(view.skew))
+    if not math.isfinite(off) or not view.camera_cm[2] > 0.0 or off > OTHER_TANK:
         raise UsageError(
             f"this is no picture of {tank_id}: its corners do not fit {sizes} seen from anywhere. "
             f"Is it another tank, or is the front curved? {again}"

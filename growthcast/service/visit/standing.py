@@ -11,6 +11,7 @@ also grows on fast.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import replace
 
 import numpy as np
@@ -294,12 +295,11 @@ def days_that_hold(standing: Standing, longest_d: int, confidence: float) -> int
     int
         Days [d]; 0 where not even one day holds, at most ``longest_d``.
     """
-    low, high = 0, longest_d
-    while low < high:
-        middle = (low + high + 1) // 2
-        holds = standing.later(middle).chance[0] >= confidence
-        low, high = (middle, high) if holds else (low, middle - 1)
-    return low
+
+    def lost(days: int) -> bool:
+        return bool(standing.later(days).chance[0] < confidence)
+
+    return bisect_right(range(1, longest_d + 1), False, key=lost)
 
 
 def _grown_since(

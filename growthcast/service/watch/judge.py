@@ -8,14 +8,17 @@ whose plants grow little between visits, or whose rows tell no heights, needs mo
 
 from __future__ import annotations
 
+from dataclasses import field
+from typing import ClassVar
+
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.fit.foreseen import BIN_D, Evidence
 from growthcast.nouns import dataclass
+from growthcast.plain import HIDDEN, in_json
 from growthcast.service.draws import stratified_normals
 from growthcast.service.watch.readings import TankCase
-from growthcast.service.watch.report import DropSeen
 from growthcast.service.watch.scan import (
     LARGEST_SURPRISE,
     Change,
@@ -243,6 +246,46 @@ def _contrast(case: TankCase, species: IntArray, place: int) -> Contrast | None:
     open_week: BoolArray = np.any(course.open_week[1 + mine], axis=0)
     effect: FloatArray = np.where(open_week[:, None], own - shared[:, None] * whole, 0.0)
     return course.surprise, effect, case.evidence.day, open_week
+
+
+SURE = 0.9
+"""Share of lasting drops that has to be noticed."""
+
+
+@dataclass(frozen=True, slots=True)
+class DropSeen:
+    """How soon a lasting drop of the whole tank to ``growth_share`` of its growth is noticed.
+
+    ``chances`` (N,) are those of an alarm by the first, second, ... visit after it began; they end
+    where too few visits of the time watched had so many visits after them. ``visit_days`` is the
+    middling time from visit to visit [d].
+    """
+
+    growth_share: float
+    chances: tuple[float, ...] = field(metadata=in_json("chance_by_visit"))
+    visit_days: float = field(metadata=HIDDEN)
+
+    json_with: ClassVar = ("visits_for_9_of_10", "days_for_9_of_10", "chance_within_3_visits")
+
+    @property
+    def visits_for_9_of_10(self) -> int | None:
+        """Visits by which 9 of 10 such drops are noticed, None where that lies beyond."""
+        return next((n for n, chance in enumerate(self.chances, 1) if chance >= SURE), None)
+
+    @property
+    def days_for_9_of_10(self) -> int | None:
+        """Days that these visits take."""
+        visits = self.visits_for_9_of_10
+        return None if visits is None else self.days(visits)
+
+    def days(self, visits: int) -> int:
+        """Days that so many visits take."""
+        return round(visits * self.visit_days)
+
+    @property
+    def chance_within_3_visits(self) -> float | None:
+        """Chance of an alarm within three visits, None where the time watched is too short."""
+        return self.chances[2] if len(self.chances) > 2 else None
 
 
 DROP_TO_SHARE = 0.6

@@ -8,7 +8,9 @@ back when the area's next reading stands off on the same side: a slip is not rep
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import field, replace
+from datetime import date
+from typing import ClassVar
 
 import numpy as np
 
@@ -20,6 +22,7 @@ from growthcast.fit.growth import known_before, recalled_fit
 from growthcast.forecast.report import as_date
 from growthcast.log.visits import day_numbers, log_visits
 from growthcast.nouns import dataclass
+from growthcast.plain import HIDDEN, by_quantile
 from growthcast.service.watch.scan import Course, course_of
 
 TANK_ROOM, AREA_ROOM = 0.4, 0.3
@@ -247,14 +250,9 @@ def gather_cases(
     wander = wander_before(book, origin_day)
     evidence = gather_evidence(book, on_day, origin_day)
     cases = _cases(book, evidence, wander)
+    slipped = [case.evidence.of(case.slipped) for case in cases]
     slips = frozenset(
-        (area, day)
-        for case in cases
-        for area, day in zip(
-            case.evidence.area[case.slipped].tolist(),
-            case.evidence.day[case.slipped].tolist(),
-            strict=True,
-        )
+        pair for one in slipped for pair in zip(one.area.tolist(), one.day.tolist(), strict=True)
     )
     if slips:
         evidence = evidence_under(evidence.usual, book, as_date(on_day), origin_day, slips)
@@ -323,3 +321,133 @@ def _tank_case(
 def _nth(days: FloatArray, count: int) -> float:
     """The day by which so many days had passed, infinite where there are fewer."""
     return float(days[count - 1]) if days.size >= count else np.inf
+
+
+RECENT_D = 28.0
+EIGHTY, NINETY_FIVE = 1.2815515655446004, 1.959963984540054
+LEAST_INDEX_INFORMATION = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class IndexPoint:
+    """Growth over one span of visits against what is usual, as shares (1 = usual).
+
+    ``low`` and ``high`` hold the truth 8 times in 10; between ``usual_low`` and ``usual_high`` a
+    visit falls 95 times of 100 while nothing has changed.
+    """
+
+    on: date
+    growth: float = field(metadata=HIDDEN)
+    low: float = field(metadata=HIDDEN)
+    high: float = field(metadata=HIDDEN)
+    usual_low: float = field(metadata=HIDDEN)
+    usual_high: float = field(metadata=HIDDEN)
+
+    json_with: ClassVar = ("growth_share", "usual_share", "standing")
+
+    @property
+    def growth_share(self) -> dict[str, float]:
+        """Growth with its range, by quantile."""
+        return by_quantile((self.low, self.growth, self.high))
+
+    @property
+    def usual_share(self) -> dict[str, float]:
+        """What is usual, by quantile."""
+        return {"p025": self.usual_low, "p975": self.usual_high}
+
+    @property
+    def standing(self) -> str:
+        """Where it lies to what is usual; outside is no alarm yet, which asks for more readings."""
+        if self.growth < self.usual_low:
+            return "slower"
+        return "quicker" if self.growth > self.usual_high else "as usual"
+
+
+@dataclass(frozen=True, slots=True)
+class Index:
+    """Growth over usual (1 = as usual), its sd, and the sd it has when nothing changes."""
+
+    share: float
+    sd: float
+    usual_sd: float
+
+    def point(self, day: float) -> IndexPoint:
+        """Return it with its ranges; growth is never below nothing, whatever a reading errs."""
+        return IndexPoint(
+            on=as_date(day),
+            growth=max(self.share, 0.0),
+            low=max(self.share - EIGHTY * self.sd, 0.0),
+            high=max(self.share + EIGHTY * self.sd, 0.0),
+            usual_low=max(1.0 - NINETY_FIVE * self.usual_sd, 0.0),
+            usual_high=1.0 + NINETY_FIVE * self.usual_sd,
+        )
+
+
+def growth_index(case: TankCase, rows: IntArray) -> Index | None:
+    """Return the common growth of some readings against their areas' usual growth.
+
+    Parameters
+    ----------
+    case : TankCase
+        The tank.
+    rows : int array (m,)
+        Places of the readings among the tank's.
+
+    Returns
+    -------
+    Index or None
+        None where the readings show so little growth that its share is not known to within 1.
+    """
+    if not rows.size:
+        return None
+    block = np.ix_(rows, rows)
+    grown = case.evidence.grown_cm[rows].sum(axis=1)
+    pull = np.linalg.solve(case.known.noise[block], grown)
+    information = float(grown @ pull)
+    if information < LEAST_INDEX_INFORMATION:
+        return None
+    pull = pull / information
+    usual = float(np.sqrt(pull @ case.known.covariance[block] @ pull))
+    return Index(1.0 + float(pull @ case.known.surprise_cm[rows]), information**-0.5, usual)
+
+
+def growth_lately(case: TankCase, on_day: float, of: BoolArray | bool = True) -> Index | None:
+    """Return the growth that readings of the last 28 days show.
+
+    Parameters
+    ----------
+    case : TankCase
+        The tank.
+    on_day : float
+        The last of these days [day number].
+    of : bool array (n,), optional
+        Which of the tank's readings count; all of them when not given.
+
+    Returns
+    -------
+    Index or None
+        None where no reading tells it.
+    """
+    return growth_index(case, np.flatnonzero((case.evidence.day > on_day - RECENT_D) & of))
+
+
+def joined(parts: list[Index]) -> Index:
+    """Return the growth that several tanks show together.
+
+    Parameters
+    ----------
+    parts : list of Index
+        That of each, at least one.
+
+    Returns
+    -------
+    Index
+        Their mean, each weighed by how well it is known.
+    """
+    weight = np.array([part.sd**-2 for part in parts])
+    weight /= weight.sum()
+    return Index(
+        share=float(weight @ [part.share for part in parts]),
+        sd=float(np.sqrt((weight**2) @ [part.sd**2 for part in parts])),
+        usual_sd=float(np.sqrt((weight**2) @ [part.usual_sd**2 for part in parts])),
+    )

@@ -21,6 +21,8 @@ J. R. Stat. Soc. B 57, 613-658 (from memory).
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
@@ -52,17 +54,6 @@ class Course:
     effect: FloatArray
     visit: IntArray
     open_week: BoolArray
-
-    @property
-    def score(self) -> FloatArray:
-        """Sum of effect and surprise after all visits, (J, T)."""
-        return self.effect @ self.surprise
-
-    @property
-    def information(self) -> FloatArray:
-        """Inverse variance of the change after all visits, (J, T)."""
-        total: FloatArray = np.einsum("jtn,jtn->jt", self.effect, self.effect)
-        return total
 
 
 def course_of(
@@ -123,11 +114,10 @@ def without(course: Course, effect: FloatArray) -> Course:
         What is left at right angles to that effect.
     """
     along = effect / np.sqrt(max(float(effect @ effect), 1e-300))
-    return Course(
+    return replace(
+        course,
         surprise=course.surprise - along * (along @ course.surprise),
         effect=course.effect - (course.effect @ along)[..., None] * along,
-        visit=course.visit,
-        open_week=course.open_week,
     )
 
 
@@ -244,7 +234,8 @@ def change_of(course: Course, suspect: int, sign: float) -> Change:
     Every open week is as likely beforehand, and every size of the given sign: the size is then
     normal around ``score / information`` given the week, and a week's chance is the normal's mass.
     """
-    score, information = course.score[suspect], course.information[suspect]
+    effect = course.effect[suspect]
+    score, information = effect @ course.surprise, np.einsum("tn,tn->t", effect, effect)
     usable = course.open_week[suspect] & (information >= LEAST_INFORMATION)
     told = np.where(usable, information, 1.0)
     sized, root = score / told, np.sqrt(told)

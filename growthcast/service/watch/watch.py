@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import field
 from datetime import date
-from typing import Any
+from itertools import repeat
+from typing import Any, ClassVar
 
 import numpy as np
 from threadpoolctl import threadpool_limits
@@ -13,9 +15,13 @@ from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import Design, day_number
 from growthcast.forecast.report import as_date
+from growthcast.frames import Framed
 from growthcast.log.visits import day_numbers
+from growthcast.nouns import dataclass
+from growthcast.plain import BY_QUANTILE, FLAT, HIDDEN, NULL_IF_BLANK, in_json
 from growthcast.service.watch.judge import (
     ALARMS_A_YEAR,
+    DropSeen,
     Verdict,
     judge_species,
     judge_tank,
@@ -24,25 +30,128 @@ from growthcast.service.watch.judge import (
 )
 from growthcast.service.watch.readings import (
     SPANS_BEFORE,
+    IndexPoint,
     TankCase,
     gather_cases,
-    origin_of,
-    span_days,
-)
-from growthcast.service.watch.report import (
-    AreaGrowth,
-    Finding,
-    NotedChange,
-    SpeciesGrowth,
-    TankWatch,
-    WatchReport,
     growth_index,
     growth_lately,
     joined,
+    origin_of,
+    span_days,
 )
 
+VISITS_NEEDED = SPANS_BEFORE + 1
 NEAR_D = 45
 """Days before a change of growth from which on a change of conditions may have to do with it."""
+
+
+@dataclass(frozen=True, slots=True)
+class NotedChange:
+    """A row of conditions.csv that changes a tank's conditions: its day and note, "" for none."""
+
+    on: date
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One change of growth.
+
+    ``kind`` is tank, area or species; ids that do not apply are empty, ``name`` is that of the area
+    or the species. ``since`` and ``growth_share`` are in the middle with 8 of 10 ranges; ``also``
+    are the areas that explain the readings nearly as well, "" for the whole tank. ``alone`` tells
+    whether the tank has one area only, ``has_co2`` whether it is supplied with CO2; ``noted`` is a
+    change of its conditions written down about then.
+    """
+
+    kind: str
+    tank_ids: tuple[str, ...]
+    area_id: str = field(metadata=NULL_IF_BLANK)
+    species_id: str = field(metadata=NULL_IF_BLANK)
+    name: str = field(metadata=HIDDEN)
+    since: tuple[date, date, date] = field(metadata=BY_QUANTILE)
+    noticed_on: date
+    growth_share: tuple[float, float, float] = field(metadata=BY_QUANTILE)
+    also: tuple[str, ...] = field(default=(), metadata=HIDDEN)
+    alone: bool = field(default=False, metadata=HIDDEN)
+    has_co2: bool = field(default=False, metadata=HIDDEN)
+    noted: NotedChange | None = field(default=None, metadata=HIDDEN)
+
+    @property
+    def slower(self) -> bool:
+        """Whether it grows slower than usual."""
+        return self.growth_share[1] < 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class AreaGrowth:
+    """Growth of an area lately against its usual growth; ``name`` is its label, or its id."""
+
+    area_id: str
+    name: str = field(metadata=HIDDEN)
+    recent: IndexPoint = field(metadata=FLAT)
+
+
+@dataclass(frozen=True, slots=True)
+class TankWatch:
+    """One tank: whether it can be judged, its growth lately, visit by visit, and what changed.
+
+    ``drop_seen`` says how soon its watch can see, ``changed_on`` on which days of the time watched
+    conditions.csv has a change, since when what is usual rests on the species table.
+    """
+
+    tank_id: str
+    status: str
+    visits: int
+    visits_needed: int = VISITS_NEEDED
+    recent: IndexPoint | None = None
+    course: tuple[IndexPoint, ...] = field(default=(), metadata=in_json("visits_against_usual"))
+    findings: tuple[Finding, ...] = ()
+    areas: tuple[AreaGrowth, ...] = ()
+    drop_seen: DropSeen | None = None
+    changed_on: tuple[date, ...] = field(default=(), metadata=in_json("conditions_changed_on"))
+
+
+@dataclass(frozen=True, slots=True)
+class SpeciesGrowth:
+    """Growth of a species lately in the tanks watched, against its usual growth there."""
+
+    species_id: str
+    tanks: int
+    recent: IndexPoint = field(metadata=FLAT)
+
+
+def _tanks_and_why(failed: dict[str, str]) -> list[dict[str, str]]:
+    return [{"tank_id": tank, "why": why} for tank, why in failed.items()]
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class WatchReport(Framed):
+    """The practice as watched on a day; ``usual_until`` ends the time that sets what is usual.
+
+    ``not_fitted`` are the ids of tanks whose log cannot be fitted, and why: their readings are not
+    judged.
+    """
+
+    on: date
+    usual_until: date | None
+    false_alarms_a_year: float = field(metadata=in_json("false_alarms_per_tank_and_year"))
+    tanks: tuple[TankWatch, ...]
+    species: tuple[SpeciesGrowth, ...]
+    across: tuple[Finding, ...] = field(metadata=in_json("across_tanks"))
+    not_fitted: dict[str, str] = field(default_factory=dict, metadata=in_json(into=_tanks_and_why))
+
+    json_with: ClassVar = ("needs_attention",)
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Everything that changed, species across tanks first."""
+        return (*self.across, *(f for tank in self.tanks for f in tank.findings))
+
+    @property
+    def needs_attention(self) -> bool:
+        """Whether anything changed."""
+        return bool(self.findings)
 
 
 def tank_co2_mg_l(book: Book, tank_id: str, day: float) -> float:
@@ -91,7 +200,7 @@ def recorded_change(
     if not rows.size:
         return None
     row = int(rows[-1])
-    on: date = book.conditions.date("from_date")[row].astype("datetime64[D]").item()
+    on = as_date(day_numbers(book.conditions.date("from_date"))[row])
     return NotedChange(on, " ".join(str(book.conditions.text("note")[row] or "").split()))
 
 
@@ -119,7 +228,6 @@ def changes_between(book: Book, tank_id: str, first_day: float, last_day: float)
     return rows[np.argsort(days[rows], kind="stable")]
 
 
-VISITS_NEEDED = SPANS_BEFORE + 1
 INJECTED_CO2_MG_L = 10.0
 """A tank given more CO2 than this is taken to be supplied with it."""
 
@@ -144,24 +252,24 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
     """
     on_day = day_number(on)
     counts = _visit_counts(book, on_day)
-    ids = book.tanks.text("tank_id")
     origin = origin_of(book, on_day)
     rate = float(sum(ALARMS_A_YEAR.values()))
+
+    def waits(tank: int) -> TankWatch:
+        tank_id = str(book.tanks.text("tank_id")[tank])
+        return TankWatch(tank_id, "too few visits", int(counts[tank]))
+
     if origin is None or counts.max(initial=0) < VISITS_NEEDED:
-        waiting = tuple(_waiting(str(ids[k]), int(counts[k])) for k in tanks.tolist())
+        waiting = tuple(waits(k) for k in tanks.tolist())
         return WatchReport(on, None, rate, waiting, (), ())
     with threadpool_limits(limits=1, user_api="blas"):
         cases, not_fitted = gather_cases(book, on_day, origin)
         ready = {case.tank: case for case in cases if counts[case.tank] >= VISITS_NEEDED}
         across = _across(book, list(ready.values()), tanks)
-        watched = []
-        for k in tanks.tolist():
-            case = ready.get(k)
-            watched.append(
-                _waiting(str(ids[k]), int(counts[k]))
-                if case is None
-                else _tank_watch(book, case, int(counts[k]), across, on_day)
-            )
+        watched = [
+            _tank_watch(book, ready[k], int(counts[k]), across, on_day) if k in ready else waits(k)
+            for k in tanks.tolist()
+        ]
         species = _species_lately([case for case in ready.values() if case.tank in tanks], on_day)
     return WatchReport(
         on=on,
@@ -181,17 +289,8 @@ def _visit_counts(book: Book, on_day: float) -> IntArray:
     return np.array([distinct(days[days <= on_day]).size for days in told], dtype=np.int64)
 
 
-def _waiting(tank_id: str, visits: int) -> TankWatch:
-    """Return a tank that cannot be judged yet."""
-    return TankWatch(tank_id, "too few visits", visits, VISITS_NEEDED, None, (), ())
-
-
 def _tank_watch(
-    book: Book,
-    case: TankCase,
-    visits: int,
-    across: list[tuple[Finding, int]],
-    on_day: float,
+    book: Book, case: TankCase, visits: int, across: list[tuple[Finding, int]], on_day: float
 ) -> TankWatch:
     """Judge one tank; areas of a species that changed across tanks are left to that finding."""
     design = case.design
@@ -213,15 +312,12 @@ def _tank_watch(
         tank_id=tank_id,
         status="look" if findings else "as usual",
         visits=visits,
-        visits_needed=VISITS_NEEDED,
         recent=recent,
         course=course,
         findings=findings,
         areas=_areas_lately(book, case, on_day),
         drop_seen=power_of(case, limits),
-        changed_on=tuple(
-            book.conditions.date("from_date")[changed].astype("datetime64[D]").tolist()
-        ),
+        changed_on=tuple(map(as_date, day_numbers(book.conditions.date("from_date"))[changed])),
     )
 
 
@@ -238,7 +334,7 @@ def _finding(
         species_id = str(design.species_id[verdict.place])
         name = str(design.priors.common_name[verdict.place]) or species_id
     early, middle, late = (as_date(float(np.floor(day))) for day in verdict.since_day)
-    low, usual, high = (max(1.0 + float(size), 0.0) for size in verdict.change.size_share)
+    low, usual, high = np.maximum(1.0 + verdict.change.size_share, 0.0).tolist()
     return Finding(
         kind=verdict.kind,
         tank_ids=tuple(str(design.tank_id[tank]) for tank in tanks),
@@ -255,12 +351,9 @@ def _finding(
 def _of_tank(book: Book, case: TankCase, verdict: Verdict) -> Finding:
     """Return what is found of a tank or an area, with what its conditions tell of it."""
     tank_id, since = str(case.design.tank_id[case.tank]), verdict.since_day
-    names = case.design.area_id
+    design, names = case.design, case.design.area_id
     return _finding(
-        book,
-        case.design,
-        verdict,
-        [case.tank],
+        *(book, design, verdict, [case.tank]),
         also=tuple("" if kind == "tank" else str(names[p]) for kind, p in verdict.also),
         alone=case.areas.size == 1,
         has_co2=tank_co2_mg_l(book, tank_id, verdict.noticed_day) > INJECTED_CO2_MG_L,
@@ -272,16 +365,12 @@ def _across(book: Book, cases: list[TankCase], tanks: IntArray) -> list[tuple[Fi
     """Species that changed across tanks, with their places."""
     if not cases:
         return []
-    design = cases[0].design
-    found = []
+    design, found = cases[0].design, []
     for place in distinct(design.species).tolist():
-        verdict = judge_species(cases, design.species, place)
-        if verdict is None:
-            continue
         home = [case.tank for case in cases if (design.species[case.areas] == place).any()]
-        if not np.isin(home, tanks).any():
-            continue
-        found.append((_finding(book, design, verdict, home), place))
+        verdict = judge_species(cases, design.species, place)
+        if verdict is not None and np.isin(home, tanks).any():
+            found.append((_finding(book, design, verdict, home), place))
     return found
 
 
@@ -289,10 +378,8 @@ def _species_lately(cases: list[TankCase], on_day: float) -> tuple[SpeciesGrowth
     """Growth of each species over its tanks in the last 28 days."""
     listed = []
     for place in distinct(cases[0].design.species).tolist() if cases else ():
-        shown = [
-            growth_lately(case, on_day, case.design.species[case.evidence.area] == place)
-            for case in cases
-        ]
+        theirs = (case.design.species[case.evidence.area] == place for case in cases)
+        shown = map(growth_lately, cases, repeat(on_day), theirs)
         if parts := [part for part in shown if part is not None]:
             species_id = str(cases[0].design.species_id[place])
             listed.append(SpeciesGrowth(species_id, len(parts), joined(parts).point(on_day)))
@@ -301,11 +388,9 @@ def _species_lately(cases: list[TankCase], on_day: float) -> tuple[SpeciesGrowth
 
 def _areas_lately(book: Book, case: TankCase, on_day: float) -> tuple[AreaGrowth, ...]:
     """Growth of each area of a tank over the last 28 days, where its readings tell it."""
-    listed = []
+    names, labels, listed = case.design.area_id, book.areas.text("label"), []
     for area in case.areas.tolist():
-        index = growth_lately(case, on_day, case.evidence.area == area)
-        if index is not None:
-            area_id = str(case.design.area_id[area])
-            label = str(book.areas.text("label")[area] or area_id)
-            listed.append(AreaGrowth(area_id, label, index.point(on_day)))
+        if index := growth_lately(case, on_day, case.evidence.area == area):
+            label = str(labels[area] or names[area])
+            listed.append(AreaGrowth(str(names[area]), label, index.point(on_day)))
     return tuple(listed)

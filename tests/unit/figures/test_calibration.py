@@ -14,7 +14,7 @@ from PIL import Image
 
 from growthcast.errors import UsageError
 from growthcast.figures.readings import calibration_axes, calibration_figure, pit_axes
-from growthcast.figures.save import save_picture
+from growthcast.figures.style import save_picture
 from growthcast.forecast.scores import NORMAL_SCORES, Forecasts, Predictive
 from growthcast.forecast.verdict import BacktestResult, Readings
 from tests.unit.figures.conftest import Fitted

@@ -9,7 +9,8 @@ from matplotlib.figure import Figure
 
 from growthcast.errors import UsageError
 from growthcast.figures.readings import growth_index_axes, growth_index_figure
-from growthcast.service.watch.report import Finding, IndexPoint, TankWatch, WatchReport
+from growthcast.service.watch.readings import IndexPoint
+from growthcast.service.watch.watch import Finding, TankWatch, WatchReport
 
 ON = date(2026, 6, 1)
 

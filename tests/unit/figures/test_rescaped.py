@@ -20,8 +20,7 @@ from growthcast.figures.rescaped import (
     plants_axes,
     plants_figure,
 )
-from growthcast.figures.save import check_picture, save_picture
-from growthcast.figures.style import BUDGET, LABEL_PT, MEASURED
+from growthcast.figures.style import BUDGET, LABEL_PT, MEASURED, check_picture, save_picture
 from growthcast.fit.growth import fit_growth
 from growthcast.say.plants import plant_name
 from growthcast.service.rescape.layouts import compare_layouts

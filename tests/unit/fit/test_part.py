@@ -80,8 +80,12 @@ def test_a_part_is_put_back_in_its_place(view):
 
 @pytest.mark.slow
 def test_a_large_book_is_fitted_as_a_small_one(tmp_path, monkeypatch):
-    """In many small blocks, of which none is kept, tanks are fitted alone and judged alone."""
-    practice = simulate_practice(seed=50, days=270, richness=Richness())  # no reading on the verge
+    """In many small blocks, of which none is kept, tanks are fitted alone and judged alone.
+
+    A part hears looks with its species held, which foresees them a little too surely: a look at a
+    full stand weighs a tenth more there, and moves its area's rate by 0.003 sd at most.
+    """
+    practice = simulate_practice(seed=47, days=270, richness=Richness())
     book = read_book(practice.write_book(tmp_path))
     on = book.trims.date("date").max().astype(date)
     usual = fit_growth(book, on, Spreads())

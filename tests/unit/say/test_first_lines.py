@@ -18,7 +18,8 @@ from growthcast.say.species import list_words
 from growthcast.say.watch import lead_words as watch_lead
 from growthcast.say.words import OVERDUE, TIGHT, More, Table
 from growthcast.service.rounds.plan import PlannedVisit, RoundsPlan
-from growthcast.service.watch.report import Finding, IndexPoint, TankWatch, WatchReport
+from growthcast.service.watch.readings import IndexPoint
+from growthcast.service.watch.watch import Finding, TankWatch, WatchReport
 
 ON = date(2026, 11, 20)
 USUAL = IndexPoint(ON, 1.0, 0.8, 1.2, 0.6, 1.4)

@@ -15,7 +15,7 @@ from growthcast.say.locale import open_locale
 from growthcast.say.rounds import rounds_notes
 from growthcast.say.watch import checks_for, noticed_sentence, tank_sentence
 from growthcast.service.rounds.plan import RoundsPlan
-from growthcast.service.watch.report import Finding, NotedChange, TankWatch
+from growthcast.service.watch.watch import Finding, NotedChange, TankWatch
 
 GERMAN = open_locale("de-DE")
 START = date(2026, 12, 21)

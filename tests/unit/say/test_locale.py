@@ -115,3 +115,13 @@ def test_a_range_says_its_unit_where_the_text_needs_it():
     heights = f"9.5{NBSP}cm (8.0{NBSP}to{NBSP}12{NBSP}cm)"
     assert locale.range(8.04, 9.5, 12.4, "cm") == heights
     assert locale.range(8, 10, 12, "% cover") == f"10% (8%{NBSP}to{NBSP}12%)"
+
+
+def test_every_sentence_of_a_terminal_is_said_somewhere():
+    rooms = files("growthcast.say").iterdir()
+    code = "".join(one.read_text(encoding="utf-8") for one in rooms if one.name.endswith(".py"))
+    said = re.findall(r"sentence\(\s*f?[\"'](\w+)(\W)", code)
+    known = set(read_texts("terminal"))
+    whole, begun = ({key for key, end in said if (end == "{") == open_} for open_ in (False, True))
+    assert whole <= known
+    assert all(key in whole or key.startswith(tuple(begun)) for key in known)

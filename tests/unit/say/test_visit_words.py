@@ -19,21 +19,21 @@ from growthcast.say.ahead import (
 )
 from growthcast.say.client import cautions as client_cautions
 from growthcast.say.cuts import (
-    CAUTIONS,
-    TOO_MUCH,
     cautions,
     sheet_sentence,
     sheet_words,
     watch_list,
 )
 from growthcast.say.locale import open_locale
-from growthcast.say.words import FINE
+from growthcast.say.words import FINE, sentence
 from growthcast.service.advice import CutLimit
 from growthcast.service.effort.hours import Range
 from growthcast.service.visit.away import AwayArea, AwayTank
 from growthcast.service.visit.cuts import AreaCut, CutSheet, SteadyVisits
 from growthcast.service.visit.peak import PeakArea, PeakCut, PeakPlan
 
+CAUTIONS = sentence("cuts_always").splitlines()
+TOO_MUCH = sentence("cuts_too_much")
 ON, NEXT = date(2026, 6, 1), date(2026, 6, 15)
 LIMIT = CutLimit("stems", "rotala", "cm", table_cm=6.0, limit_cm=5.0)
 LIMIT_SAID = (

@@ -10,8 +10,7 @@ import pytest
 from growthcast.fit.growth import fit_growth
 from growthcast.say.reasons import minutes_words
 from growthcast.service.effort.hours import Range, year_of_visits
-from growthcast.service.effort.learn import learn_timing
-from growthcast.service.effort.logged import timed_trims
+from growthcast.service.effort.learn import learn_timing, timed_trims
 from growthcast.service.recommend import recommend
 from growthcast.species import read_forms
 from tests.books import HEADER, PRACTICE, make_book, stem_log

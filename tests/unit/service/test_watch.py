@@ -24,7 +24,6 @@ from growthcast.service.watch.readings import (
     origin_of,
     slips_set_aside,
 )
-from growthcast.service.watch.report import Finding
 from growthcast.service.watch.scan import (
     LARGEST_SURPRISE,
     Course,
@@ -34,7 +33,7 @@ from growthcast.service.watch.scan import (
     thresholds,
     without,
 )
-from growthcast.service.watch.watch import VISITS_NEEDED, recorded_change, watch_growth
+from growthcast.service.watch.watch import VISITS_NEEDED, Finding, recorded_change, watch_growth
 from tests.books import HEADER, TODAY, make_book, stem_log
 
 

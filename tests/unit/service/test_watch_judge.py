@@ -16,8 +16,7 @@ from growthcast.service.watch.judge import (
     limits_of,
     power_of,
 )
-from growthcast.service.watch.readings import TankCase
-from growthcast.service.watch.report import Index, growth_lately, joined
+from growthcast.service.watch.readings import Index, TankCase, growth_lately, joined
 from growthcast.service.watch.scan import LARGEST_SURPRISE, course_of, strongest
 
 WEEKS, AREAS = 24, 3
