@@ -48,7 +48,10 @@ RICHNESS = Richness(
 )
 
 TERMS = 'terms = ["Prices hold for a year; you may end any month."]\n'
-VISIT = 'longer_gaps = "after ten days a film shows; we then change twice the water"\n'
+VISIT = """\
+includes = ["plants trimmed, trimmings taken away", "glass and pumps cleaned", "water changed"]
+longer_gaps = "after ten days a film shows; we then change twice the water"
+"""
 
 Values = dict[str, float | str]
 

@@ -144,9 +144,10 @@ NOT_ANSWERED = {
     "kh_dkh": "give the CO2 it stands for, as co2_mg_l; the conditions are",
 }
 """Conditions that nobody can suppose, and what is said instead."""
-_UNITS = {"umol": "µmol", "mg/l": "mg/L", "c": "°C"}
+UNITS = {"umol": "µmol", "mg/l": "mg/L", "c": "°C", "cm2": "cm²", "share": "0–1"}
+"""Units that are written otherwise than in columns.csv."""
 CONDITION_WORDS: Mapping[str, tuple[str, str]] = {
-    column.name: (column.meaning.partition(";")[0], _UNITS.get(column.unit, column.unit))
+    column.name: (column.meaning.partition(";")[0], UNITS.get(column.unit, column.unit))
     for column in TABLES["conditions"]
     if column.kind == "number" and column.name not in NOT_ANSWERED
 }

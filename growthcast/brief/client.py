@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
 from growthcast.book.book import Book, Practice
 from growthcast.brief import page
@@ -128,15 +129,18 @@ def proposal(
         page.Heading(locale.say("options_heading"), level),
         options_strip(locale, tank, practice),
     ]
-    if gaps := tell.gaps_words(locale, tank, practice.longer_gaps):
-        blocks.append(page.Paragraph(gaps))
-    mends = _mends(locale, tank, currency)
+    blocks += [page.Paragraph(text) for text in tell.visit_words(locale, tank, practice)]
+    lead, ways = tell.mends_words(locale, tank, currency)
+    mends: list[page.Block] = [page.Paragraph(lead)] if lead else []
+    mends += [page.Items(ways)] if ways else []
     if planned := tell.plan(locale, tank, currency):
         mends.append(page.Paragraph(" ".join(planned)))
     blocks[2:2] = [] if tank.fits else mends
     blocks += mends if tank.fits else []
     if tank.courses:
-        blocks += [page.Heading(locale.say("picture_heading"), level), _pictures(locale, tank)]
+        area = tell.area_name(tank.areas[tank.limiting])
+        heading = page.Heading(locale.say("picture_heading", area=area), level)
+        blocks += [heading, _pictures(locale, tank)]
     return blocks
 
 
@@ -163,76 +167,46 @@ def background(
 
 
 def _facts(locale: Locale, tank: TankFacts, practice: Practice, *, whole: bool) -> page.Facts:
-    """Return the answer's figures: looks, price, next visit and review; of a whole page the yes."""
+    """Return the answer's figures: looks, next visit, review; of a whole page price and yes."""
     option, currency = tank.option, currency_of(practice)
     assert option is not None
-    looks = locale.say(
-        "looks_days", presentable=strip.days_of_100(locale, option.share_of_days_presentable)
-    )
-    price = locale.say("price_year", amount=strip.a_year(locale, option, currency))
-    month, net = (
-        strip.a_month(locale, currency, option.year.cost, option.year.hours),
-        option.year.cost,
-    )
-    beside = vat_words(locale, practice, month_price(net)) if currency else locale.say("no_rate")
-    facts = [
-        page.Fact(
-            locale.say("fact_looks"),
-            looks,
-            locale.say("looks_one" if len(tank.areas) == 1 else "looks_all"),
-        ),
-        page.Fact(
-            locale.say("fact_price" if currency else "fact_time"),
-            locale.say("a_month", amount=month),
-            f"{price}; {beside}",
-        ),
-    ]
-    if tank.next_on is not None and tank.review_on is not None:
-        every = locale.count("every", option.interval_d)
-        day = locale.week_date(tank.next_on)
-        note = locale.say("then", every=every, date=locale.short_date(tank.review_on))
+    days = strip.days_of_100(locale, option.share_of_days_presentable)
+    looks = locale.say("looks_days", presentable=days)
+    said = locale.say("looks_all" if len(tank.areas) > 1 else "looks_one")
+    facts = [page.Fact(locale.say("fact_looks"), looks, said)]
+    if whole:
+        cost, hours = tank.takes(option)
+        year = strip.worth(locale, currency, strip.year_price(cost), hours)
+        vat = vat_words(locale, practice, month_price(cost)) if currency else locale.say("no_rate")
+        name = locale.say("fact_price" if currency else "fact_time")
+        month, note = strip.month_of(locale, tank, option, currency), "price_year"
+        facts.append(page.Fact(name, month, f"{locale.say(note, amount=year)}; {vat}"))
+    if tank.next_on is not None:
+        day, note = locale.week_date(tank.next_on), ""
         if tank.due_on is not None:
             day = locale.say("next_soon")
-            due = locale.say("next_was_due", date=locale.short_date(tank.due_on))
-            note = f"{due}; {note}"
+            note = locale.say("next_was_due", date=locale.short_date(tank.due_on))
         facts.append(page.Fact(locale.say(tell.next_visit_key([tank])), day, note))
     return page.Facts((*facts, *([yes_fact(locale, practice)] if whole else [])))
-
-
-def _mends(locale: Locale, tank: TankFacts, currency: str) -> list[page.Block]:
-    """Return what would let the next longer rhythm hold, or any where none does."""
-    option, advice = tank.option, tank.advice
-    if option is None or advice.fails_at_d is None or tank.asked:
-        return []
-    longer = advice.option(advice.fails_at_d)
-    every, saved = (
-        locale.count("every", longer.interval_d),
-        strip.apart(locale, option, longer, currency),
-    )
-    said = tell.mends_words(locale, tank)
-    if tank.fits:
-        lead = {"every": every, "saved": saved}
-        return [page.Paragraph(locale.say("mends_lead", mend=m, **lead)) for m in said]
-    if tank.longer is not None:
-        trial = locale.count("every", tank.longer.interval_d)
-        less = strip.apart(locale, option, tank.longer, currency)
-        said = (*said, locale.say("mend_trial", every=trial, saved=less))
-    if not said:
-        return []
-    return [page.Paragraph(locale.say("mends_none_lead", every=every)), page.Items(said)]
 
 
 def options_strip(locale: Locale, tank: TankFacts, practice: Practice) -> page.Table:
     """Return a row a rhythm, the longest first: days as agreed as a bar, looks, visits, price."""
     currency, vat = currency_of(practice), practice.vat_percent or 0.0
-    before = page.columns(locale, "col", "every presentable out")
-    after = page.columns(locale, "col", f"visits {'cost' if currency else 'hours'} against")
     first = tank.areas[tank.limiting]
     agreed = locale.exact(first.forecast.budget_cm, first.unit)
-    found = page.Column(locale.say("col_found", budget=agreed))
+    price = "cost" if currency else "hours"
+    out = " out" if strip.some_bare(tank) else ""
+    columns = (
+        *page.columns(locale, "col", "every presentable"),
+        page.Column(locale.say("col_found", budget=agreed)),
+        *page.columns(locale, "col", "visits"),
+        page.Column(locale.say(tell.next_visit_key([tank]))),
+        *page.columns(locale, "col", f"{price} against{out}"),
+    )
     return page.Table(
         locale.say("options_caption", area=tell.area_name(first)),
-        (*before, found, *after),
+        columns,
         tuple(strip.row_words(locale, tank, row, currency, vat) for row in tank.rows),
         next(n for n, row in enumerate(tank.rows) if row is tank.option),
         locale.say("recommended"),
@@ -289,7 +263,12 @@ def _areas_table(locale: Locale, tank: TankFacts, horizon_d: int) -> page.Table:
         rows.append((*row, locale.say(f"rests_{area.forecast.basis}")) if with_basis else row)
     names = f"area plant speed now budget passes{' rests' if with_basis else ''}"
     heads = page.columns(locale, "col", names, "speed now budget", "area plant")
-    return page.Table(locale.say("areas_caption"), heads, tuple(rows))
+    said, first = locale.say("areas_caption"), tank.areas[tank.limiting].forecast
+    mine = first.passes_budget_on[1] or date.max
+    if any((area.forecast.passes_budget_on[1] or date.max) < mine for area in tank.areas):
+        other = locale.say("areas_other", area=tell.area_name(tank.areas[tank.limiting]))
+        said = f"{said}. {other}"
+    return page.Table(said, heads, tuple(rows))
 
 
 def _plant(locale: Locale, area: AreaFacts) -> str:

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from growthcast.book.files import find_own_book
 from growthcast.book.findings import format_finding
 from growthcast.book.words import shown
-from growthcast.cli.log import answer
 from growthcast.cli.options import Day, File, Text
 from growthcast.cli.output import print_answer, print_words, say
 from growthcast.cli.tables import print_line
@@ -83,6 +82,8 @@ def start_command(folder: Path, sheet: File) -> None:
 
 
 def _asked(question: str, so_far: list[str]) -> str:
+    from growthcast.cli.log import answer
+
     so_far.append(answer(question))
     return so_far[-1]
 
@@ -160,10 +161,10 @@ def replace_command(items: list[str], on: Day, by: str, yes: bool, as_json: bool
 
     Exit status: 0 done, 2 unknown area or plant, or the book does not check, 3 tool fault.
     """
+    from growthcast.book.writing.append import parse_row
     from growthcast.book.writing.areas import replace_area
-    from growthcast.book.writing.cells import parse_row
 
-    folder, items = _book_first(items)
+    folder, items = book_first(items)
     area_id, mark, plant = (items[0] if items else "").partition("=")
     if not mark or not plant.strip():
         raise UsageError("write the area and its next plant, as in stems=ludwigia-repens")
@@ -205,8 +206,8 @@ def move_command(
 
     Exit status: 0 done, 2 unknown area, or heights that do not check, 3 the tool itself failed.
     """
+    from growthcast.book.writing.append import parse_row
     from growthcast.book.writing.areas import move_bounds
-    from growthcast.book.writing.cells import parse_row
 
     if len(area) > 2:
         raise UsageError(f"{shown(area[2])}: heights are given as --budget 20 --floor 8 --cut 10")
@@ -221,7 +222,7 @@ def move_command(
     )
 
 
-def _book_first(items: list[str]) -> tuple[Path, list[str]]:
+def book_first(items: list[str]) -> tuple[Path, list[str]]:
     """Return the folder of the book, which may stand first, and the items after it."""
     named = items[0] if items and "=" not in items[0] else None
     return find_own_book(named), items[1:] if named else items

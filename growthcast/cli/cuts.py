@@ -139,7 +139,10 @@ def peak_command(
 
     if shine is None:
         raise UsageError("name the day to shine with --shine DATE, as in --shine 2026-04-18")
-    _check_shares(target, within)
+    if not 0.5 <= target <= 1.0:
+        raise UsageError(f"--target {target:g} is not a share from 0.5 to 1; write 0.85 for 85 %")
+    if not 0.02 <= within <= 0.5:
+        raise UsageError(f"--within {within:g} is not a share from 0.02 to 0.5; write 0.15")
     given = sorted({*(visits or ())})
     opened, today, fit = open_fit(book, on)
     asked = chosen_tanks(opened, tank)
@@ -191,13 +194,6 @@ def _visits_before(
     if dates == [today] and not given:
         say(f"No visit of the usual rhythm falls before {shine}: today's, {today}, is counted on.")
     return dates
-
-
-def _check_shares(target: float, within: float) -> None:
-    if not 0.5 <= target <= 1.0:
-        raise UsageError(f"--target {target:g} is not a share from 0.5 to 1; write 0.85 for 85 %")
-    if not 0.02 <= within <= 0.5:
-        raise UsageError(f"--within {within:g} is not a share from 0.02 to 0.5; write 0.15")
 
 
 def _usual_visits(last: date, today: date, day: date, interval_d: int) -> Sequence[date]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from functools import partial
 from itertools import chain
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import typer
 
@@ -239,12 +240,6 @@ def backtest_command(
     print_answer(as_json, result, backtest_words(result), result, details=details)
 
 
-LIGHTS = ("low", "medium", "high")
-NEEDS = ("no", "helps", "yes")
-SORTS = ("slow", "fast", "name")
-NAMES = ("species_id", "scientific_name", "common_name")
-
-
 def species_command(
     species_id: Text,
     form: Text,
@@ -262,24 +257,20 @@ def species_command(
 
     Exit status: 0 done, 2 an unknown species or bad arguments.
     """
+    from growthcast.book.book import names_of_plants
     from growthcast.book.read import read_shipped_species
-    from growthcast.book.tables import FORMS
     from growthcast.say.species import list_words, species_for_programs, species_words
 
-    _check_word("--form", form, FORMS)
-    _check_word("--light", light, LIGHTS)
-    _check_word("--needs-co2", needs_co2, NEEDS)
-    _check_word("--sort", sort, SORTS)
     shipped = read_shipped_species()
     own = None if book is None else read_aloud(Path(book))
-    known = species_for_programs(
-        own.species if own else shipped, shipped, own.practice if own else None
-    )
+    table = own.species if own else shipped
+    known = species_for_programs(table, shipped, own.practice if own else None)
     wanted = {"form": form, "light": light, "needs_co2": needs_co2}
     chosen = [p for p in known if all(word in (None, p[name]) for name, word in wanted.items())]
     holding = ""
     if species_id is not None:
-        found = _find(known, species_id)
+        wanted_ones = _ids_named(names_of_plants(table), species_id)
+        found = [plant for plant in known if plant["species_id"] in wanted_ones]
         if len(found) == 1:
             words = species_words(found[0])
             print_answer(json, {"species": found}, words, details=details)
@@ -293,27 +284,12 @@ def species_command(
     print_answer(json, {"species": chosen}, words)
 
 
-def _check_word(flag: str, word: str | None, choices: tuple[str, ...]) -> None:
-    """Refuse a word that an option does not know."""
-    if word is not None and word not in choices:
-        hint = did_you_mean(word, choices, "write one of " + ", ".join(choices))
-        raise UsageError(f'{flag} "{word}" is not known; {hint}')
-
-
-def _find(known: list[dict[str, Any]], text: str) -> list[dict[str, Any]]:
+def _ids_named(names: Mapping[str, Sequence[str]], text: str) -> list[str]:
     """Return the species with that id or name, else all with the text in one of their names."""
     asked = text.strip()
-    names = {
-        str(plant["species_id"]): [
-            *(plant[name] or "" for name in NAMES),
-            *(plant["also_known_as"] or "").split(";"),
-        ]
-        for plant in known
-    }
     exact = [name for name, spellings in names.items() if folded(asked) in map(folded, spellings)]
-    alike = exact if asked and len(exact) == 1 else names_that_hold(asked, names)
-    if not alike:
-        otherwise = '"growthcast species --all" lists all of them'
-        hint = did_you_mean(asked.replace(" ", "-"), names, otherwise)
-        raise UsageError(f"there is no species {shown(text)}; {hint}")
-    return [plant for plant in known if plant["species_id"] in alike]
+    if alike := exact if asked and len(exact) == 1 else names_that_hold(asked, names):
+        return alike
+    otherwise = '"growthcast species --all" lists all of them'
+    hint = did_you_mean(asked.replace(" ", "-"), names, otherwise)
+    raise UsageError(f"there is no species {shown(text)}; {hint}")

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from growthcast.book.files import find_book, find_own_book
+from growthcast.book.files import find_book
 from growthcast.book.findings import count_of as findings_in_words
 from growthcast.book.findings import format_finding, format_findings
 from growthcast.book.words import did_you_mean, shown
 from growthcast.cli import output
+from growthcast.cli.changes import book_first
 from growthcast.cli.log_file import say_columns
 from growthcast.cli.options import Day, File, Text, Texts, fitted, folder_of
 from growthcast.errors import BookProblems, Exit, GrowthcastError, RowsRefused, UsageError
@@ -35,9 +36,9 @@ def add_command(kind: str, cells: Texts, as_json: bool) -> None:
     """
     from growthcast.book.book import plant_named
     from growthcast.book.read import read_shipped_species
-    from growthcast.book.writing.append import add_rows
-    from growthcast.book.writing.cells import (
+    from growthcast.book.writing.append import (
         KINDS,
+        add_rows,
         parse_cells,
         row_in_words,
         slug_for,
@@ -47,11 +48,9 @@ def add_command(kind: str, cells: Texts, as_json: bool) -> None:
     if kind not in KINDS:
         hint = did_you_mean(kind, KINDS, "write tank, area, conditions or closed")
         raise UsageError(f"{shown(kind)} cannot be added; {hint}")
-    given = cells or []
-    named = given[0] if given and "=" not in given[0] else None
-    folder = find_own_book(named)
+    folder, items = book_first(cells or [])
     table = KINDS[kind]
-    items, own = given[1:] if named else given, _own_columns(folder, table)
+    own = _own_columns(folder, table)
     row, troubles = parse_cells(kind, items, own, whole=False)
     if troubles:
         row, troubles = parse_cells(kind, items, own)

@@ -16,8 +16,8 @@ import typer
 from growthcast import cache
 from growthcast.book.files import find_book
 from growthcast.book.findings import summary_for_commands
-from growthcast.book.tables import CONDITION_WORDS
-from growthcast.book.words import check_known, some_of
+from growthcast.book.tables import CONDITION_WORDS, column_of
+from growthcast.book.words import check_known, did_you_mean, some_of
 from growthcast.cli.output import say, working
 from growthcast.errors import UsageError
 from growthcast.parts import BY_TABLE, Parts
@@ -92,6 +92,7 @@ def _declared(
     flags: Sequence[str] = (),
     takes: str | None = None,
     default: Any = None,
+    one_of: Sequence[str] | str = (),
     **limits: Any,
 ) -> Parameter:
     """Return an argument, or an option, as typer declares it."""
@@ -108,6 +109,10 @@ def _declared(
         told = typer.Option(*names, metavar=takes, help=words, show_default=shown, **limits)
         if takes == "DATE":
             told.parser = partial(parse_date, flag=names[0])
+        elif one_of:
+            if isinstance(one_of, str):  # those that a column knows
+                one_of = column_of(*one_of.split(".")).choices
+            told.parser = partial(parse_word, flag=names[0], known=one_of)
     annotation = Annotated[kind, told]
     return Parameter(name, Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
 
@@ -123,6 +128,14 @@ def parse_date(text: str, flag: str) -> date:
     except ValueError:
         pass
     raise UsageError(f'{flag} "{text}" is not a date; write it as YYYY-MM-DD, as in 2026-03-02')
+
+
+def parse_word(text: str, flag: str, known: Sequence[str]) -> str:
+    """Read an option that knows a few words."""
+    if text not in known:
+        hint = did_you_mean(text, known, f"write one of {', '.join(known)}")
+        raise UsageError(f'{flag} "{text}" is not known; {hint}')
+    return text
 
 
 def folder_of(named: str | None) -> Path:

@@ -158,10 +158,11 @@ def _write_client_page(
     @cache
     def gathered() -> tuple[list[TankFacts], Contract | None]:
         from growthcast.brief.contract import gather_facts
-        from growthcast.service.pages.contract import contract_of
+        from growthcast.service.pages.contract import contract_of, with_totals
 
         facts = gather_facts(opened, fit, tanks, plan, every)
-        return facts, contract_of(opened, fit, facts) if len(facts) > 1 else None
+        whole = contract_of(opened, fit, facts) if len(facts) > 1 else None
+        return facts if whole is None else with_totals(opened, fit, facts), whole
 
     def build(locale: Locale) -> Page:
         from growthcast.brief.client import build_brief
@@ -185,8 +186,15 @@ def _write_client_page(
         say(said)
     write_page(opened, file, build, day, "brief", tanks, client, plan, every, photos)
     _write_data(data, figures)
-    if not opened.practice.terms:
+    _say_what_is_not_told(opened)
+
+
+def _say_what_is_not_told(book: Book) -> None:
+    """Name the owner's words that a page for clients goes without."""
+    if not book.practice.terms:
         say("Term and notice are left to be agreed: write [practice] terms in practice.toml.")
+    if not book.practice.includes:
+        say("What a visit includes is not told: write [visit] includes in practice.toml.")
 
 
 def _tanks_of(book: Book, tank: str | None, client: str | None) -> IntArray:

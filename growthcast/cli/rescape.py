@@ -7,8 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from growthcast.book.findings import format_findings, summary_for_commands
-from growthcast.book.tables import FORMS, column_of
-from growthcast.book.words import check_known, did_you_mean
+from growthcast.book.words import check_known
 from growthcast.cli import options
 from growthcast.cli.output import print_answer, say, text_of, working
 from growthcast.errors import BookProblems, UsageError
@@ -79,9 +78,6 @@ def check_asked(asked: Asked) -> None:
     area, reach = asked.area, asked.reach
     given = {"--area": area is not None, "--layouts": asked.files, "--reach": reach is not None}
     questions = [name for name, is_given in given.items() if is_given]
-    form_hint = did_you_mean(asked.form or "", FORMS, f"the forms are {', '.join(FORMS)}")
-    places = column_of("areas", "place").choices
-    place_hint = did_you_mean(asked.place or "", places, f"the places are {', '.join(places)}")
     wrong = {
         f"{' and '.join(questions)} are different questions; ask one at a time": len(questions) > 1,
         "--plot draws plants (--area) or layouts (--layouts), not swaps": (
@@ -96,13 +92,7 @@ def check_asked(asked: Asked) -> None:
         "a layout names its own plants; leave out --plants, --form and --stock": (
             asked.files and (asked.plants or asked.form or asked.stock)
         ),
-        f'--place "{asked.place}" is no place; {place_hint}': (
-            asked.place is not None and asked.place not in places
-        ),
         "--place goes with --area": asked.place is not None and area is None,
-        f'--form "{asked.form}" is no growth form; {form_hint}': (
-            asked.form is not None and asked.form not in FORMS
-        ),
     }
     for sentence, holds in wrong.items():
         if holds:

@@ -18,6 +18,7 @@ from growthcast.book.book import Book
 from growthcast.book.findings import format_findings
 from growthcast.book.read import read_book
 from growthcast.book.writing.append import Addition
+from growthcast.book.writing.visit.amounts import Place
 from growthcast.book.writing.visit.entry import log_rows, visit_rows
 from growthcast.book.writing.visit.lines import Line, State, log_line, numbered
 from growthcast.desk.memory import Desk, Known
@@ -262,17 +263,12 @@ def formula_free(item: str) -> str:
     return RISKY.sub("note:'", line, count=1)
 
 
-def rows_shown(locale: Locale, visit: Understood) -> list[dict[str, Any]]:
+def rows_shown(locale: Locale, visit: Understood) -> list[tuple[Place | None, str, list[str]]]:
     """Return the rows of a visit as they were understood, each with what is doubted of it."""
     asked = questions(visit.doubts, locale)
     said = rows_in_words(visit.rows, visit.places, visit.grams, locale)
     return [
-        {
-            "name": named(row.place.label, row.place.area_id) if row.place else whole,
-            "said": words,
-            "doubts": asked.get(row.place.area_id if row.place else None, []),
-        }
-        for whole in [locale.say("desk_whole")]
+        (row.place, words, asked.get(row.place.area_id if row.place else None, []))
         for row, words in zip(visit.rows, said, strict=True)
     ]
 

@@ -20,6 +20,7 @@ from growthcast.figures.drawn import (
 from growthcast.figures.style import BUDGET, FLOOR, LABEL_PT, MM_PER_INCH, SMALL_PT
 from growthcast.forecast.report import AreaForecast
 from growthcast.say.locale import Locale
+from growthcast.service.living import bare_below
 from growthcast.service.pages.course import Course
 
 COURSE_MM = {2: (76.0, 25.0), 3: (56.0, 27.0)}
@@ -52,14 +53,14 @@ def course_picture(
     hear the picture.
     """
     floor, budget, unit = area.floor_cm, area.budget_cm, "%" if area.is_cover else "cm"
-    last = float(course.day[-1])
+    bare, last = float(bare_below(np.array(floor))), float(course.day[-1])
     agreed = f"{locale.say('label_budget')}\n{locale.exact(budget, unit)}"
     lowest = f"{locale.say('label_floor')}\n{locale.exact(floor, unit)}"
     ends = (
         EndLabel(locale.say("zone_over"), 0.5 * (budget + top), OVER_INK),
         EndLabel(agreed, budget, OVER_INK),
         EndLabel(lowest, floor, FLOOR_INK),
-        EndLabel(locale.say("zone_bare"), 0.4 * floor, BARE),
+        EndLabel(locale.say("zone_bare"), 0.4 * bare, BARE),
     )
     step = _step(top)
     ticks = [locale.number(step * k, int(step < 1.0)) for k in range(int(top / step) + 1)]
@@ -74,7 +75,7 @@ def course_picture(
         last=last if course.visit_d else (1.0 + TODAY) * last,
         highest=top,
     )
-    drawn = _hedge(frame, course, floor, budget)
+    drawn = _hedge(frame, course, bare, budget)
     for role, height in ((BUDGET, budget), (FLOOR, floor)):
         across = (frame.left, frame.y(height), frame.right, frame.y(height))
         dash = " ".join(f"{length * role.width_pt:.3g}" for length in DASHES[role.dash])
@@ -82,7 +83,7 @@ def course_picture(
     if not course.visit_d:
         drawn.append(frame.filled(np.array([1.0, 1.0 + APART]) * last, 0.0, top, PAPER, 1.0))
         looks = (  # the last has its words at the end of its line
-            (0.6 * floor, BARE, BARE, locale.say("zone_bare")),
+            (0.6 * bare, BARE, BARE, locale.say("zone_bare")),
             (0.5 * (floor + budget), PLANTS, FLOOR_INK, locale.say("zone_right")),
             (0.5 * (budget + top), OVER, OVER_INK, ""),
         )
@@ -130,20 +131,20 @@ def _axes(
     return lines + [written(*one, size_pt=LABEL_PT) for one in words]
 
 
-def _hedge(frame: Frame, course: Course, floor: float, budget: float) -> list[str]:
-    """Draw heights as plants: green where they are right, brown where bare, orange above."""
+def _hedge(frame: Frame, course: Course, least: float, budget: float) -> list[str]:
+    """Draw heights as plants: brown where below ``least`` they look bare, orange above."""
     day, (low, middle, high) = course.day, course.height_cm
     ends, inside = np.array([frame.first, frame.last]), np.minimum(middle, budget)
-    bare = middle < floor
+    bare = middle < least
     bare[1:] |= bare[:-1].copy()  # a stretch that begins bare is drawn so up to its next day
     stretches = np.split(np.arange(day.size), np.flatnonzero(np.diff(bare)) + 1)
     drawn = [
         frame.filled(ends, budget, frame.highest, OVER, 0.10),
-        frame.filled(ends, 0.0, floor, BARE, 0.10),
+        frame.filled(ends, 0.0, least, BARE, 0.10),
         frame.filled(day, low, np.minimum(high, budget), PLANTS, 0.25),
         frame.filled(day, 0.0, inside, PLANTS, 0.55),
         *(frame.filled(day[at], 0.0, inside[at], BARE, 0.85) for at in stretches if bare[at[0]]),
-        frame.filled(day, np.minimum(low, floor), floor, BARE, 0.60),
+        frame.filled(day, np.minimum(low, least), least, BARE, 0.60),
         frame.filled(day, budget, np.maximum(high, budget), OVER, 0.45),
         frame.filled(day, budget, np.maximum(middle, budget), OVER, 0.80),
     ]

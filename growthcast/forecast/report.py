@@ -148,6 +148,8 @@ def _between(
     return found
 
 
+Passing = tuple[date | None, date | None, date | None]
+"""Days by which something has happened with chances of 10, 50 and 90 %; None where it does not."""
 NOW_LEVELS = (0.10, 0.50, 0.90)
 LEVEL_NAMES = tuple(f"p{round(100 * level):02d}" for level in LEVELS)
 EPOCH = date(1970, 1, 1).toordinal()
@@ -173,7 +175,7 @@ class AreaForecast(Framed):
     floor_cm: float
     budget_cm: float
     height_cm_now: FloatArray = field(metadata=BY_QUANTILE)
-    passes_budget_on: tuple[date | None, date | None, date | None] = field(metadata=BY_QUANTILE)
+    passes_budget_on: Passing = field(metadata=BY_QUANTILE)
     at: tuple[date, ...] = field(metadata=HIDDEN)
     height_cm: FloatArray = field(metadata=HIDDEN)
     chance_over_budget: FloatArray = field(metadata=HIDDEN)
@@ -258,7 +260,7 @@ def forecast_growth(
             floor_cm=float(design.traits.floor_cm[area]),
             budget_cm=float(design.traits.budget_cm[area]),
             height_cm_now=height[i, 0, middle],
-            passes_budget_on=_dates(crossing[i].tolist()),
+            passes_budget_on=passing_on(crossing[i].tolist()),
             at=at,
             height_cm=height[i, 1:],
             chance_over_budget=chance[i, 1:],
@@ -267,6 +269,18 @@ def forecast_growth(
     ]
 
 
-def _dates(days: list[float]) -> tuple[date | None, date | None, date | None]:
+def passing_on(days: list[float]) -> Passing:
+    """Return the days on which something has happened with chances of 10, 50 and 90 % as dates.
+
+    Parameters
+    ----------
+    days : list of float
+        Day numbers [d], NaN where it does not happen.
+
+    Returns
+    -------
+    tuple of date or None
+        A date each, None where it does not happen.
+    """
     first, middle, late = (None if day != day else as_date(day) for day in days)  # NaN: none
     return first, middle, late

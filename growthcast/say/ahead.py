@@ -270,7 +270,7 @@ def bare_cuts(tank: AwayTank) -> str:
         return f"Not even the lowest safe cut would hold {tell.and_list(none)}."
     low = [
         f"{area.label} to {area.needed_cut_cm:.2g} {area.unit} "
-        f"(bare for {tell.about_days(area.days_below_floor)})"
+        f"({tell.bare_for(area.days_below_floor)})"
         for area in tank.areas
         if area.needed_cut_cm is not None and area.needed_cut_cm < 0.995 * area.floor_cm
     ]

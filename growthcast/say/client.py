@@ -5,14 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, timedelta
 
+import numpy as np
+
+from growthcast.book.book import Practice
 from growthcast.forecast.report import AreaForecast
 from growthcast.say.cuts import HARD_CUT_SHARE
 from growthcast.say.locale import Locale
 from growthcast.say.reasons import mend_words
-from growthcast.say.strip import a_month, apart, days_out
+from growthcast.say.strip import apart, days_of_100, month_of
 from growthcast.say.words import named
-from growthcast.service.advice import AreaAdvice, Mend, OptionAdvice
+from growthcast.service.advice import Mend, OptionAdvice
 from growthcast.service.effort.hours import Range
+from growthcast.service.living import bare_below
 from growthcast.service.pages.client import AreaFacts, TankFacts
 from growthcast.service.pages.course import Course
 from growthcast.service.pages.record import RANGE_HOLDS, Record
@@ -31,10 +35,8 @@ STAYS = 0.995
 """Chance from which an area is said to stay within its height."""
 
 
-def area_name(area: AreaFacts | AreaAdvice) -> str:
+def area_name(area: AreaFacts) -> str:
     """Return an area's label, or its id where it has none."""
-    if isinstance(area, AreaAdvice):
-        return named(area.label, area.area_id)
     return named(area.label, area.forecast.area_id)
 
 
@@ -77,10 +79,9 @@ def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
             if tank.reason:
                 why = locale.say("why_limit", reason=named(tank.reason))
             return [*said, why]
-        wanted = tank.advice.confidence
-        return [*said, *_why_not_less(locale, option, tank.longer, wanted, currency)]
+        return [*said, *_why_not_less(locale, tank, option, tank.longer, currency)]
     needed = next(row for row in tank.rows if row.interval_d == plants_d)
-    between, every = apart(locale, option, needed, currency), locale.count("every", plants_d)
+    between, every = apart(locale, tank, option, needed, currency), locale.count("every", plants_d)
     if plants_d < option.interval_d:
         return [*said, locale.say("asked_long", every=every, added=between)]
     said.append(locale.say("asked_short", every=every, saved=between))
@@ -90,37 +91,31 @@ def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
         said.append(locale.say("asked_no_reason"))
     minutes, fixed = (
         locale.say("minutes", n=locale.number(of))
-        for of in (option.minutes_per_visit, tank.fixed_min)
+        for of in (option.minutes_per_visit - tank.travel_min, tank.fixed_min)
     )
     return [*said, locale.say("asked_minutes", minutes=minutes, fixed=fixed)]
 
 
 def _why_not_less(
-    locale: Locale, option: OptionAdvice, longer: OptionAdvice, confidence: float, currency: str
+    locale: Locale, tank: TankFacts, option: OptionAdvice, longer: OptionAdvice, currency: str
 ) -> list[str]:
-    """Return which rule proposes a rhythm, what fewer visits lose and why.
-
-    The numbers are those of the strip.
-    """
+    """Return which rule proposes a rhythm, and what it buys: the numbers are those of the strip."""
     every, seldom = (
         locale.sentence_case(locale.count("every", one.interval_d)) for one in (option, longer)
     )
-    said = [locale.say("why_longest", every=every, wanted=locale.share(confidence))]
-    tall, bare = days_out(longer)
-    if not (tall or bare):
-        return said
+    said = [locale.say("why_longest", every=every, wanted=locale.share(tank.advice.confidence))]
     visits = round(longer.year.visits)
-    numbers = {"held": visits - round(longer.visits_over_per_year), "visits": visits}
+    held = visits - round(longer.visits_over_per_year)
+    days, now = (days_of_100(locale, o.share_of_days_presentable) for o in (longer, option))
     told = {
-        name: locale.number(number)
-        for name, number in (numbers | {"tall": tall, "bare": bare}).items()
+        "every": seldom,
+        "saved": apart(locale, tank, option, longer, currency),
+        "held": locale.number(held),
+        "visits": locale.number(visits),
     }
-    key = f"why_less_{'both' if tall and bare else 'tall' if tall else 'bare'}"
-    saved = apart(locale, option, longer, currency)
-    said.append(locale.say(key, every=seldom, saved=saved, **told))
-    if bare:
-        said.append(locale.say("why_bare"))
-    return said
+    said.append(locale.say("why_same" if days == now else "why_less", days=days, now=now, **told))
+    now_cm, then_cm = (one.areas[tank.limiting].cut_cm for one in (option, longer))
+    return [*said, *([locale.say("why_cut")] if now_cm > (1.0 + SEEN_PART) * then_cm else [])]
 
 
 def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
@@ -137,19 +132,23 @@ def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
         row = max(others, key=lambda row: best.get(row.interval_d, 0.0), default=option)
         if row is not option and best.get(row.interval_d, 0.0) >= MAY_WELL:
             every = locale.count("every", row.interval_d)
-            month = a_month(locale, currency, row.year.cost, row.year.hours)
-            said.append(locale.say(key, every=every, amount=month))
+            said.append(locale.say(key, every=every, amount=month_of(locale, tank, row, currency)))
     return said
 
 
-def gaps_words(locale: Locale, tank: TankFacts, said: str) -> str:
-    """Return what longer gaps do to glass and water in the owner's words, or that nothing is said.
+def visit_words(locale: Locale, tank: TankFacts, practice: Practice) -> list[str]:
+    """Return what longer gaps do to glass and water, and what a visit is, where that is not told.
 
-    "" where there is no other rhythm to compare.
+    The owner's words where there are some; else what is left out, and the time and aim of a visit.
     """
-    if said and tank.longer is not None:
-        return locale.say("gaps", said=named(said))
-    return locale.say("gaps_unsaid") if len(tank.rows) > 1 and not said else ""
+    said = [locale.say("gaps_unsaid")] if len(tank.rows) > 1 else []
+    if practice.longer_gaps:
+        gaps = locale.say("gaps", said=named(practice.longer_gaps))
+        said = [gaps] if tank.longer is not None else []
+    if tank.option is not None and not practice.includes:
+        minutes = locale.number(tank.option.minutes_per_visit - tank.travel_min)
+        said.append(locale.say("visit_known", minutes=locale.say("minutes", n=minutes)))
+    return said
 
 
 def size_words(locale: Locale, size: str, unit: str) -> str:
@@ -171,7 +170,7 @@ def picture_words(
     if option is None:
         low, middle, high = (float(height) for height in course.height_cm[:, -1])
         now = float(course.height_cm[1, 0])
-        key = "picture_now_bare" if now < floor else "picture_now"
+        key = "picture_now_bare" if now < bare_below(np.array(floor)) else "picture_now"
         key = "picture_now_over" if now > budget else key
         key = "picture_unmeasured" if area.forecast.basis == "table" else key
         day = locale.short_date(tank.on + timedelta(days=int(course.day[-1])))
@@ -191,7 +190,7 @@ def picture_words(
         title = locale.sentence_case(locale.say(key, over=locale.height(over, unit), **blanks))
     heard = locale.say(
         "picture_alt",
-        title=title,
+        title=title if place != tank.limiting else f"{blanks['area']}: {title}",
         budget=blanks["budget"],
         floor=locale.exact(floor, unit),
         middle=locale.height(middle, unit),
@@ -201,18 +200,32 @@ def picture_words(
     return title, heard
 
 
-def mends_words(locale: Locale, tank: TankFacts) -> tuple[str, ...]:
-    """Return the first change with which the next longer rhythm holds, or all where none does.
+def mends_words(locale: Locale, tank: TankFacts, currency: str) -> tuple[str, tuple[str, ...]]:
+    """Return what lets the next longer rhythm hold; where none holds, a lead and all ways.
 
     Where a rhythm holds, a change too small to see argues the proposal away; it is the owner's.
     """
-    areas = {area.forecast.area_id: area for area in tank.areas}
-    holding = [mend for mend in tank.advice.mends if mend.holds]
+    option, advice = tank.option, tank.advice
+    if option is None or advice.fails_at_d is None or tank.asked:
+        return "", ()
+    holding = [mend for mend in advice.mends if mend.holds]
     holding.sort(key=lambda mend: mend.kind != "light" and len(mend.area_ids) > FEW_AREAS)
     if tank.fits:
         holding = [mend for mend in holding[:1] if _worth_offering(mend)]
-    names = {area_id: (area_name(area), area.unit) for area_id, area in areas.items()}
-    return tuple(mend_words(mend, names, locale, lamp=False) for mend in holding)
+    names = {area.forecast.area_id: (area_name(area), area.unit) for area in tank.areas}
+    said = [mend_words(mend, names, locale, lamp=False) for mend in holding]
+    row = advice.option(advice.fails_at_d)
+    every, amount = locale.count("every", row.interval_d), month_of(locale, tank, row, currency)
+    if tank.fits:
+        saved = apart(locale, tank, option, row, currency)
+        blanks = {"every": every, "amount": amount, "saved": saved}
+        return "".join(locale.say("mends_lead", mend=mend, **blanks) for mend in said), ()
+    if tank.longer is not None:
+        trial = locale.count("every", tank.longer.interval_d)
+        less = apart(locale, tank, option, tank.longer, currency)
+        said.append(locale.say("mend_trial", every=trial, saved=less))
+    lead = locale.say("mends_none_lead", every=every, amount=amount)
+    return (lead, tuple(said)) if said else ("", ())
 
 
 def _worth_offering(mend: Mend) -> bool:
@@ -281,7 +294,8 @@ def unknowns(
     if cost is not None:
         low, high = (locale.money(end, currency) for end in (cost.p10, cost.p90))
         sentences.append(locale.say("unknown_cost", low=low, high=high))
-    if not any(made.visits for tank in tanks if (made := tank.advice.minutes) is not None):
+    timed = any(made.visits for tank in tanks if (made := tank.advice.minutes) is not None)
+    if not timed and (cost is not None or not currency):  # an agreed price holds whatever it takes
         sentences.append(locale.say("unknown_time"))
     return (*sentences, locale.say("unknown_health"))
 

@@ -221,8 +221,8 @@ def _falls_short(area: AreaCut) -> Iterator[str]:
     elif area.needed_cut_cm < area.least_cut_cm - 0.05:
         yield (
             f"{area.label} would last from {area.needed_cut_cm:.1f} {area.unit}, below its floor "
-            f"of {area.floor_cm:g} {area.unit}; it would look bare for "
-            f"{tell.about_days(area.days_below_floor)}."
+            f"of {area.floor_cm:g} {area.unit}; it would look "
+            f"{tell.bare_for(area.days_below_floor)}."
         )
 
 

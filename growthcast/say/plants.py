@@ -80,17 +80,13 @@ def plants_words(
     listed = [a for n, a in enumerate(shown) if n < MOST_SHOWN or a.is_there_now]
     tank_id = design.tank_id[design.tank[place]]
     fitting = [a for a in shown if a.fits and not a.is_there_now]
-    yield (
-        f"{tell.count_of(len(fitting), 'other plant')} would do in {area_id}"
-        + (f"; the first, {fitting[0].species_id}: {plant_reason(fitting[0])}." if fitting else ".")
-    )
-    yield tell.Table(
-        f"Plants for {area_id} of {tank_id} (floor {design.traits.floor_cm[place]:g} {unit}, "
-        f"budget {design.traits.budget_cm[place]:g} {unit}): what each saves the tank in a year",
-        ["plant", "visit>", "hours>", f"{currency}>", "to the look>"],
-        [_tank_row(a) for a in listed],
-        [tell.RANGES],
-    )
+    first = [f"; the first, {one.species_id}: {plant_reason(one)}" for one in fitting[:1]]
+    yield f"{tell.count_of(len(fitting), 'other plant')} would do in {area_id}{''.join(first)}."
+    floor, budget = (of[place] for of in (design.traits.floor_cm, design.traits.budget_cm))
+    bounds = f"floor {floor:g} {unit}, budget {budget:g} {unit}"
+    title = f"Plants for {area_id} of {tank_id} ({bounds}): what each saves the tank in a year"
+    saved = ["plant", "visit>", "hours>", f"{currency}>", "to the look>"]
+    yield tell.Table(title, saved, [_tank_row(a) for a in listed], [tell.RANGES])
     yield tell.sentence("plants_visit", ranges=tell.RANGES_HOLD)
     yield tell.More()
     heads = ["plant", "alone>", "floor to budget>", "holds>", "fills it>"]
@@ -113,10 +109,7 @@ def plants_words(
         which = "All of these" if len(wide) == len(listed) > 1 else some_of(wide)
         yield f"Spread sideways too, and width is not forecast: {which}."
     if any(a.regulated_in_places for a in listed):
-        yield tell.Beside(
-            "Plants that are, or whose relatives are, regulated in some places: the rules of your "
-            "place decide; their trimmings go away as sealed waste, never into waterways."
-        )
+        yield tell.Beside(tell.sentence("plants_regulated"))
 
 
 def _meaning(listed: Sequence[PlantAdvice]) -> tell.Words:

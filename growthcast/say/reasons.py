@@ -144,7 +144,8 @@ def next_longer_words(
         for area in longer.bare_areas:
             days = texts.count("day", round(max(area.days_below_floor, 1.0)))
             cut = texts.measured(texts.number(area.cut_needed_cm or 0.0, 1), area.unit)
-            cuts.append(texts.say("longer_bare_area", area=_name(area), cut=cut, days=days))
+            key = "longer_bare_area" if area.days_below_floor > 0.0 else "longer_bare_unseen"
+            cuts.append(texts.say(key, area=_name(area), cut=cut, days=days))
         return said + texts.say("longer_bare", cuts="; ".join(cuts))
     return said
 

@@ -83,19 +83,11 @@ def list_words(plants: Sequence[Mapping[str, Any]], what: str, *, all_of_them: b
     for plant in listed:
         cover = plant["measure"] == "cover_pct"
         ceiling = "surface" if plant["reaches_surface"] else f"{plant['ceiling_cm']:g} cm"
-        rows.append(
-            (
-                plant["species_id"],
-                plant["common_name"] or "",
-                plant["form"],
-                f"{plant['fastest_cm_per_week']:.1f} {'%' if cover else 'cm'}",
-                f"{plant['low_stand_doubles_d']:.0f} d",
-                "full cover" if cover else ceiling,
-                plant["light"],
-                plant["needs_co2"],
-                plant["basis"],
-            )
-        )
+        pace = f"{plant['fastest_cm_per_week']:.1f} {'%' if cover else 'cm'}"
+        doubles = f"{plant['low_stand_doubles_d']:.0f} d"
+        names = [plant[name] or "" for name in ("species_id", "common_name", "form")]
+        beside = [plant[name] for name in ("light", "needs_co2", "basis")]
+        rows.append([*names, pace, doubles, "full cover" if cover else ceiling, *beside])
     headings = ("species", "name", "form", "a week>", "low stand doubles in>")
     heads = (*headings, "ceiling>", "light", "CO2", "rate from")
     yield Table("", heads, rows, ("rate from", "low stand doubles in", "CO2", "name"))

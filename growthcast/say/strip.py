@@ -1,11 +1,13 @@
 """Rhythms on a client's page: what they cost, and the rows of the strip.
 
-A month costs whole units of money, a year twelve of them.
+A month costs whole units of money, a year twelve of them. On the page of several tanks every price
+is that of all of them.
 """
 
 from __future__ import annotations
 
 from growthcast.say.locale import Locale
+from growthcast.say.words import hand_cut
 from growthcast.service.advice import OptionAdvice
 from growthcast.service.effort.hours import DAYS_PER_YEAR
 from growthcast.service.pages.client import TankFacts
@@ -29,11 +31,6 @@ def year_price(cost: float) -> float:
     return MONTHS_A_YEAR * month_price(cost)
 
 
-def a_year(locale: Locale, option: OptionAdvice, currency: str) -> str:
-    """Return what a rhythm costs a year."""
-    return worth(locale, currency, year_price(option.year.cost), option.year.hours)
-
-
 def a_month(locale: Locale, currency: str, cost: float, hours: float) -> str:
     """Return a month's part of a year's cost, or of its hours where an hour has no price."""
     if currency:
@@ -41,30 +38,39 @@ def a_month(locale: Locale, currency: str, cost: float, hours: float) -> str:
     return locale.say("hours", n=locale.number(hours / MONTHS_A_YEAR, 1))
 
 
-def dearer(one: OptionAdvice, other: OptionAdvice) -> tuple[float, float]:
+def month_of(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -> str:
+    """Return what a rhythm costs a month, with the client's other tanks where there are some."""
+    amount = a_month(locale, currency, *tank.takes(row))
+    return locale.say("a_month_all" if tank.together else "a_month", amount=amount)
+
+
+def dearer(tank: TankFacts, one: OptionAdvice, other: OptionAdvice) -> tuple[float, float]:
     """Price and hours a year that one rhythm takes more than another."""
-    cost = year_price(one.year.cost) - year_price(other.year.cost)
-    return cost, one.year.hours - other.year.hours
+    (cost, hours), (less, fewer) = tank.takes(one), tank.takes(other)
+    return year_price(cost) - year_price(less), hours - fewer
 
 
-def apart(locale: Locale, one: OptionAdvice, other: OptionAdvice, currency: str) -> str:
+def apart(
+    locale: Locale, tank: TankFacts, one: OptionAdvice, other: OptionAdvice, currency: str
+) -> str:
     """Return how far two rhythms lie apart a year, in money."""
-    cost, hours = dearer(one, other)
+    cost, hours = dearer(tank, one, other)
     return locale.say("saved_money", amount=worth(locale, currency, abs(cost), abs(hours)))
 
 
 def days_of_100(locale: Locale, share: float) -> str:
     """Return a share of days as whole days of a hundred; less than all never reads as all."""
-    if _nearly_all(share):
+    if round(100.0 * share) == 100 and share < ALL:
         return locale.say("days_nearly_all")
     return locale.number(100.0 * share)
 
 
-def _nearly_all(share: float) -> bool:
-    return round(100.0 * share) == 100 and share < ALL
+def some_bare(tank: TankFacts) -> bool:
+    """Tell whether some rhythm leaves an area bare on a day of a hundred."""
+    return any(_days_out(row)[1] for row in tank.rows)
 
 
-def days_out(row: OptionAdvice) -> tuple[int, int]:
+def _days_out(row: OptionAdvice) -> tuple[int, int]:
     """Return of a hundred days those too tall and those bare; with those as agreed they are all."""
     out = 100 - round(100.0 * row.share_of_days_presentable)
     bare = min(round(100.0 * row.share_of_days_bare), out)
@@ -75,24 +81,27 @@ def row_words(
     locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str, vat_percent: float
 ) -> tuple[str, ...]:
     """Return what one rhythm gives and costs, as a row of the strip."""
-    month = a_month(locale, currency, row.year.cost, row.year.hours)
-    cost = locale.say("cost_both", year=a_year(locale, row, currency), month=month)
+    cost, hours = tank.takes(row)
+    month = a_month(locale, currency, cost, hours)
+    year = worth(locale, currency, year_price(cost), hours)
+    price = locale.say("cost_both", year=year, month=month)
     if currency and vat_percent:
-        _, paid = with_vat(month_price(row.year.cost), vat_percent)
-        cost = locale.say("cost_gross", month=month, gross=locale.money(paid, currency))
-    tall, bare = (locale.number(days) for days in days_out(row))
-    out = locale.say("days_out", tall=tall, bare=bare)
-    if _nearly_all(row.share_of_days_presentable):
-        out = locale.say("days_out_few")
-    found = row.areas[tank.limiting].found
+        _, paid = with_vat(month_price(cost), vat_percent)
+        price = locale.say("cost_gross", month=month, gross=locale.money(paid, currency))
+    price = locale.say("cost_all", price=price) if tank.together else price
+    tall, bare = (locale.number(days) for days in _days_out(row))
+    area, unit = row.areas[tank.limiting], tank.areas[tank.limiting].unit
+    found = locale.range(area.found.p10, area.found.p50, area.found.p90, unit)
+    cut, first = hand_cut(area.cut_cm, unit, area.least_cut_cm), tank.first_on[row.interval_d]
     return (
         locale.count("every", row.interval_d),
         days_of_100(locale, row.share_of_days_presentable),
-        out,
-        locale.range(found.p10, found.p50, found.p90, tank.areas[tank.limiting].unit),
+        locale.say("cut_found", cut=locale.exact(cut, unit), found=found),
         _visits(locale, row),
-        cost,
+        locale.say("against_none") if first is None else locale.short_date(first),
+        price,
         _against(locale, tank, row, currency),
+        *([locale.say("days_out", tall=tall, bare=bare)] if some_bare(tank) else []),
     )
 
 
@@ -109,7 +118,7 @@ def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) 
     option = tank.option
     if option is None or row is option:
         return locale.say("against_none")
-    cost, hours = dearer(row, option)
+    cost, hours = dearer(tank, row, option)
     by = round(cost if currency else hours)
     money = "against_equal" if not by else "against_more" if by > 0 else "against_less"
     size = worth(locale, currency, abs(cost), abs(hours))

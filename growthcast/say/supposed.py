@@ -168,10 +168,7 @@ def supposed_cautions(supposed: Supposed) -> list[str]:
     fit, design = supposed.fit, supposed.fit.design
     said = []
     if supposed.changes.conditions.get("co2_mg_l", 0.0) > CO2_CAUTION_MG_L:
-        said.append(
-            "CO2 above 30 mg/L: fish may gasp and die; watch the livestock, and follow the rules "
-            "and the vet of your place."
-        )
+        said.append(sentence("supposed_co2"))
     areas = np.flatnonzero(design.alive & (design.tank == supposed.tank))
     chances = holding_of(supposed.book, fit, supposed.tank, areas)
     new = set(supposed.plants.values())

@@ -66,7 +66,7 @@ def _sentences() -> dict[str, str]:
 
 
 def sentence(key: str, **blanks: object) -> str:
-    """Return what a terminal says under a key, its blanks filled."""
+    """Return what ``languages/terminal.toml`` says under a key, its blanks filled."""
     return _sentences()[key].format(**blanks)
 
 
@@ -180,6 +180,11 @@ def about_days(days: float) -> str:
     """Return a number of days that is not known for sure as a person says it."""
     said = days_in_words(days)
     return said if days < 0.5 else f"about {said}"
+
+
+def bare_for(days: float) -> str:
+    """Return how long an area looks bare after a cut below its floor."""
+    return f"bare for {about_days(days)}" if days > 0.0 else "hardly bare to the eye"
 
 
 def full_date_words(day: date) -> str:

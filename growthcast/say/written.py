@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
+from typing import TYPE_CHECKING
 
-from growthcast.book.begin.diary import Diary, Meanings, Plan, examples
-from growthcast.book.sheets.merge import CellChange, Merge, RowChange, TableChanges
-from growthcast.book.supposed import Cell
 from growthcast.book.words import PROPOSED, plain
 from growthcast.book.writing.journal import Entry, undone
 from growthcast.say.words import Beside, Table, Words, count_of, tidy
+
+if TYPE_CHECKING:  # a journal is read without the libraries of a spreadsheet, or numpy
+    from growthcast.book.begin.diary import Diary, Meanings, Plan
+    from growthcast.book.sheets.merge import CellChange, Merge, RowChange, TableChanges
+    from growthcast.book.supposed import Cell
 
 MOST_ROWS_SHOWN, MOST_KEPT_SHOWN = 40, 5
 KEPT = "not in the sheet and kept"
@@ -159,7 +162,7 @@ MOST_SHOWN, MOST_LISTED = 5, 20
 def meaning_words(diary: Diary, meanings: Meanings) -> Words:
     """Yield what each column of a diary is taken for, with examples."""
     rows = [
-        [heading, name or "(left out)", ", ".join(examples(diary, heading))]
+        [heading, name or "(left out)", ", ".join(diary.examples(heading))]
         for heading, name in meanings.columns.items()
     ]
     yield Table(f"Columns of {diary.file}", ["column", "is", "as in"], rows)

@@ -179,8 +179,8 @@ def _bare(areas: tuple[AreaAdvice, ...]) -> list[dict[str, str | float | None]]:
 class NextLonger:
     """The next longer interval against the recommended one.
 
-    ``presentable_days_lost`` is days a year on which some area stands outside floor and budget,
-    more than now; ``bare_areas`` are the areas that would have to be cut below their floors to hold
+    ``presentable_days_lost`` is days a year on which some area is bare or above its budget, more
+    than now; ``bare_areas`` are the areas that would have to be cut below their floors to hold
     the wanted chance, ``lost_areas`` the names of those that not even the lowest safe cut saves.
     Savings are a year's, with their range over the draws of growth and minutes in ``saved``;
     negative where the longer interval costs more.

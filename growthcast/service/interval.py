@@ -32,9 +32,9 @@ class IntervalOptions:
     ``cut_cm`` keeps to ``LivingAreas.least_cut_cm``; ``cut_needed_cm`` is the cut that would hold
     the wanted chance whatever the look (``cut_cm`` where that does), NaN where not even the lowest
     safe cut does.
-    ``share_of_days_presentable`` counts the days on which every area of a tank stands between its
-    floor and its budget, what lies within the scatter of a cut below the floor still counting as
-    at it; ``share_of_days_bare`` those on which some area has not grown up to it since the cut.
+    ``share_of_days_presentable`` counts the days on which no area of a tank looks bare
+    (``bare_below``) or stands above its budget; ``share_of_days_bare`` those on which some area
+    looks bare.
     ``chance_at_least_cut`` is the chance when every area is taken down to its least cut.
     ``end_cm`` (A, F) are the heights to which the cuts have grown by the next visit in each of the
     first draws, ``found_cm`` (A, 3) their p10, p50 and p90 over all draws, ``rest_d`` (A, F)
@@ -177,9 +177,9 @@ def _days_between(
 def _days_that_look_right(
     living: LivingAreas, interval_d: int, growth: Singles, left: Singles, rest_d: Singles
 ) -> tuple[FloatArray, FloatArray]:
-    """Share (R,) of days on which every area of a tank stands between its floor and its budget.
+    """Share (R,) of days on which no area of a tank looks bare or stands above its budget.
 
-    Beside it the share (R,) on which some area is still bare. ``left`` (A, D) are the stages after
+    Beside it the share (R,) on which some area looks bare. ``left`` (A, D) are the stages after
     the cut.
     """
     over = _days_between(interval_d, growth, left, living.budget_stage, rest_d)
@@ -199,8 +199,8 @@ def _days_below_floor(
     if rows.size:
         cut = np.maximum(needed_cm[rows], living.safe_cut_cm[rows])
         start = living.stage_after_cut(cut, rows)
-        floor = living.floor_stage[rows]
-        taken = _days_between(interval_d, growth[rows], start, floor, rest_d[rows])
+        bare = living.bare_stage[rows]
+        taken = _days_between(interval_d, growth[rows], start, bare, rest_d[rows])
         days[rows] = quick_quantiles(taken, (0.5,))[:, 0]
     return days
 

@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.finite import finite_answer
 from growthcast.fit.model.clock import LONGEST_PAUSE_SHARE, days_lost
-from growthcast.fit.model.noise import ErrorModel, span_drift
+from growthcast.fit.model.noise import JUDGEMENT_ERROR_SHARE, ErrorModel, span_drift
 from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import (
@@ -168,16 +169,8 @@ class LivingAreas:
 
     @cached_property
     def bare_stage(self) -> Singles:
-        """Stage in each draw below which an area looks bare, (A, D).
-
-        What lies within the scatter of a cut below the floor still counts as at it.
-        """
-        return self.stage_of(self.floor_cm * np.exp(-HAND_SPREAD))
-
-    @cached_property
-    def floor_stage(self) -> Singles:
-        """Stage in each draw at the floor, (A, D)."""
-        return self.stage_of(self.floor_cm)
+        """Stage in each draw below which an area looks bare, (A, D)."""
+        return self.stage_of(bare_below(self.floor_cm))
 
     @cached_property
     def _edges(self) -> list[int]:
@@ -322,6 +315,30 @@ class LivingAreas:
     def stage_of(self, height_cm: FloatArray) -> Singles:
         """Stage in each draw at a height, one for each area; inf above a ceiling."""
         return quick_stage(column(height_cm), self.draws.ceiling_cm, self._bend)
+
+
+@finite_answer
+def bare_below(floor_cm: FloatArray) -> FloatArray:
+    """Return the heights below which areas look bare to the eye.
+
+    Parameters
+    ----------
+    floor_cm : array (A,)
+        Their floors [cm, or % cover].
+
+    Returns
+    -------
+    array (A,)
+        The height that five of six judgements by eye call too low [cm, or % cover]: such a look
+        errs by ``JUDGEMENT_ERROR_SHARE``, so that at the floor itself half of them do.
+
+    Examples
+    --------
+    >>> round(float(bare_below(np.array(10.0))), 2)
+    8.61
+    """
+    seen: FloatArray = floor_cm * np.exp(-JUDGEMENT_ERROR_SHARE)
+    return seen
 
 
 def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:

@@ -264,7 +264,6 @@ def _longer(block: _Block, chosen: int, failing: int | None, run: int) -> NextLo
         block.efforts[n].hours_of_year(run, block.options[n].interval_d) for n in (chosen, failing)
     )
     lost_days = now.share_of_days_presentable - longer.share_of_days_presentable
-    bare = [area for area in longer.areas if area.days_below_floor > 0.0]
     return NextLonger(
         interval_d=longer.interval_d,
         chance_all_within=longer.chance_all_within,
@@ -273,7 +272,11 @@ def _longer(block: _Block, chosen: int, failing: int | None, run: int) -> NextLo
         hours_saved=now.year.hours - longer.year.hours,
         cost_saved=now.year.cost - longer.year.cost,
         saved=saving(now_h, longer_h, block.book.practice.labour_rate_per_h),
-        bare_areas=tuple(area for area in bare if area.cut_needed_cm is not None),
+        bare_areas=tuple(
+            area
+            for area in longer.areas
+            if area.cut_needed_cm is not None and area.cut_needed_cm < area.least_cut_cm
+        ),
         lost_areas=tuple(area.label for area in longer.areas if area.cut_needed_cm is None),
     )
 

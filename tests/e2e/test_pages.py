@@ -171,7 +171,7 @@ def test_a_tank_without_a_log_or_any_plant(tmp_path: Path) -> None:
     assert done.status == 0
     assert "so the day to stand on is today" in done.err
     page = (tmp_path / "b.html").read_text(encoding="utf-8")
-    assert "these are the usual figures of such plants" in page
+    assert "these are usual figures of such plants" in page
     assert "How often our forecasts held" not in page
     done = run("overview", str(book), "--on", "2026-06-01", "--out", str(tmp_path / "c.html"))
     assert done.status == 0, done.err
@@ -253,7 +253,12 @@ def test_a_clients_page_adds_up_and_its_figures_are_written(tmp_path: Path) -> N
     assert f"€{round(net) + round(round(net) * 0.19)} a month" in page
     assert "With 19% VAT" in page
     assert "Tanks at one place share the journey" in page
-    assert re.search(r">€(\d+) a month \(€(?!\1)\d+ with VAT\)<", page)
+    rows = re.findall(r">all tanks: €(\d+) a month \(€(?!\1)\d+ with VAT\)<", page)
+    told = [row["all_tanks_per_month"] for row in figures["rhythms"]]
+    assert [float(price) for price in rows] == told
+    assert {round(net)} == {
+        row["all_tanks_per_month"] for row in figures["rhythms"] if row["proposed"]
+    }
     assert "<li>glass cleaned, a third of the water changed</li>" in page
     assert run(*asked, "--data", str(tmp_path / "a.csv")).status == 0
     *rhythms, whole = csv.DictReader((tmp_path / "a.csv").read_text("utf-8").splitlines())
@@ -277,6 +282,8 @@ def test_a_quote_is_a_clients_page_of_a_book_without_a_log(tmp_path: Path) -> No
     assert "Still to agree: term, notice, and whether the price is fixed." in page
     assert "[practice] terms" in done.err
     assert "What a visit includes" not in page
+    assert "A visit is about" in page
+    assert done.err.count("[visit] includes") == 1
 
 
 def test_a_quote_knows_what_is_planted_today_and_is_refused_where_there_is_a_log(

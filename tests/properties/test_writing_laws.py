@@ -16,8 +16,7 @@ from hypothesis import strategies as st
 
 from growthcast.book.read import inspect_book
 from growthcast.book.tables import TABLES
-from growthcast.book.writing.append import add_rows
-from growthcast.book.writing.cells import KINDS, parse_row
+from growthcast.book.writing.append import KINDS, add_rows, parse_row
 from growthcast.book.writing.journal import splice_of
 from growthcast.book.writing.unlog import take_back
 from growthcast.book.writing.visit.amounts import Place

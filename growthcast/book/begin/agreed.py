@@ -5,13 +5,12 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from datetime import date
 from functools import cache
 
 from growthcast.book.begin.typed import slug
 from growthcast.book.book import Book, names_of_plants
-from growthcast.book.cells.numbers import YEAR_FIRST, YEAR_LAST
+from growthcast.book.cells.numbers import YEAR_FIRST, YEAR_LAST, day_of
 from growthcast.book.words import plain, shown, some_of
 from growthcast.book.writing.visit.amounts import LOOKS
 from growthcast.errors import UsageError
@@ -47,12 +46,6 @@ def _months() -> dict[str, int]:
     return found
 
 
-def _day(year: str, month: int, day: int) -> date | None:
-    with suppress(ValueError):
-        return date(int(year) + (2000 if len(year) == 2 else 0), month, day)
-    return None
-
-
 def read_dates(cells: Sequence[str], order: str = "") -> list[date | None]:
     """Return the days of a column; ``None`` for a cell that is no date or blank.
 
@@ -66,7 +59,7 @@ def read_dates(cells: Sequence[str], order: str = "") -> list[date | None]:
         for way, days in read.items():
             if last is not None:
                 day, month = (1, 2) if way == "day-first" else (2, 1)
-                days.append(_day(last[3], int(last[month]), int(last[day])))
+                days.append(day_of(last[3], last[month], last[day]))
             else:
                 days.append(_plain_day(text))
     if order:
@@ -85,10 +78,10 @@ def read_dates(cells: Sequence[str], order: str = "") -> list[date | None]:
 def _plain_day(text: str) -> date | None:
     """Return a date that says itself which part is which."""
     if match := re.fullmatch(YEAR_FIRST, text):
-        return _day(match[1], int(match[2]), int(match[3]))
+        return day_of(*match.groups())
     match = _MONTH_NAMED.fullmatch(text)
     month = _months().get(match[2].casefold()) if match else None
-    return _day(match[3], month, int(match[1])) if match and month else None
+    return day_of(match[3], str(month), match[1]) if match and month else None
 
 
 def read_numbers(cells: Sequence[str], unit: str, mark: str = "") -> list[float | None]:

@@ -46,6 +46,12 @@ class Diary:
         at = self.headings.index(heading)
         return [cells[at].strip() if at < len(cells) else "" for _, cells in self.rows]
 
+    def examples(self, heading: str) -> list[str]:
+        """Return a few different cells of a column, in quotes."""
+        return [shown(c) for c in dict.fromkeys(filter(None, self.column(heading)))][
+            :_MOST_EXAMPLES
+        ]
+
 
 @dataclass(frozen=True, slots=True)
 class Meanings:
@@ -143,16 +149,11 @@ def meanings_text(meanings: Meanings, diary: Diary) -> str:
     lines = [f'# What the columns of {printable(diary.file)} hold; "" is not taken over.']
     lines += [f"# One of: {', '.join(dict.fromkeys(diary_words().values()))}.", "", "[columns]"]
     for heading, name in meanings.columns.items():
-        held = ", ".join(examples(diary, heading)) or "nothing"
+        held = ", ".join(diary.examples(heading)) or "nothing"
         lines.append(f'{tomlkit.key(heading).as_string()} = "{name}" # as in {held}')
     ways = '# dates = "day-first" or "month-first"; numbers = "comma" or "point"'
     read = f'dates = "{meanings.dates}"', f'numbers = "{meanings.numbers}"'
     return "\n".join([*lines, "", "[reading]", ways, *read, ""])
-
-
-def examples(diary: Diary, heading: str) -> list[str]:
-    """Return a few different cells of a column, in quotes."""
-    return [shown(c) for c in dict.fromkeys(filter(None, diary.column(heading)))][:_MOST_EXAMPLES]
 
 
 _UNITS = {"before_cm": "cm", "after_cm": "cm", "removed_cm": "cm", "removed_g": "g"}

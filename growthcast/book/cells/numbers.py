@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from datetime import date
 
 from growthcast.book.tables import UNIT_WORDS, Column
@@ -134,12 +135,11 @@ YEAR_LAST = r"([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{4}|[0-9]{2}
 _PACKED = r"([0-9]{4})([0-9]{2})([0-9]{2})"
 
 
-def _day(year: str, month: str, day: str) -> str | None:
-    century = "20" if len(year) == 2 else ""
-    try:
-        return date(int(century + year), int(month), int(day)).isoformat()
-    except ValueError:
-        return None
+def day_of(year: str, month: str, day: str) -> date | None:
+    """Return a day of the calendar, of this century where the year has two digits; none else."""
+    with suppress(ValueError):
+        return date(int(year) + (2000 if len(year) == 2 else 0), int(month), int(day))
+    return None
 
 
 def parse_date(text: str) -> str | Fault:
@@ -148,7 +148,7 @@ def parse_date(text: str) -> str | Fault:
     plain = midnight[1] if midnight else text
     parts = _ISO.fullmatch(plain)
     if parts:
-        if _day(*parts.groups()) is None:
+        if day_of(*parts.groups()) is None:
             return Fault("no-such-day", "a day no calendar has", "check the month and the day")
         return plain
     timed = re.fullmatch(_TIMED, text)
@@ -158,12 +158,12 @@ def parse_date(text: str) -> str | Fault:
 
 
 def _date_fix(text: str) -> str:
-    ways: list[str | None] = []
+    ways: list[date | None] = []
     if parts := re.fullmatch(YEAR_FIRST, text) or re.fullmatch(_PACKED, text):
-        ways = [_day(*parts.groups())]
+        ways = [day_of(*parts.groups())]
     elif parts := re.fullmatch(YEAR_LAST, text):
         first, second, year = parts.groups()
-        ways = [_day(year, second, first), _day(year, first, second)]
+        ways = [day_of(year, second, first), day_of(year, first, second)]
     days = list(dict.fromkeys(way for way in ways if way))
     if len(days) == 2:
         return f"write {days[0]} (day first) or {days[1]} (month first), whichever is meant"

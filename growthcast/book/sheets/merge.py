@@ -123,8 +123,8 @@ def _lay_over(
 ) -> None:
     """Lay one sheet over its file."""
     places, new = _columns(source, sheet, workbook.file)
-    differences = _differences(source, sheet, places)
-    changed, added, missing = _as_exported(merge, source, differences, workbook.stamps)
+    asked = (places, workbook.stamps, merge.not_taken)
+    changed, added, missing = _differences(source, sheet, *asked)
     if not (changed or added or missing):
         return
     file = source.dialect.file
@@ -188,15 +188,34 @@ def _columns(
     return {name: places[name] for name in (*source.names, *new) if name in places}, new
 
 
+_Changes = tuple[tuple[RowChange, ...], tuple[RowChange, ...], tuple[RowChange, ...]]
+
+
 def _differences(
-    source: Source, sheet: SheetTable, places: Mapping[str, int]
-) -> tuple[tuple[RowChange, ...], tuple[RowChange, ...], tuple[RowChange, ...]]:
-    """Return the rows changed, added and missing in a sheet."""
+    source: Source,
+    sheet: SheetTable,
+    places: Mapping[str, int],
+    stamps: Stamps,
+    not_taken: list[str],
+) -> _Changes:
+    """Return the rows changed, added and missing in a sheet; of changes of the book since, say so.
+
+    A workbook without a stamp is taken to hold what the book holds now.
+    """
     comma, table = source.dialect.decimal_comma, source.dialect.table
     declared = {column.name: column for column in TABLES[table]}
+    stamped = any(name == table for name, _ in stamps)
 
     def cells_of(record: Record | None) -> dict[str, str]:
         return dict(zip(source.names, record.cells if record else (), strict=False))
+
+    def differ(name: str, old: str, new: str) -> bool:
+        texts = (normal(text, declared.get(name), decimal_comma=comma) for text in (old, new))
+        return len({*texts}) > 1
+
+    def since_export(row: str, words: str) -> None:
+        said = f"the book has changed since the export, {words}"
+        not_taken.append(f"sheet {table}, row {row}: {said}")
 
     waiting: dict[Key, list[Record]] = defaultdict(list)
     for record in reversed([*source.rows()]):
@@ -206,65 +225,31 @@ def _differences(
         texts = {n: as_text(values[at], decimal_comma=comma) for n, at in places.items()}
         key = key_of(table, texts)
         match = waiting[key].pop() if waiting.get(key) else None
-        row, old = None if match is None else match.row, cells_of(match)
-        differing = tuple(
-            CellChange(name, old.get(name, ""), text)
-            for name, text in texts.items()
-            if normal(old.get(name, ""), declared.get(name), decimal_comma=comma)
-            != normal(text, declared.get(name), decimal_comma=comma)
-        )
-        change = RowChange(dict(zip(ROW_KEYS[table], key, strict=True)), row, number, differing)
-        if row is None:
-            added.append(change)
-        elif differing:
-            changed.append(change)
+        old, sums, cells = cells_of(match), stamps.get((table, key)), []
+        for name, text in texts.items():
+            was = old.get(name, "")
+            if not differ(name, was, text):
+                continue
+            now = checksum(was, declared.get(name), decimal_comma=comma)
+            if match is not None and (sums or {}).get(name, now) != now:
+                words = f"to {shown(was)}; {shown(text)} of the sheet was not taken"
+                since_export(f"{number}, {name}", words)
+            else:
+                cells.append(CellChange(name, was, text))
+        names = dict(zip(ROW_KEYS[table], key, strict=True))
+        if match is not None and cells:
+            changed.append(RowChange(names, match.row, number, tuple(cells)))
+        elif match is None and sums is None:
+            added.append(RowChange(names, None, number, tuple(cells)))
+        elif match is None:
+            since_export(f"{number}", "this row was taken out of it; it was not added again")
     missing = [
         RowChange(dict(zip(ROW_KEYS[table], key, strict=True)), record.row, None)
         for key, records in waiting.items()
         for record in records
+        if not stamped or (table, key) in stamps
     ]
     return tuple(changed), tuple(added), tuple(sorted(missing, key=lambda gone: gone.row or 0))
-
-
-_Changes = tuple[tuple[RowChange, ...], tuple[RowChange, ...], tuple[RowChange, ...]]
-
-
-def _as_exported(merge: Merge, source: Source, found: _Changes, stamps: Stamps) -> _Changes:
-    """Return the differences made in the sheet; of those made in the book since, say so.
-
-    A workbook without a stamp is taken to hold what the book holds now.
-    """
-    table, comma = source.dialect.table, source.dialect.decimal_comma
-    if not any(name == table for name, _ in stamps):
-        return found
-    declared = {column.name: column for column in TABLES[table]}
-
-    def stale(row: RowChange, cell: CellChange) -> bool:
-        sums = stamps.get((table, tuple(row.key.values())), {})
-        now = checksum(cell.old, declared.get(cell.column), decimal_comma=comma)
-        if cell.column not in sums or sums[cell.column] == now:
-            return False
-        merge.not_taken.append(
-            f"sheet {table}, row {row.sheet_row}, {cell.column}: the book has changed since the "
-            f"export, to {shown(cell.old)}; {shown(cell.new)} of the sheet was not taken"
-        )
-        return True
-
-    changed = [
-        replace(row, cells=tuple(cell for cell in row.cells if not stale(row, cell)))
-        for row in found[0]
-    ]
-    added = []
-    for row in found[1]:
-        if (table, tuple(row.key.values())) in stamps:
-            merge.not_taken.append(
-                f"sheet {table}, row {row.sheet_row}: the book has changed since the export, this "
-                "row was taken out of it; it was not added again"
-            )
-        else:
-            added.append(row)
-    missing = [row for row in found[2] if (table, tuple(row.key.values())) in stamps]
-    return tuple(row for row in changed if row.cells), tuple(added), tuple(missing)
 
 
 def check_merge(folder: Path, merge: Merge, workbook: str, *, today: date) -> list[Finding]:

@@ -1,21 +1,199 @@
-"""Rows added at the end of a table once the book with them has been checked."""
+"""Rows typed as column=value items, and rows added once the book with them has been checked."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Required, TypedDict, Unpack
 
-from growthcast.book.book import Book
+from growthcast.book.begin.typed import slug
+from growthcast.book.book import Book, Table, names_of_plants
+from growthcast.book.cells.numbers import DECIMAL_COMMA, Fault, parse_date, parse_number
 from growthcast.book.read import inspect_book
 from growthcast.book.supposed import Cell
+from growthcast.book.tables import TABLES, Column
+from growthcast.book.words import did_you_mean, folded, plain, shown
 from growthcast.book.writing.journal import Entry, book_lock
 from growthcast.book.writing.replace import Files, read_file, write_over
 from growthcast.book.writing.source import appended, widened
 from growthcast.errors import FileChanged, Finding, HeldAlready, RowsRefused, UsageError
 from growthcast.nouns import dataclass
+
+KINDS = {"tank": "tanks", "area": "areas", "conditions": "conditions", "closed": "closed"}
+"""What may be added by name, and the table it goes into."""
+
+_LONG_ENOUGH = 4
+"""Letters of a word at least by which a label may name a plant."""
+
+_UNITS = {
+    "cm": ("cm",),
+    "cm2": ("cm2", "cm²"),
+    "g": ("g",),
+    "min": ("min",),
+    "d": ("d", "days"),
+    "h": ("h",),
+    "mg/l": ("mg/l", "mg", "ppm"),
+    "umol": ("umol", "µmol", "ppfd"),
+    "dKH": ("dkh", "kh"),
+    "c": ("c", "°c"),
+    "share": ("%",),
+}
+_WITH_UNIT = re.compile(r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})")
+
+
+def parse_row(
+    kind: str, items: Sequence[str], own: Sequence[str] = (), *, whole: bool = True
+) -> dict[str, Cell]:
+    """Return the row that ``column=value`` items mean for one of ``KINDS``.
+
+    ``own`` are columns of the practice's own. A name may stop short of its unit (``co2`` for
+    ``co2_mg_l``) where that leaves one column. A decimal comma and the column's unit are read.
+    ``UsageError`` with every column or value not understood, given twice, or, where the row is to
+    be ``whole``, needed and not given.
+    """
+    row, troubles = parse_cells(kind, items, own, whole=whole)
+    if troubles:
+        raise UsageError("\n    ".join(troubles))
+    return row
+
+
+def parse_cells(
+    kind: str, items: Sequence[str], own: Sequence[str] = (), *, whole: bool = True
+) -> tuple[dict[str, Cell], list[str]]:
+    """Return what is understood of items, as of ``parse_row``, and what is not in sentences."""
+    columns = {column.name: column for column in TABLES[KINDS[kind]]}
+    row: dict[str, Cell] = {}
+    troubles: list[str] = []
+    unread: set[str] = set()
+    for item in items:
+        name = ""
+        try:
+            name, value = _split(kind, item, columns, own)
+            if name in row:
+                raise UsageError(f"{shown(item)}: {name} is given twice")
+            row[name] = _cell(columns[name], value) if name in columns else value or None
+        except UsageError as trouble:
+            troubles.append(str(trouble))
+            unread.add(name)
+    return row, troubles + (
+        still_needed(kind, {**row, **dict.fromkeys(unread, "")}) if whole else []
+    )
+
+
+def still_needed(kind: str, row: Mapping[str, Cell]) -> list[str]:
+    """Return the sentence that names what a whole row lacks; none where it lacks nothing."""
+    needed = [c for c in TABLES[KINDS[kind]] if c.required and row.get(c.name) is None]
+    wanted = "; ".join(f"{column.name} ({_words(column)})" for column in needed)
+    return [f"add {kind} also needs {wanted}; write column=value for each"] if needed else []
+
+
+def _split(
+    kind: str, item: str, columns: Mapping[str, Column], own: Sequence[str]
+) -> tuple[str, str]:
+    """Return the column that an item names, and the text of its value."""
+    typed, mark, value = item.partition("=")
+    name = typed.strip().casefold()
+    name = f"{kind}_id" if name == "id" and f"{kind}_id" in columns else name
+    begin = [known for known in columns if known.startswith(f"{name}_")]
+    if name not in columns and typed.strip() not in own and len(begin) == 1:
+        name = begin[0]  # co2 for co2_mg_l
+    if not mark:
+        raise UsageError(f"{shown(item)} has no =; write column=value, as in {_example(kind)}")
+    if name not in columns and typed.strip() not in own:
+        known = list(dict.fromkeys([*columns, *own]))
+        hint = did_you_mean(name, known, f"the columns are {', '.join(known)}")
+        raise UsageError(f"{shown(item)}: {KINDS[kind]}.csv has no column {name}; {hint}")
+    return name if name in columns else typed.strip(), value.strip()
+
+
+def _words(column: Column) -> str:
+    return column.meaning if column.kind == "id" else f"{column.meaning}, {column.expected}"
+
+
+def _example(kind: str) -> str:
+    return {"tank": "water_depth_cm=45", "area": "budget_cm=22"}.get(kind, "photoperiod_h=8")
+
+
+def _cell(column: Column, text: str) -> Cell:
+    if not text:
+        return None
+    if column.kind == "number":
+        return _number(column, text)
+    if column.kind == "date":
+        day = parse_date(text)
+        if isinstance(day, Fault):
+            raise UsageError(f"{column.name}={text}: a value {day.why}; {day.fix}")
+        return day
+    return text
+
+
+def _number(column: Column, typed: str) -> float:
+    text, scale = typed, 1.0
+    match = _WITH_UNIT.fullmatch(typed)
+    if match and match[2].casefold() in _UNITS.get(column.unit, ()):
+        text, scale = match[1], 0.01 if match[2] == "%" else 1.0
+    if DECIMAL_COMMA.fullmatch(text) and not re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", text):
+        text = text.replace(",", ".")
+    number = parse_number(text)
+    if isinstance(number, Fault):
+        raise UsageError(
+            f"{column.name}={typed}: a value {number.why}; {number.fix} (wanted: {column.expected})"
+        )
+    return float(plain(number * scale))
+
+
+def slug_for(kind: str, row: Mapping[str, Cell]) -> str | None:
+    """Return an id that is easier to type than a row's own; ``None`` where that will do.
+
+    >>> slug_for("tank", {"tank_id": "Practice Hall 2"})
+    'practice-hall-2'
+    """
+    named = str(row.get(f"{kind}_id") or "")
+    if re.fullmatch(r"[\w.\-]*", named):
+        return None
+    return slug(named) or None
+
+
+def row_in_words(row: dict[str, Cell]) -> str:
+    """Return a row as it was understood, on one line."""
+    cells = {name: plain(v) if isinstance(v, float) else v for name, v in row.items() if v}
+    return ", ".join(f"{name} {value}" for name, value in cells.items())
+
+
+def words_of_plant(species: Table, plant: str) -> set[str]:
+    """Return the words by which an id or label may name a plant."""
+    words = folded(" ".join(names_of_plants(species)[plant])).split()
+    return {word for word in words if len(word) >= _LONG_ENOUGH}
+
+
+def renamed(name: str, words: set[str], plant: str) -> str:
+    """Return an id or label with the new plant's genus where a word of it named the old one."""
+
+    def changed(match: re.Match[str]) -> str:
+        word = match[0].casefold()
+        long_enough = len(word) >= _LONG_ENOUGH
+        named = any(known.startswith(word) or word == f"{known}s" for known in words)
+        return genus if long_enough and named else match[0]
+
+    genus = plant.partition("-")[0]
+    return re.sub(r"[^\W_]+", changed, name)
+
+
+def fresh_id(area_id: str, words: set[str], plant: str, taken: Sequence[str]) -> str:
+    """Return an id for the next plant of an area that the book does not have yet."""
+    known = {name.casefold() for name in taken}
+    base = renamed(area_id, words, plant)
+    if base.casefold() not in known:
+        return base
+    stem = re.sub(r"-[0-9]+$", "", base)
+    number = 2
+    while f"{stem}-{number}".casefold() in known:
+        number += 1
+    return f"{stem}-{number}"
+
 
 _ATTEMPTS = 5  # each time another program changed the file meanwhile, it is read again
 

@@ -15,8 +15,7 @@ from growthcast.book.read import read_book
 from growthcast.book.supposed import Cell, known_species
 from growthcast.book.tables import TABLES
 from growthcast.book.words import check_known, plain, shown, some_of
-from growthcast.book.writing.append import How, carried_out
-from growthcast.book.writing.cells import fresh_id, renamed, words_of_plant
+from growthcast.book.writing.append import How, carried_out, fresh_id, renamed, words_of_plant
 from growthcast.book.writing.journal import Entry, book_lock
 from growthcast.book.writing.source import edited, read_source
 from growthcast.book.writing.visit.entry import beginning_with, tank_of_visit

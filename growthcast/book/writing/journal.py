@@ -20,8 +20,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from filelock import FileLock, Timeout
-
 from growthcast.errors import NotWritten
 from growthcast.nouns import dataclass
 
@@ -213,6 +211,8 @@ def book_lock(folder: Path, patience_s: float | None = None) -> Iterator[None]:
     ``NotWritten`` where the folder cannot be written in, or another writer keeps the lock for
     longer than ``patience_s`` (30 s unless told otherwise).
     """
+    from filelock import FileLock, Timeout  # who only reads the journal does without
+
     wait_s = PATIENCE_S if patience_s is None else patience_s
     if not folder.is_dir():
         raise NotWritten(f"no book at {folder}: it is not a folder")

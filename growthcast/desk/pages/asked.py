@@ -12,7 +12,7 @@ from urllib.parse import urlencode
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from growthcast.book.book import Table, names_of_plants, plant_named
-from growthcast.book.tables import TABLES
+from growthcast.book.tables import TABLES, UNITS
 from growthcast.desk.memory import Desk, Known
 from growthcast.desk.share import Share
 from growthcast.desk.visit import templates
@@ -111,14 +111,13 @@ _COMMA = re.compile(r"\s*\d+,\d{1,2}\s*")
 NAMED = {"areas": ("label", "species_id"), "tanks": ("client", "site")}
 LISTS = {"species_id": "plants", "tank_id": "tanks"}
 """What may be picked from while a cell is typed."""
-_UNITS = {"cm2": "cm²", "umol": "µmol", "c": "°C", "share": "0–1", "mg/l": "mg/L"}
 
 
 def column_words(asked: Asked, name: str) -> str:
     """Return what a column holds, with its unit; its own name where there is no word for it."""
     key = f"desk_col_{name}"
     column = next((c for table in TABLES.values() for c in table if c.name == name), None)
-    unit = "" if column is None else _UNITS.get(column.unit, column.unit)
+    unit = "" if column is None else UNITS.get(column.unit, column.unit)
     words = asked.locale.say(key) if key in asked.locale.text else name
     return f"{words} ({unit})" if unit and key in asked.locale.text else words
 

@@ -13,14 +13,14 @@ from urllib.parse import quote, unquote
 
 from starlette.responses import Response
 
+from growthcast.book.book import BOUNDS
 from growthcast.book.cells.records import read_grid
 from growthcast.book.findings import format_findings
 from growthcast.book.read import read_book
 from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter
-from growthcast.book.writing.append import add_rows, would_add
+from growthcast.book.writing.append import KINDS, add_rows, parse_row, row_in_words, would_add
 from growthcast.book.writing.areas import move_bounds, replace_area, retire
-from growthcast.book.writing.cells import KINDS, parse_row, row_in_words
 from growthcast.book.writing.journal import book_lock, entries, undone
 from growthcast.book.writing.replace import read_file
 from growthcast.book.writing.unlog import last_entry, take_back
@@ -177,7 +177,6 @@ def unlog(asked: Asked) -> Response:
 
 SHOWN = ("tanks", "areas", "bounds", "trims", "conditions", "closed", "species")
 MOST_SHOWN = 60
-BOUNDS = ("floor_cm", "budget_cm", "cut_cm")
 OFFERED: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "replace": ("areas", ("plant",)),
     "move": ("areas", BOUNDS),

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import field, replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -74,6 +74,13 @@ class TankFacts:
         What the tank's own limit is for, where the proposed rhythm is that limit.
     next_on, due_on : date or None
         The next visit, and the day it is due where that has passed.
+    first_on : mapping of int to date
+        The first visit at each rhythm compared, by its days.
+    together : mapping of int to (float, float)
+        Cost and hours a year of all the client's tanks at each rhythm of this one, by its days;
+        empty where the page is of this tank alone.
+    travel_min : float
+        Minutes of travel counted in a visit [min].
     courses : tuple of (OptionAdvice or None, Course)
         Of the limiting area: until the next visit (None), at the proposed rhythm, at each longer.
     beside : tuple of (int, Course)
@@ -98,6 +105,9 @@ class TankFacts:
     limiting: int = 0
     courses: tuple[tuple[OptionAdvice | None, Course], ...] = ()
     beside: tuple[tuple[int, Course], ...] = ()
+    first_on: Mapping[int, date | None] = field(default_factory=dict)
+    together: Mapping[int, tuple[float, float]] = field(default_factory=dict)
+    travel_min: float = 0.0
 
     @property
     def fits(self) -> bool:
@@ -114,6 +124,10 @@ class TankFacts:
         """The next longer rhythm."""
         place = next((n for n, row in enumerate(self.rows) if row is self.option), 0)
         return self.rows[place - 1] if place else None
+
+    def takes(self, row: OptionAdvice) -> tuple[float, float]:
+        """Return cost and hours a year of a rhythm, with the client's other tanks if told."""
+        return self.together.get(row.interval_d, (row.year.cost, row.year.hours))
 
     @property
     def review_on(self) -> date | None:
@@ -162,15 +176,23 @@ def gather_tank(
     facts = replace(facts, **_rhythms(book, fit, tank, advice, every_d))
     option = facts.option
     assert option is not None
-    due_on, next_on = _next_visit(book, fit, tank, advice, option.interval_d)
+    visits = {
+        row.interval_d: _next_visit(book, fit, tank, advice, row.interval_d) for row in facts.rows
+    }
+    due_on, next_on = visits[option.interval_d]
+    next_on = next((day for day in planned if day >= on), next_on)
     standing = standing_areas(fit, place)
     forecasts = forecast_growth(fit, (on,), book.practice.horizon_d, place)
+    areas = _areas(book, fit, standing.living.area.tolist(), option, forecasts)
     facts = replace(
         facts,
         due_on=due_on if every_d is None else None,
-        next_on=next((day for day in planned if day >= on), next_on),
-        areas=_areas(book, fit, standing.living.area.tolist(), option, forecasts),
-        limiting=_limiting(advice, option),
+        next_on=next_on,
+        first_on={days: first for days, (_, first) in visits.items()}
+        | {option.interval_d: next_on},
+        areas=areas,
+        limiting=_limiting(advice, areas),
+        travel_min=float(book.of_tanks("travel_min")[tank]),
     )
     return replace(facts, courses=_courses(facts, standing), beside=_beside(facts, standing))
 
@@ -241,7 +263,8 @@ def _courses(
         made.append((None, course(standing, facts.limiting, first)))
     for one in reversed(facts.rows):
         if (days := one.interval_d) >= option.interval_d:
-            visits = range(first + days - option.interval_d, until, days)
+            begins = facts.first_on[days] or facts.next_on
+            visits = range((begins - facts.on).days, until, days)
             cut_cm = one.areas[facts.limiting].cut_cm
             made.append((one, course(standing, facts.limiting, until, visits, days, cut_cm)))
     return tuple(made)
@@ -262,13 +285,13 @@ def _beside(facts: TankFacts, standing: Standing) -> tuple[tuple[int, Course], .
     )
 
 
-def _limiting(advice: TankAdvice, option: OptionAdvice) -> int:
-    """Place of the area that limits the tank: at the longest option it holds least often."""
-    ids = [area.area_id for area in option.areas]
+def _limiting(advice: TankAdvice, areas: tuple[AreaFacts, ...]) -> int:
+    """Place of the area that limits the tank; where none does, of the first to be too tall."""
+    ids = [area.forecast.area_id for area in areas]
     if advice.limited_by in ids:
         return ids.index(advice.limited_by)
-    longest = max(advice.options, key=lambda o: o.interval_d)
-    return min(range(len(ids)), key=lambda i: (longest.areas[i].chance_within, i))
+    ahead = [area.forecast.passes_budget_on for area in areas]
+    return min(range(len(ids)), key=lambda n: [day or date.max for day in ahead[n][1::-1]])
 
 
 def _areas(

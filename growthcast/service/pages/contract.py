@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import timedelta
+from functools import cache, partial
 from typing import Any, ClassVar
 
 import numpy as np
@@ -115,46 +117,97 @@ def contract_of(book: Book, fit: GrowthFit, facts: Sequence[TankFacts]) -> Contr
         ``None`` where no visit is proposed. Visits follow the rhythms; how many journeys they take
         is told by a plan of the weeks ahead, as a share of its visits to each place.
     """
-    chosen = {tank.tank_id: tank.option for tank in facts if tank.option is not None}
+    chosen = _proposed(facts)
     if not chosen:
         return None
-    ids, sites = book.tanks.text("tank_id").tolist(), {tank.tank_id: tank.site for tank in facts}
-    travel = dict(zip(ids, book.of_tanks("travel_min").tolist(), strict=True))
-    shared = _journeys_a_visit(book, fit, chosen, sites)
-    years = {name: option.year for name, option in chosen.items()}
-    road_h = {name: year.visits * travel[name] / 60.0 for name, year in years.items()}
-    at_tanks = {name: year.hours - road_h[name] for name, year in years.items()}
-    hours = sum(at_tanks.values()) + sum(road_h[name] * shared[name] for name in chosen)
-    apart = sum(year.hours for year in years.values())
-    places = {name: ids.index(name) for name in chosen}
-    drawn = [hours_drawn(book, fit, places[n], one.interval_d) for n, one in chosen.items()]
+    ids, years = book.tanks.text("tank_id").tolist(), [row.year for _, row in chosen]
+    places = [(ids.index(tank.tank_id), row.interval_d) for tank, row in chosen]
+    drawn = [hours_drawn(book, fit, *place) for place in places]
     [spread] = Range.of_rows(np.sum(drawn, axis=0)[None])
     low, high = spread.p10 - spread.p50, spread.p90 - spread.p50
+    share = cache(partial(_journeys_a_visit, book, fit))
+    journeys, hours = _journeys_and_hours(chosen, share)
     return Contract(
-        visits=sum(year.visits for year in years.values()),
-        journeys=sum(year.visits * shared[name] for name, year in years.items()),
+        visits=sum(year.visits for year in years),
+        journeys=journeys,
         hours=Range(hours + low, hours, hours + high),
-        hours_apart=apart,
-        hours_at_tanks=tuple(at_tanks.get(tank.tank_id, 0.0) for tank in facts),
+        hours_apart=sum(year.hours for year in years),
+        hours_at_tanks=tuple(_hours_at_tank(tank, tank.option) for tank in facts),
         price_per_h=book.practice.labour_rate_per_h,
     )
 
 
-def _journeys_a_visit(
-    book: Book, fit: GrowthFit, chosen: dict[str, OptionAdvice], sites: dict[str, str]
-) -> dict[str, float]:
-    """Journeys to each tank's place for a visit to it, 1 where no other tank is there."""
-    alone = dict.fromkeys(chosen, 1.0)
-    if len({sites[name] for name in chosen}) == len(chosen):
-        return alone
+@finite_answer
+def with_totals(book: Book, fit: GrowthFit, facts: Sequence[TankFacts]) -> list[TankFacts]:
+    """Add up all tanks of a client at each rhythm of each, the others as proposed.
+
+    Parameters
+    ----------
+    book : Book
+        The book.
+    fit : GrowthFit
+        Its fit.
+    facts : sequence of TankFacts
+        The client's tanks, each with the rhythm proposed for it.
+
+    Returns
+    -------
+    list of TankFacts
+        With ``together``, the journeys shared anew for each change as ``contract_of`` shares them.
+    """
+    proposed = _proposed(facts)
+    share = cache(partial(_journeys_a_visit, book, fit))
+
+    def together(tank: TankFacts, row: OptionAdvice) -> tuple[float, float]:
+        chosen = [(one, row if one is tank else its) for one, its in proposed]
+        _, hours = _journeys_and_hours(chosen, share)
+        return hours * book.practice.labour_rate_per_h, hours
+
+    return [
+        replace(tank, together={row.interval_d: together(tank, row) for row in tank.rows})
+        for tank in facts
+    ]
+
+
+def _proposed(facts: Sequence[TankFacts]) -> list[tuple[TankFacts, OptionAdvice]]:
+    """Return the tanks in which something grows, each with the rhythm proposed for it."""
+    return [(tank, row) for tank in facts if (row := tank.option) is not None]
+
+
+def _hours_at_tank(tank: TankFacts, row: OptionAdvice | None) -> float:
+    """Hours a year at a tank, without the journeys."""
+    return 0.0 if row is None else row.year.hours - row.year.visits * tank.travel_min / 60.0
+
+
+def _journeys_and_hours(
+    chosen: Sequence[tuple[TankFacts, OptionAdvice]],
+    share: Callable[[frozenset[tuple[str, int]]], float],
+) -> tuple[float, float]:
+    """Journeys and hours a year of tanks, each at a rhythm; ``share`` is ``_journeys_a_visit``."""
+    journeys = hours = 0.0
+    for tank, row in chosen:
+        here = frozenset((t.tank_id, o.interval_d) for t, o in chosen if t.site == tank.site)
+        mine = share(here) * row.year.visits
+        journeys += mine
+        hours += _hours_at_tank(tank, row) + mine * tank.travel_min / 60.0
+    return journeys, hours
+
+
+def _journeys_a_visit(book: Book, fit: GrowthFit, rhythms: frozenset[tuple[str, int]]) -> float:
+    """Journeys for a visit to the tanks of one place, by a plan of these tanks alone."""
+    if len(rhythms) < 2:
+        return 1.0
+    every_d = dict(rhythms)
+    advice = [
+        replace(one, recommended_interval_d=every_d[one.tank_id])
+        if one.tank_id in every_d
+        else replace(one, options=())  # not planned
+        for one in recommend(book, fit)
+    ]
     start = as_date(fit.design.on_day) + timedelta(days=1)
-    plan = plan_rounds(book, fit, recommend(book, fit), start, PLAN_WEEKS)
-    planned = [(visit.on, sites[visit.tank_id]) for visit in plan.visits if visit.tank_id in chosen]
-    share = {
-        site: sum(1 for _, at in set(planned) if at == site) / sum(at == site for _, at in planned)
-        for site in {at for _, at in planned}
-    }
-    return {name: share.get(sites[name], 1.0) for name in chosen}
+    visits = plan_rounds(book, fit, advice, start, PLAN_WEEKS).visits
+    days = [visit.on for visit in visits if visit.tank_id in every_d]
+    return len(set(days)) / len(days) if days else 1.0
 
 
 @finite_answer
@@ -181,7 +234,9 @@ def figures_of(facts: Sequence[TankFacts], contract: Contract | None) -> dict[st
             "proposed": row is tank.option,
             "first_estimate": tank.first_estimate,
             "next_on": plain(tank.next_on),
+            "first_on": plain(tank.first_on.get(row.interval_d)),
             "price_per_month": month_price(row.year.cost),
+            "all_tanks_per_month": month_price(tank.takes(row)[0]),
             **plain(row),
         }
         for tank in facts

@@ -297,18 +297,14 @@ def compare_plants(
     now = stand.place_of[place]
     asked = stand.known + np.flatnonzero(np.isin(pool, list(plants)))
     compared = np.append(now, np.flatnonzero(np.isin(stand.living.area, asked)))
-    others = np.flatnonzero(stand.living.area < stand.known)
-    others = others[others != now]
+    others = np.setdiff1d(np.flatnonzero(stand.living.area < stand.known), now)
     answers = stand.answers([np.append(others, c) for c in compared])
     floor_cm = float(design.traits.floor_cm[place])
-    stated_cm = float(book.areas.number("planted_height_cm")[place])
     usual_cm = max(PLANTED_SHARE_OF_FLOOR * floor_cm, 0.1)
-    begun_cm = usual_cm if np.isnan(stated_cm) else stated_cm
+    begun_cm = float(np.nan_to_num(book.areas.number("planted_height_cm")[place], nan=usual_cm))
     outlook = stand.outlooks(compared, np.full(compared.size, begun_cm))
-    found = [
-        _advice(stand, answers[i], answers[0], outlook, i, at)
-        for i, at in enumerate(compared.tolist())
-    ]
+    both = enumerate(compared.tolist())
+    found = (_advice(stand, answers[i], answers[0], outlook, i, at) for i, at in both)
     return sorted(found, key=lambda advice: advice.rank)
 
 
@@ -327,6 +323,7 @@ def _advice(
     chosen, here = answer.chosen, int(np.flatnonzero(answer.places == at)[0])
     practice = str(stand.book.species.text("cut_practice")[stand.species[at]])
     caution = stand.trait("caution", at)
+    removed = Range(*chosen.removed_cm[here].tolist())
     litres = float(stand.area_cm2[at]) / 1000.0 * chosen.year.visits
     return PlantAdvice(
         species_id=str(design.species_id[stand.species[at]]),
@@ -356,9 +353,7 @@ def _advice(
         limits_tank=limited == at,
         limited_by=None if limited is None else stand.label(limited),
         tank_limited_by=None if limited is None else stand.area_id(limited),
-        litres_per_year=None
-        if design.is_cover[area]
-        else Range(*chosen.removed_cm[here].tolist()).times(litres),
+        litres_per_year=None if design.is_cover[area] else removed.times(litres),
         minutes_per_year=Range(*chosen.area_min[here].tolist()).times(chosen.year.visits),
         saves=None if answer is as_it_is else stand.saved(as_it_is, answer),
     )

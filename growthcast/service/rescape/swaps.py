@@ -162,14 +162,13 @@ def swaps_to_reach(
     idle = already or none_holds
     found, tried, size = ([], 0, 0) if idle else _search(stand, holds, base, new, owners)
     reach = [one for one in found if one[0] >= stand.confidence]
-    proposals = tuple(
-        _advice(stand, base, pairs, reach_d, looks, today)
-        for pairs in _cheapest(stand, base, reach, reach_d)
-    )
-    nearest = None
-    if found and not proposals:
-        _, pairs = max(found, key=lambda one: one[0])
-        nearest = _advice(stand, base, pairs, reach_d, looks, today)
+
+    def advised(pairs: _Pairs) -> SwapAdvice:
+        return _advice(stand, base, pairs, reach_d, looks, today)
+
+    proposals = tuple(map(advised, _cheapest(stand, base, reach, reach_d)))
+    likeliest = max(found, key=lambda one: one[0]) if found and not proposals else None
+    nearest = None if likeliest is None else advised(likeliest[1])
     kept = base[~np.isin(stand.living.area[base], free)].tolist()
     alone = [(stand.area_id(at), float(holds[at].mean())) for at in kept]
     return SwapSearch(

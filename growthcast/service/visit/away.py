@@ -17,7 +17,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.model.rates import Basis
 from growthcast.fit.result import GrowthFit
-from growthcast.forecast.report import as_date
+from growthcast.forecast.report import Passing, passing_on
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN
@@ -33,8 +33,6 @@ from growthcast.service.visit.standing import (
     only_areas,
     standing_areas,
 )
-
-Passing = tuple[date | None, date | None, date | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,14 +136,11 @@ def weeks_away(
         area.area_id: area.cut_cm for one in advice if one.chosen for area in one.chosen.areas
     }
     confidence = book.of_tanks("confidence")
+    found: dict[int, tuple[tuple[AwayArea, ...], float, float, int]] = {}
 
-    def conclude(
-        tank: int,
-        areas: tuple[AwayArea, ...] = (),
-        usual: float = 1.0,  # where nothing grows nothing can pass its height
-        bridged: float = 1.0,
-        days: int = 0,
-    ) -> AwayTank:
+    def conclude(tank: int) -> AwayTank:
+        # Where nothing grows nothing can pass its height.
+        areas, usual, bridged, days = found.get(tank, ((), 1.0, 1.0, 0))
         wanted = float(confidence[tank])
         return AwayTank(
             tank_id=str(book.tanks.text("tank_id")[tank]),
@@ -160,7 +155,6 @@ def weeks_away(
             areas=areas,
         )
 
-    found: dict[int, AwayTank] = {}
     for block in blocks_of_tanks(fit, tanks):
         arrived = standing_areas(fit, block).later(after_d)
         living = arrived.living
@@ -178,8 +172,8 @@ def weeks_away(
                 alone = only_areas(arrived.cut(living.least_cut_cm), here)
                 days = days_that_hold(alone, span_d - 1, float(confidence[tank]))
             mine = tuple(areas[i] for i in np.flatnonzero(here).tolist())
-            found[tank] = conclude(tank, mine, *chances, days)
-    return [found.get(tank) or conclude(tank) for tank in tanks.tolist()]
+            found[tank] = (mine, *chances, days)
+    return [conclude(tank) for tank in tanks.tolist()]
 
 
 def _areas(
@@ -225,7 +219,4 @@ def _sooner_or_later(from_day: float, days: FloatArray) -> Passing:
     ``days`` (D,) are each draw's days after ``from_day`` [day number], ``inf`` where never.
     """
     found = np.quantile(days, (0.1, 0.5, 0.9), method="inverted_cdf")
-    first, middle, late = (
-        as_date(from_day + np.ceil(day)) if np.isfinite(day) else None for day in found
-    )
-    return first, middle, late
+    return passing_on(np.where(np.isfinite(found), from_day + np.ceil(found), np.nan).tolist())

@@ -11,7 +11,7 @@ from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.growth import recalled_fit
 from growthcast.fit.result import GrowthFit
-from growthcast.forecast.report import as_date, forecast_growth
+from growthcast.forecast.report import Passing, as_date, forecast_growth
 from growthcast.log.visits import Look, read_log
 from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN, in_json
@@ -19,8 +19,6 @@ from growthcast.service.advice import TankAdvice
 from growthcast.service.effort.hours import Range
 from growthcast.service.recommend import recommend
 from growthcast.service.urgency import tanks_due
-
-Passing = tuple[date | None, date | None, date | None]
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,6 +45,7 @@ from growthcast.service.living import (
     REST_HALVINGS,
     LivingAreas,
     all_hold,
+    bare_below,
     living_areas,
     living_part,
     share_of_draws,
@@ -204,7 +205,7 @@ def cut_to_last(standing: Standing, span_d: int, confidence: FloatArray) -> Last
     needed = np.where((chance >= confidence)[living.run], cut, needed)
     short = needed < least
     bared = standing.cut(np.where(short, np.maximum(needed, living.safe_cut_cm), np.nan))
-    regrown = np.median(bared.days_until(span_d, living.floor_cm), axis=1)
+    regrown = np.median(bared.days_until(span_d, bare_below(living.floor_cm)), axis=1)
     return Lasting(
         cut_cm=cut,
         began=began,

@@ -109,12 +109,11 @@ def limits_of(case: TankCase, often: float = 1.0) -> FloatArray:
         For the tank, then its areas, those for a drop and for a rise [sd].
     """
     count = case.course.effect.shape[0]
-    tank_rates = tuple(often * REGULARITY * ALARMS_A_YEAR["tank", sign] for sign in SIGNS)
-    area_rates = tuple(often * REGULARITY * ALARMS_A_YEAR["area", sign] for sign in SIGNS)
+    rates = [often * REGULARITY * ALARMS_A_YEAR[who, s] for who in ("tank", "area") for s in SIGNS]
+    groups: tuple[IntArray, ...] = (np.array([0]), np.arange(1, count))
     if count == 1:  # one planted area: its plant and its tank are one suspect
-        tank_rates, area_rates = tuple(np.add(tank_rates, area_rates).tolist()), ()
-    groups = (np.array([0]), np.arange(1, count))[: 1 if count == 1 else 2]
-    return thresholds(case.course, groups, tank_rates + area_rates, case.days)
+        rates, groups = np.add(rates[:2], rates[2:]).tolist(), groups[:1]
+    return thresholds(case.course, groups, tuple(rates), case.days)
 
 
 def _likeliest(

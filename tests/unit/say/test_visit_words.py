@@ -232,6 +232,8 @@ def test_a_sheet_that_falls_short_says_which_cut_would_do_and_why_it_is_not_made
         "Stems would last from 5.0 cm, below its floor of 7 cm; it would look bare for about 3 "
         "days."
     )
+    [said] = watch_list(sheet(replace(bare, days_below_floor=0.0), feasible=False))
+    assert said.endswith("it would look hardly bare to the eye.")
     none = replace(bare, needed_cut_cm=None, limit=LIMIT)
     assert watch_list(sheet(none, replace(none, label="Others"), feasible=False)) == [
         "Stems does not last until the next visit even from its lowest safe cut, 3 cm.",

@@ -9,7 +9,7 @@ import pytest
 
 from growthcast.brief.contract import gather_facts
 from growthcast.fit.growth import fit_growth
-from growthcast.service.pages.contract import contract_of, with_vat
+from growthcast.service.pages.contract import contract_of, with_totals, with_vat
 from tests.books import make_book
 
 ON = date(2026, 6, 1)
@@ -39,6 +39,19 @@ def test_tanks_of_one_place_share_the_journey(tmp_path):
     assert sum(whole.hours_at_tanks) + road == pytest.approx(whole.hours.p50)
     assert whole.cost.p50 == pytest.approx(60 * whole.hours.p50)
     assert whole.hours.p10 < whole.hours.p50 < whole.hours.p90
+
+
+def test_one_tank_less_often_saves_its_minutes_but_not_the_journeys_of_the_other(tmp_path):
+    """The second tank every four weeks for two still comes with the first on its Mondays."""
+    book = make_book(tmp_path, on=ON, tanks=TANKS.format("Hall").replace("34,14", "34,"))
+    fit = fit_growth(book, ON)
+    lobby, home = with_totals(book, fit, gather_facts(book, fit, np.arange(2)))
+    whole = contract_of(book, fit, [lobby, home])
+    assert lobby.takes(lobby.option)[1] == home.takes(home.option)[1] == whole.hours.p50
+    assert home.takes(home.option)[0] == pytest.approx(whole.cost.p50)
+    other = next(row for row in home.rows if row is not home.option)
+    at_home = [row.year.hours - row.year.visits * 20 / 60 for row in (home.option, other)]
+    assert home.takes(other)[1] - whole.hours.p50 == pytest.approx(at_home[1] - at_home[0], abs=1.6)
 
 
 def test_tanks_of_two_places_do_not(tmp_path):

@@ -76,14 +76,15 @@ def test_joint_chance_is_below_each_areas_own(lobby):
 
 def test_presentable_days_are_those_of_a_daily_simulation(lobby):
     """Day by day: the days on which all stand between floor and budget, and those of some bare."""
-    option = interval_options(lobby, 21, np.array([0.9]))
+    option = interval_options(lobby, 21, np.array([0.9]), 0.8 * lobby.floor_cm)
+    assert option.share_of_days_bare[0] > 0.05
     draws = lobby.draws
     growth, rest_d = lobby.growth_after_cut(21)
     assert (rest_d > 0).any()
     awake_d = 21 - rest_d
     start = option.cut_cm[:, None] * np.exp(HAND_SPREAD * draws.hand)
     times = (np.arange(2100) + 0.5) / 100
-    floor = lobby.floor_cm[:, None] * np.exp(-HAND_SPREAD)
+    floor = lobby.floor_cm[:, None] * np.exp(-0.15)  # the error of a look
     inside, bare = [], []
     for t in times:
         awake = np.maximum(t - rest_d, 0.0)

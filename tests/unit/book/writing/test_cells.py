@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from growthcast.book.writing.cells import parse_row, row_in_words
+from growthcast.book.writing.append import parse_row, row_in_words
 from growthcast.errors import UsageError
 
 AREA = ["id=stems", "tank_id=lobby", "species_id=x", "area_cm2=400", "floor_cm=8", "budget_cm=22"]
