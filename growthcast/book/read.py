@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -95,7 +96,11 @@ def inspect_book(
 
 def read_shipped_species(species_dir: Path | None = None) -> Table:
     """Return the species table that ships."""
-    path = (species_dir or shipped_species_dir()) / "species.csv"
+    return _species_of((species_dir or shipped_species_dir()) / "species.csv")
+
+
+@cache  # a book is read five times while a visit is logged
+def _species_of(path: Path) -> Table:
     table, findings = _table(path.name, "species", lambda: read_bytes(path))
     problems = tuple(item for item in findings if item.level == "problem")
     if problems:

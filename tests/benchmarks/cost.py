@@ -4,7 +4,8 @@
 
 R is the time of ``pandas.read_csv`` of the log in a process of its own that has pandas loaded.
 Every command is a process of its own, imports included, measured in seconds of CPU; memory is its
-peak. "Again" is the same command on the unchanged book, from the cache that the first one filled.
+peak. "Again" is the same command on the unchanged book, from the cache that the first one filled;
+of ``log``, which writes a visit to one tank, the visit to the next tank on that day.
 The fit stands beside a loop of ``scipy.optimize.curve_fit``, a logistic curve from trim to trim for
 each area alone.
 """
@@ -28,6 +29,7 @@ from scipy.optimize import curve_fit
 from growthcast.arrays import FloatArray
 
 AREAS_A_TANK = 5
+FIRST = np.datetime64("2026-01-05")
 SPECIES = ("rotala-rotundifolia", "hygrophila-polysperma", "taxiphyllum-barbieri")
 PRACTICE = """[practice]
 name = "Benchmark (invented data)"
@@ -54,7 +56,6 @@ def write_book(folder: Path, areas: int, visits: int, seed: int = 1) -> None:
         tank_effect + 0.2 * rng.standard_normal(areas)
     )
     ceiling = np.where(np.arange(areas) % 3 == 2, 10.0, 45.0)
-    first = np.datetime64("2026-01-05")
     with (folder / "trims.csv").open("w") as file:
         file.write("date,tank_id,area_id,before_cm,after_cm\n")
         left = 3.0 * np.exp(0.1 * rng.standard_normal(areas))
@@ -65,7 +66,7 @@ def write_book(folder: Path, areas: int, visits: int, seed: int = 1) -> None:
             left = np.minimum(before, 3.0 * np.exp(0.1 * rng.standard_normal(areas)))
             seen = np.maximum(before + 0.4 * rng.standard_normal(areas), 0.5)
             cut = np.minimum(np.maximum(left + 0.2 * rng.standard_normal(areas), 0.2), seen)
-            day = first + 14 * visit
+            day = FIRST + 14 * visit
             file.writelines(
                 f"{day},t{a // AREAS_A_TANK},a{a},{seen[a]:.2f},{cut[a]:.2f}\n"
                 for a in range(areas)
@@ -82,6 +83,18 @@ def measure(*command: str, kept: str = "off") -> tuple[float, float]:
     if status:
         raise RuntimeError(f"{' '.join(command)} ended with status {status}")
     return seconds, used.ru_maxrss / 1024
+
+
+def lines_of(command: str, folder: str, visits: int) -> tuple[list[str], list[str]]:
+    """Return what is typed for a command, and what for the one after it."""
+    if command != "log":
+        return [command, folder], [command, folder]
+    shared = ["rest=right", "--on", str(FIRST + 14 * visits), "--yes"]
+    first, then = (
+        [command, folder, "--tank", f"t{tank}", f"a{tank * AREAS_A_TANK}=9/3", *shared]
+        for tank in range(2)
+    )
+    return first, then
 
 
 def reading_time(log: Path) -> tuple[float, float]:
@@ -130,8 +143,9 @@ def main() -> None:
     nothing, _ = measure(sys.executable, "-c", "pass")
     helped, _ = measure(*tool, "--help")
     print(f"--help takes {helped / nothing:.1f} times an empty Python process")
+    print(f"import numpy takes {measure(sys.executable, '-c', 'import numpy')[0]:.3f} s")
     seconds: dict[str, list[float]] = {}
-    commands = ("check", "fit", "forecast", "interval", *asked.commands)
+    commands = ("check", "fit", "forecast", "interval", *asked.commands, "log")
     for areas in asked.areas:
         with tempfile.TemporaryDirectory() as name:
             folder = Path(name)
@@ -142,8 +156,9 @@ def main() -> None:
             print(f"    curve_fit an area: {curve_fit_time(folder / 'trims.csv'):.1f} s")
             for command in commands:
                 with tempfile.TemporaryDirectory() as kept:
-                    took, used = measure(*tool, command, name, "--json", kept=kept)
-                    again, _ = measure(*tool, command, name, "--json", kept=kept)
+                    line, then = lines_of(command, name, asked.visits)
+                    took, used = measure(*tool, *line, "--json", kept=kept)
+                    again, _ = measure(*tool, *then, "--json", kept=kept)
                 seconds.setdefault(command, []).append(took)
                 print(
                     f"    {command:9s} {took:6.2f} s = {took / reading:5.1f} R, "

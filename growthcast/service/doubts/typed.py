@@ -19,6 +19,7 @@ from growthcast.fit.model.noise import look_log_chance
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import outlook
 from growthcast.growth.normal import normal_cdf, normal_quantile
+from growthcast.growth.quick import quick_quantiles
 from growthcast.log.visits import Look, read_log
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, by_quantile, in_json
@@ -92,7 +93,7 @@ class Expected:
 
     def range_cm(self, area: int) -> Range:
         """Return the 10, 50 and 90 % quantiles of an area's height."""
-        low, middle, high = np.quantile(self.heights_cm[area], RANGE).tolist()
+        low, middle, high = quick_quantiles(self.heights_cm[area].copy(), RANGE).tolist()
         return low, middle, high
 
     def error_of(self, area: int, height_cm: float) -> float:
