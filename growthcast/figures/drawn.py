@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from html import escape
 from typing import NamedTuple
-from xml.sax.saxutils import escape
 
 import numpy as np
 
@@ -161,7 +161,8 @@ def written(
     """Write words on a base line, or upward along one."""
     style = f"font: {size_pt}px '{FONT}', sans-serif; text-anchor: {anchor}; fill: {colour.lower()}"
     turned = f' transform="rotate(-90 {x:.2f} {y:.2f})"' if upward else ""
-    return f'<text x="{x:.2f}" y="{y:.2f}"{turned} style="{style}">{escape(text)}</text>'
+    begin = f'<text x="{x:.2f}" y="{y:.2f}"{turned} style="{style}">'
+    return f"{begin}{escape(text, quote=False)}</text>"
 
 
 def svg_of(wide: float, high: float, drawn: Sequence[str], title: str, description: str) -> bytes:

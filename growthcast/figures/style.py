@@ -10,9 +10,9 @@ import hashlib
 import io
 from collections.abc import Iterator
 from contextlib import contextmanager
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
-from xml.sax.saxutils import escape
 
 from growthcast.book.book import Book
 from growthcast.book.words import printable
@@ -152,8 +152,8 @@ def with_alternative_text(svg: str, title: str, description: str) -> str:
     named = (
         f'<svg role="img" aria-labelledby="title-{key} desc-{key}" '
         + svg[opening + len("<svg ") : after]
-        + f'\n <title id="title-{key}">{escape(title)}</title>'
-        + f'\n <desc id="desc-{key}">{escape(description)}</desc>'
+        + f'\n <title id="title-{key}">{escape(title, quote=False)}</title>'
+        + f'\n <desc id="desc-{key}">{escape(description, quote=False)}</desc>'
     )
     return svg[:opening] + named + svg[after:]
 

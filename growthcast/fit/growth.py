@@ -33,7 +33,7 @@ from growthcast.species import read_reference
 MOST_AREAS_TO_LEARN_FROM = 400
 """Larger books learn their spreads and bends from a sample of tanks with about this many areas."""
 
-MOST_AREAS_TOGETHER = 400
+MOST_AREAS_TOGETHER = 300
 """Books are fitted together up to about so many areas: of more, numbers cost more than calls."""
 
 Answer = TypeVar("Answer")

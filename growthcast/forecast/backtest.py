@@ -56,7 +56,7 @@ CROSSING_HORIZON_D = 60
 MOST_GROUPS = 10
 """Fits of one split at most when tanks are left out."""
 RELEARN_EVERY = 8
-"""Splits after which the spreads are learnt anew."""
+"""Splits, about, after which the spreads are learnt anew."""
 
 
 def backtest(
@@ -75,8 +75,8 @@ def backtest(
         Days, spread evenly over the log's visit days after their first third, on which the book as
         known the day before is fitted.
     spreads : Spreads, optional
-        Spreads of the model in every fit; by default learnt anew from what is known at every
-        eighth split.
+        Spreads of the model in every fit; by default learnt anew from what is known at about
+        every eighth split.
     leave_out : "tank", optional
         Forecast each tank as a new client's: of its log a fit sees nothing but where its areas last
         stood. In a book of more than ten tanks one fit leaves several out.
@@ -226,9 +226,8 @@ class _Origin:
 def _origins(book: Book, readings: Readings, spreads: Spreads | None) -> Iterator[list[_Origin]]:
     """Fit the book before each split; those between two learnings of the spreads together."""
     used = distinct(readings.split_day)
-    every = RELEARN_EVERY if spreads is None else max(used.size, 1)
-    for first in steps(range(0, used.size, every)):
-        some = used[first : first + every].tolist()
+    learnt = max(round(used.size / RELEARN_EVERY), 1) if spreads is None else 1
+    for some in steps([part.tolist() for part in np.array_split(used, learnt) if part.size]):
         books = [known_before(book, split) for split in some]
         days = [as_date(split - 1.0) for split in some]
         fits = [fit_growth(books[0], days[0], doubt=False)] if spreads is None else []

@@ -186,9 +186,15 @@ class Effects:
         for some in _batches(present.size):
             mine = np.flatnonzero((run >= some[0]) & (run <= some[-1]))
             regression = self._regression_on_species(pooling, present[some], species, planted.size)
-            regressed = regression[run[mine] - some[0]]
-            regressed[np.arange(mine.size), 0, species[areas[mine]]] += 1.0
-            spread = regressed @ by_species @ regressed.transpose(0, 2, 1)
+            here, grows = run[mine] - some[0], species[areas[mine]]
+            held = (regression != 0.0).any(axis=1)  # of all species a tank has to do with a few
+            held[here, grows] = True
+            listed = np.argsort(~held, axis=1, kind="stable")[:, : held.sum(axis=1).max()]
+            regressed = np.take_along_axis(regression, listed[:, None], axis=2)[here]
+            of_own = np.argmax(listed[here] == grows[:, None], axis=1)
+            regressed[np.arange(mine.size), 0, of_own] += 1.0
+            between = by_species[listed[:, :, None], listed[:, None]][here]
+            spread = regressed @ between @ regressed.transpose(0, 2, 1)
             covariance[mine] = spread + self.tank_covariance[tank[mine]]
         return covariance
 

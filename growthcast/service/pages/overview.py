@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from typing import Any, Literal
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from growthcast.book.book import Book
 from growthcast.book.checks.rounds import (
@@ -23,8 +24,12 @@ from growthcast.plain import plain
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.recommend import recommend
 from growthcast.service.urgency import tanks_due
-from growthcast.service.watch.readings import IndexPoint
-from growthcast.service.watch.watch import watch_growth
+from growthcast.service.watch.judge import course_of_tank, recent_growth
+from growthcast.service.watch.readings import (
+    IndexPoint,
+    ready_cases,
+    visit_counts,
+)
 
 SOON_D = 7
 """Days ahead for which the risk is told."""
@@ -73,8 +78,10 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
         One a tank, by its state, the day it is due, then by risk.
     """
     tanks = np.arange(len(book.tanks))
-    watched = watch_growth(book, as_date(fit.design.on_day), tanks)
-    growth = {one.tank_id: one.recent for one in watched.tanks}
+    on_day = fit.design.on_day
+    with threadpool_limits(limits=1, user_api="blas"):
+        _, ready, _ = ready_cases(book, on_day, visit_counts(book, on_day))
+        growth = {k: recent_growth(one, course_of_tank(one), on_day) for k, one in ready.items()}
     every, standings, on = recommend(book, fit), [], as_date(fit.design.on_day)
     dues = tanks_due(book, fit, every, tanks, SOON_D)
     for place, (advice, due) in enumerate(zip(every, dues, strict=True)):
@@ -96,7 +103,7 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
                 due_on=due.due_on,
                 due_by=due.due_by,
                 risk=risk,
-                growth=growth[advice.tank_id],
+                growth=growth.get(place),
             )
         )
     return sorted(

@@ -77,9 +77,12 @@ def solve_rounds(problem: RoundsProblem) -> BoolArray:
     free = np.zeros((minutes.size, days))
     total, _, wish = cheapest_paths(problem.cost, free)
     saved = float((problem.cost[:, 0, -1] - total).sum())
+    plans = [_planned(problem, free)]
+    if _lost(problem, plans[0]) <= float(total.sum()) + 1e-9:  # every tank has its best path
+        return plans[0]
     worth = saved / max(float((minutes * wish).sum()), 1.0)
     levels = [0.0, *(worth * LEVELS)]
-    plans = [_bettered(problem, _day_by_day(problem, free + level * minutes)) for level in levels]
+    plans += [_planned(problem, free + level * minutes) for level in levels[1:]]
     lost = [_lost(problem, plan) for plan in plans]
     best = int(np.argmin(lost))
     least, visited = lost[best], plans[best]
@@ -88,7 +91,7 @@ def solve_rounds(problem: RoundsProblem) -> BoolArray:
         _, _, wish = cheapest_paths(problem.cost, minutes * price)
         over = (minutes * wish).sum(axis=0) / problem.capacity_min - 1.0
         price *= np.exp(STEP / np.sqrt(step + 1.0) * np.clip(over, -1.0, 1.0))
-        plan = _bettered(problem, _day_by_day(problem, minutes * price))
+        plan = _planned(problem, minutes * price)
         if (now := _lost(problem, plan)) < least:
             least, visited = now, plan
     return visited
@@ -181,6 +184,10 @@ def minutes_of_days(problem: RoundsProblem, visited: BoolArray) -> FloatArray:
 
 def _lost(problem: RoundsProblem, visited: BoolArray) -> float:
     return float(path_cost(problem.cost, visited).sum())
+
+
+def _planned(problem: RoundsProblem, price: FloatArray) -> BoolArray:
+    return _bettered(problem, _day_by_day(problem, price))
 
 
 def _bettered(problem: RoundsProblem, visited: BoolArray) -> BoolArray:

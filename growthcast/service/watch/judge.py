@@ -18,7 +18,7 @@ from growthcast.fit.foreseen import BIN_D, Evidence
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, in_json
 from growthcast.service.draws import stratified_normals
-from growthcast.service.watch.readings import TankCase
+from growthcast.service.watch.readings import IndexPoint, TankCase, growth_index, growth_lately
 from growthcast.service.watch.scan import (
     LARGEST_SURPRISE,
     Change,
@@ -364,3 +364,44 @@ def _noticed_by(passed: BoolArray, start: int) -> FloatArray:
     since = np.logical_or.accumulate(passed[start + 1 :, quiet], axis=0)
     share: FloatArray = since.mean(axis=1)
     return share
+
+
+def course_of_tank(case: TankCase) -> tuple[IndexPoint, ...]:
+    """Return the growth of a tank at each visit that tells it.
+
+    Parameters
+    ----------
+    case : TankCase
+        The tank.
+
+    Returns
+    -------
+    tuple of IndexPoint
+        By day.
+    """
+    days = case.evidence.day
+    by_visit = [(growth_index(case, np.flatnonzero(days == day)), day) for day in distinct(days)]
+    return tuple(index.point(float(day)) for index, day in by_visit if index is not None)
+
+
+def recent_growth(
+    case: TankCase, course: tuple[IndexPoint, ...], on_day: float
+) -> IndexPoint | None:
+    """Return the growth of a tank over the last 28 days, else at its last visit that tells it.
+
+    Parameters
+    ----------
+    case : TankCase
+        The tank.
+    course : tuple of IndexPoint
+        Its growth at each visit.
+    on_day : float
+        The last of these days [day number].
+
+    Returns
+    -------
+    IndexPoint or None
+        None where no visit tells it.
+    """
+    lately = growth_lately(case, on_day)
+    return next(reversed(course), None) if lately is None else lately.point(on_day)

@@ -451,3 +451,54 @@ def joined(parts: list[Index]) -> Index:
         sd=float(np.sqrt((weight**2) @ [part.sd**2 for part in parts])),
         usual_sd=float(np.sqrt((weight**2) @ [part.usual_sd**2 for part in parts])),
     )
+
+
+VISITS_NEEDED = SPANS_BEFORE + 1
+
+
+def visit_counts(book: Book, on_day: float) -> IntArray:
+    """Count the visits to each tank that told of growth since the visit before.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    on_day : float
+        Day up to which they count [day number].
+
+    Returns
+    -------
+    int array (K,)
+        Days with such a visit.
+    """
+    tank = book.areas.places("tank_id", book.tanks.text("tank_id"))
+    told = [np.concatenate([np.zeros(0), *spans.values()]) for spans in span_days(book, tank)]
+    return np.array([distinct(days[days <= on_day]).size for days in told], dtype=np.int64)
+
+
+def ready_cases(
+    book: Book, on_day: float, counts: IntArray
+) -> tuple[float | None, dict[int, TankCase], dict[str, str]]:
+    """Return the tanks that can be judged.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book, without log rows after ``on_day``.
+    on_day : float
+        The day [day number].
+    counts : int array (K,)
+        What ``visit_counts`` counts.
+
+    Returns
+    -------
+    tuple
+        The day from which the log is watched [day number], None where no tank has visits enough;
+        the tanks by place; ids of tanks whose log cannot be fitted, with why.
+    """
+    origin = origin_of(book, on_day)
+    if origin is None or counts.max(initial=0) < VISITS_NEEDED:
+        return None, {}, {}
+    cases, not_fitted = gather_cases(book, on_day, origin)
+    ready = {case.tank: case for case in cases if counts[case.tank] >= VISITS_NEEDED}
+    return origin, ready, not_fitted

@@ -153,10 +153,10 @@ def strongest(course: Course, surprise: FloatArray, sign: float) -> FloatArray:
         score += effect[:, :, here] @ surprise[here]
         information[..., 0] += (effect[:, :, here] ** 2).sum(axis=2)
         root = np.sqrt(np.maximum(information, 1e-12))
-        counts = (
-            may & (information >= LEAST_INFORMATION) & (sign * score >= LEAST_CHANGE * information)
-        )
-        best[:, v] = np.where(counts, sign * score / root, 0.0).max(axis=1)
+        least = np.where(may & (information >= LEAST_INFORMATION), LEAST_CHANGE * root, np.inf)
+        z = score * (sign / root)
+        z *= z >= least  # what does not count is 0
+        best[:, v] = z.max(axis=1)
     return best
 
 

@@ -23,24 +23,23 @@ from growthcast.service.watch.judge import (
     ALARMS_A_YEAR,
     DropSeen,
     Verdict,
+    course_of_tank,
     judge_species,
     judge_tank,
     limits_of,
     power_of,
+    recent_growth,
 )
 from growthcast.service.watch.readings import (
-    SPANS_BEFORE,
+    VISITS_NEEDED,
     IndexPoint,
     TankCase,
-    gather_cases,
-    growth_index,
     growth_lately,
     joined,
-    origin_of,
-    span_days,
+    ready_cases,
+    visit_counts,
 )
 
-VISITS_NEEDED = SPANS_BEFORE + 1
 NEAR_D = 45
 """Days before a change of growth from which on a change of conditions may have to do with it."""
 
@@ -251,20 +250,18 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
         Per tank a verdict, or how many visits are missing before one can be given.
     """
     on_day = day_number(on)
-    counts = _visit_counts(book, on_day)
-    origin = origin_of(book, on_day)
+    counts = visit_counts(book, on_day)
     rate = float(sum(ALARMS_A_YEAR.values()))
 
     def waits(tank: int) -> TankWatch:
         tank_id = str(book.tanks.text("tank_id")[tank])
         return TankWatch(tank_id, "too few visits", int(counts[tank]))
 
-    if origin is None or counts.max(initial=0) < VISITS_NEEDED:
-        waiting = tuple(waits(k) for k in tanks.tolist())
-        return WatchReport(on, None, rate, waiting, (), ())
     with threadpool_limits(limits=1, user_api="blas"):
-        cases, not_fitted = gather_cases(book, on_day, origin)
-        ready = {case.tank: case for case in cases if counts[case.tank] >= VISITS_NEEDED}
+        origin, ready, not_fitted = ready_cases(book, on_day, counts)
+        if origin is None:
+            waiting = tuple(waits(k) for k in tanks.tolist())
+            return WatchReport(on, None, rate, waiting, (), ())
         across = _across(book, list(ready.values()), tanks)
         watched = [
             _tank_watch(book, ready[k], int(counts[k]), across, on_day) if k in ready else waits(k)
@@ -282,13 +279,6 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
     )
 
 
-def _visit_counts(book: Book, on_day: float) -> IntArray:
-    """Visits (K,) of each tank by a day that told of growth since the visit before."""
-    tank = book.areas.places("tank_id", book.tanks.text("tank_id"))
-    told = [np.concatenate([np.zeros(0), *spans.values()]) for spans in span_days(book, tank)]
-    return np.array([distinct(days[days <= on_day]).size for days in told], dtype=np.int64)
-
-
 def _tank_watch(
     book: Book, case: TankCase, visits: int, across: list[tuple[Finding, int]], on_day: float
 ) -> TankWatch:
@@ -301,18 +291,14 @@ def _tank_watch(
         for verdict in judge_tank(case, limits)
         if verdict.kind != "area" or int(design.species[verdict.place]) not in species
     )
-    days = case.evidence.day
-    by_visit = [(growth_index(case, np.flatnonzero(days == day)), day) for day in distinct(days)]
-    course = tuple(index.point(float(day)) for index, day in by_visit if index is not None)
-    lately = growth_lately(case, on_day)
-    recent = next(reversed(course), None) if lately is None else lately.point(on_day)
+    course = course_of_tank(case)
     tank_id = str(design.tank_id[case.tank])
     changed = changes_between(book, tank_id, case.evidence.origin_day, on_day)
     return TankWatch(
         tank_id=tank_id,
         status="look" if findings else "as usual",
         visits=visits,
-        recent=recent,
+        recent=recent_growth(case, course, on_day),
         course=course,
         findings=findings,
         areas=_areas_lately(book, case, on_day),
