@@ -73,7 +73,7 @@ def interval_command(
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is None:
         words = interval_words(advice, currency, one=tank is not None)
-        in_json = [advice_for_programs(one, currency) for one in advice if as_json]
+        in_json = (advice_for_programs(one, currency) for one in advice)
         print_answer(as_json, {"tanks": in_json}, words, fit, details=details)
         return
     from growthcast.say.supposed import hypothetical, supposed_words
@@ -110,6 +110,7 @@ def forecast_command(
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     from growthcast.forecast.report import forecast_growth
+    from growthcast.plain import plain
     from growthcast.say.forecast import forecast_words
     from growthcast.say.supposed import hypothetical, supposed_words, supposing_words
 
@@ -135,7 +136,7 @@ def forecast_command(
         () if supposed is None else supposed_words(supposed),
         forecast_words(opened, day, areas, as_it_is, all_areas=details, heights=bool(at)),
     )
-    print_answer(as_json, answer | {"areas": areas}, words, fit, details=details)
+    print_answer(as_json, answer | {"areas": map(plain, areas)}, words, fit, details=details)
 
 
 def _days(at: list[date] | None, day: date, book: Book) -> tuple[date, ...]:

@@ -7,11 +7,11 @@ import io
 import json
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from threading import Event, Thread
 from time import monotonic
-from typing import TYPE_CHECKING, Any, NoReturn, TextIO
+from typing import TYPE_CHECKING, NoReturn, TextIO
 
 from growthcast.cli.tables import print_line, print_table, printable, takes_any_letter
 from growthcast.errors import Exit, UsageError
@@ -151,20 +151,41 @@ def print_words(words: Words, *, details: bool = False) -> None:
 def print_json(noun: object, fit: GrowthFit | BacktestResult | None = None) -> None:
     """Print an answer as one JSON object; a number that is not finite is a fault of ours.
 
-    With the fit, or the fits, that it rests on, tanks whose log could not be fitted are named.
+    With the fit, or the fits, that it rests on, tanks whose log could not be fitted are named. Of
+    plain data that an iterator yields, as that of all tanks of a large book, each is written as it
+    comes: never are all of them there at once.
     """
-    answer: dict[str, Any] = plain(noun)
+    answer = dict(noun) if isinstance(noun, Mapping) else plain(noun)
     if fit is not None:
-        failed = [{"tank_id": tank, "why": why} for tank, why in fit.not_fitted.items()]
-        answer = answer | {"not_fitted": failed}
-    try:
-        text = json.dumps(answer, allow_nan=False, ensure_ascii=not takes_any_letter())
-    except ValueError:
-        from growthcast.finite import finite
+        answer["not_fitted"] = [{"tank_id": t, "why": why} for t, why in fit.not_fitted.items()]
+    parts = _json(answer)
+    if not any(isinstance(value, Iterator) for value in answer.values()):
+        parts = iter(["".join(parts)])
+    sys.stdout.writelines(parts)
 
-        finite(answer, "JSON")  # names the number
-        raise
-    print(text)  # noqa: T201
+
+def _json(answer: Mapping[str, object]) -> Iterator[str]:
+    encoder = json.JSONEncoder(allow_nan=False, ensure_ascii=not takes_any_letter())
+
+    def written(value: object) -> str:
+        try:
+            return encoder.encode(value)
+        except ValueError:
+            from growthcast.finite import finite
+
+            finite(value, "JSON")  # names the number
+            raise
+
+    yield "{"
+    for place, (key, value) in enumerate(answer.items()):
+        yield f"{', ' if place else ''}{written(key)}: "
+        if isinstance(value, Iterator):
+            yield "["
+            yield from (f"{', ' if n else ''}{written(part)}" for n, part in enumerate(value))
+            yield "]"
+        else:
+            yield written(plain(value))
+    yield "}\n"
 
 
 PATIENCE_S, EVERY_S = 1.0, 0.1

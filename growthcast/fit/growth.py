@@ -212,8 +212,7 @@ def _fitted_as_given(books: Sequence[Book], designs: Sequence[Design]) -> list[G
     """Fit books as arrays, all under the same spreads, together."""
     one = together([design.problem for design in designs])
     problem, start, evidence = _read_weights(one.problem, one.of_weight, len(designs))
-    solution = solve(problem, start, tolerance=ROUGHLY)
-    solutions = one.apart(settled_without_suspects(solution))
+    solutions = one.apart(settled_without_suspects(solve(problem, start, tolerance=ROUGHLY)))
     return [
         _settled(book, replace(design, problem=solution.problem), solution, said)
         for book, design, solution, said in zip(books, designs, solutions, evidence, strict=True)

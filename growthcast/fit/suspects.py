@@ -111,7 +111,10 @@ def settled_without_suspects(solution: Solution, wider: float = 1.0) -> Solution
     Solution
         The fit of the problem as judged.
     """
-    return go_on(_without_suspects(solution, wider).view)
+    last = [solution]  # no name holds a fit while another follows from it: the views are large
+    del solution
+    last = [_without_suspects(last.pop(), wider)]
+    return go_on(last.pop().view)
 
 
 def _without_suspects(solution: Solution, wider: float) -> Solution:
@@ -129,11 +132,13 @@ def _without_suspects(solution: Solution, wider: float) -> Solution:
             return replace(solution, view=view)
         tanks = tanks_of(view, changed)
         if pays_alone(view, tanks):  # the others stay where they are: they have been judged
-            part = part_of(view, tanks)
+            part, whole = part_of(view, tanks), (view.problem, view.point)
+            del solution, view
             with part.naming_the_whole():
                 alone = solve(part.problem, part.point, STEPS_BETWEEN, ROUGHLY)
                 alone = _without_suspects(alone, wider)
-            problem, point = part.put_back(view, alone.view)
+            problem, point = part.put_back(*whole, alone.view)
+            del part, whole, alone
             return solve(with_heights_that_count(problem), point, most_steps=0)
         solution = solve(view.problem, view.point, STEPS_BETWEEN, ROUGHLY)
     return solution

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import io
+import json
 import re
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from growthcast.cli.output import print_words
+from growthcast.cli.output import print_json, print_words
 from growthcast.cli.tables import print_line, print_table
 from growthcast.say.words import FINE, OVERDUE, RANGES, RANGES_HOLD, More, Table
 
@@ -160,3 +161,14 @@ def test_ranges_are_not_explained_where_they_gave_way():
     said = [VISITS._replace(gives_way=[RANGES, "client"]), f"Time. {RANGES_HOLD}"]
     assert RANGES_HOLD in printed(print_words, said)
     assert printed(print_words, said, width=61).endswith("Time.\n")
+
+
+def test_an_answer_written_as_it_comes_reads_as_if_it_were_all_there(capsys):
+    parts = [{"tank_id": "lobby", "days": 7}, {"tank_id": "büro", "days": None}]
+    print_json({"tanks": parts, "on": "2026-03-02"})
+    at_once = capsys.readouterr().out
+    print_json({"tanks": iter(parts), "on": "2026-03-02"})
+    assert capsys.readouterr().out == at_once
+    assert json.loads(at_once) == {"tanks": parts, "on": "2026-03-02"}
+    print_json({"tanks": iter([])})
+    assert json.loads(capsys.readouterr().out) == {"tanks": []}

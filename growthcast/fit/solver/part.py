@@ -118,15 +118,15 @@ class Part:
         except CannotFit as fault:
             raise CannotFit(self.areas[fault.areas]) from fault
 
-    def put_back(self, whole: View, part: View) -> tuple[Problem, Point]:
+    def put_back(self, whole: Problem, stood: Point, part: View) -> tuple[Problem, Point]:
         """Return the whole's problem and point with the part's in their place."""
-        border = whole.point.border.copy()
+        border = stood.border.copy()
         border[:, self.areas] = part.point.border
-        blocks, stages = given_back(whole.problem.blocks, whole.point.stages, self.taken, part)
-        weighed = whole.problem.pooling.weighed.copy()
+        blocks, stages = given_back(whole.blocks, stood.stages, self.taken, part)
+        weighed = whole.pooling.weighed.copy()
         weighed[:, self.areas] = part.problem.pooling.weighed
-        pooling = replace(whole.problem.pooling, weighed=weighed)
-        problem = replace(whole.problem, blocks=blocks, pooling=pooling)
+        pooling = replace(whole.pooling, weighed=weighed)
+        problem = replace(whole, blocks=blocks, pooling=pooling)
         return problem, Point(stages, border)
 
 

@@ -186,12 +186,14 @@ def go_on(
         if steps >= most_steps or moved.max(initial=0.0) <= tolerance:
             return Solution(view, moved <= SETTLED, steps)
         if not together and pays_alone(view, moving := tanks_of(view, moved > tolerance)):
-            part = part_of(view, moving)
+            part, stood = part_of(view, moving), (view.problem, view.point)
+            del view, follow  # large
             with part.naming_the_whole():
                 began, closer = view_of(part.problem, part.point), 0.5 * tolerance
                 alone = go_on(began, steps, most_steps, closer)  # room for what all then move
-            view, steps = view_of(*part.put_back(view, alone.view)), alone.steps
-            together = True
+            stood, steps = part.put_back(*stood, alone.view), alone.steps
+            del part, began, alone
+            view, together = view_of(*stood), True
             continue
         # An area that turns back on its last step takes half as much of the next, and lengthens its
         # steps again while it goes straight on.
