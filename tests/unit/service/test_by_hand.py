@@ -9,6 +9,8 @@ import pytest
 
 from growthcast.service.doubts.typed import PastCuts
 from growthcast.service.rounds.plan import steps_cost
+from growthcast.service.visit.cuts import minutes_of_day
+from growthcast.service.watch.readings import _log_likelihood
 from growthcast.service.watch.scan import Course, strongest
 
 NONE = np.zeros(0)
@@ -103,3 +105,26 @@ def test_a_change_is_as_strong_as_its_readings_together(each, effect, sign, z):
     shared = course(np.full(4, each), effect)
     found = strongest(shared, shared.surprise[:, None], sign)
     assert found[0, :, 0] == pytest.approx(z)
+
+
+def test_a_day_counts_the_longest_journey_to_a_place_once_and_none_where_none_is_made():
+    """40 and 30 minutes at one place, 20 and 15 of them on the road; 25 minutes next door."""
+
+    def sheet(tank, site, minutes, travel):
+        return SimpleNamespace(
+            tank_id=tank, client="A" if site else "", site=site, minutes=minutes, travel_min=travel
+        )
+
+    here = [sheet("one", "Hall", 40.0, 20.0), sheet("two", "Hall", 30.0, 15.0)]
+    assert minutes_of_day(here) == 20.0 + 20.0 + 15.0
+    assert minutes_of_day([*here, sheet("three", "", 25.0, 0.0)]) == 55.0 + 25.0
+
+
+def test_surprises_count_from_what_was_expected_and_at_most_three_deviations():
+    """Deviations of 2 and 0.5 cm; 5 cm where 3 cm were expected is one, -9 cm counts as three."""
+    known = SimpleNamespace(
+        surprise_cm=np.array([5.0, -9.0]),
+        mean_cm=np.array([3.0, 0.0]),
+        covariance=np.diag([4.0, 0.25]),
+    )
+    assert _log_likelihood(known) == pytest.approx(-0.5 * (1.0 + 9.0) - np.log(2.0 * 0.5))

@@ -9,7 +9,7 @@ import pytest
 
 from growthcast.brief.contract import gather_facts
 from growthcast.fit.growth import fit_growth
-from growthcast.service.pages.contract import contract_of, with_totals, with_vat
+from growthcast.service.pages.contract import contract_of, month_price, with_totals, with_vat
 from tests.books import make_book
 
 ON = date(2026, 6, 1)
@@ -68,3 +68,18 @@ def test_tanks_of_two_places_do_not(tmp_path):
 def test_whole_units_of_net_and_tax_add_up_to_the_gross_price(net, percent, tax, gross):
     assert with_vat(net, percent) == (tax, gross)
     assert round(net) + tax == gross
+
+
+def test_a_month_is_a_twelfth_in_whole_units():
+    assert [month_price(cost) for cost in (0.0, 1200.0, 1206.1)] == [0.0, 100.0, 101.0]
+
+
+def test_a_contract_knows_what_all_tanks_cost_at_their_next_longer_rhythms(tmp_path):
+    """At two places journeys are not shared: the hours of the next rows of both add up."""
+    free = make_book(tmp_path / "free", on=ON, tanks=TANKS.format("Home").replace(",34,14", ",34,"))
+    fit = fit_growth(free, ON)
+    facts = gather_facts(free, fit, np.arange(2))
+    rows = [tank.longer or tank.option for tank in facts]
+    assert rows != [tank.option for tank in facts]
+    whole = contract_of(free, fit, facts)
+    assert whole.hours_longer == pytest.approx(sum(row.year.hours for row in rows))
