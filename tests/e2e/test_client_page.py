@@ -92,14 +92,14 @@ def test_the_lead_says_what_the_dearer_rhythm_buys_in_the_numbers_of_the_table(l
     assert "about 90% of visits find nothing too tall" in told
     cuts = [float(row[1].partition(" cm, then ")[0]) for row in rows.values()]
     assert cuts[0] == cuts[1] == 9.0 < cuts[2]  # at the floor, which to the eye is not bare
-    assert "Cuts then go lower, to 9 cm instead of 10.5 cm." in told
+    assert "It cuts to 9 cm, not 10.5 cm." in told
 
 
 def test_each_rhythm_has_its_first_visit_and_the_pictures_begin_with_it(lobby: str) -> None:
     firsts = [row[3] for row in strip(lobby).values()]
     assert firsts[-1] == "23 Nov"
     assert all(re.fullmatch(r"2\d Nov", first) for first in firsts)
-    assert "You may take any row at its price now" in read(lobby)
+    assert "Take any row at its price, now or at the review" in read(lobby)
 
 
 def test_a_page_shows_each_longer_rhythm_says_who_may_switch_and_what_of_glass(lobby: str) -> None:
@@ -108,7 +108,7 @@ def test_a_page_shows_each_longer_rhythm_says_who_may_switch_and_what_of_glass(l
         *("Every week", "Every 10 days", "Every two weeks")
     ]
     told = read(lobby)
-    assert "You may take any row at its price now" in told
+    assert "Take any row at its price, now or at the review" in told
     assert "Glass and water at longer gaps: “after ten days a film shows" in told
     assert "This is about looks, not health." in told
 
@@ -166,7 +166,7 @@ def test_without_a_log_a_first_estimate_leads(tmp_path: Path) -> None:
     page = page_of(book, "lobby", tmp_path / "a.html", "--on", "2026-06-01")
     assert "<h1>First estimate. Your tank: a visit every" in page
     assert "Nothing is measured yet: these are usual figures" in read(page)
-    assert "or change at the review after the third visit, about" in read(page)
+    assert "now or at the review after the third visit, about" in read(page)
     assert "The table speaks of plants alone, not of glass and water." in read(page)
     assert re.search(r"A visit is about \d+ min at your tank; its plants are cut to", read(page))
 
