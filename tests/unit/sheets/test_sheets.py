@@ -79,7 +79,8 @@ def test_the_workbook_helps_with_typing_and_protects_nothing(book):
     assert offered["trims"]["B2"].startswith("tanks!$A$2:$A$")
     assert offered["trims"]["C2"].startswith("areas!$A$2:$A$")
     assert offered["trims"]["H2"] == '"short,right,over"'
-    assert offered["areas"]["D2"].startswith("lists!$A$2:$A$")
+    known = [cell.value for cell in made["lists"]["A"][1:] if cell.value]
+    assert offered["areas"]["D2"] == f"lists!$A$2:$A${1 + len(known)}"  # every species, no blank
     for page in made:
         assert page.freeze_panes == "A2"
         assert not page.protection.sheet
@@ -243,6 +244,16 @@ def test_settings_go_out_with_defaults_blank_and_come_back_with_comments_kept():
     assert b"intervals_d = [7, 14]" in new
     assert [c.key for c in changes] == ["name", "fixed_min", "intervals_d"]
     assert left_out == ["row 6 of practice: no key nonsense under [practice] is known"]
+
+
+def test_a_workbook_with_keys_changes_those_and_one_without_none(book):
+    before = (book / "practice.toml").read_bytes()
+    assert merge_workbook(book, log(NEW)).files.keys() == {"trims.csv"}
+    keys = (SettingRow(2, "visit", "fixed_min", 41.0),)
+    merge = merge_workbook(book, Workbook("book.xlsx", (), keys, ()))
+    assert [change.key for change in merge.settings] == ["fixed_min"]
+    assert b"fixed_min = 41\n" in merge.files["practice.toml"]
+    assert merge.before["practice.toml"] == before
 
 
 def test_a_file_taken_apart_is_the_file(book):

@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 
 from growthcast.book.writing.visit.amounts import Place, looks_like_item
-from growthcast.book.writing.visit.entry import parse_visit
+from growthcast.book.writing.visit.entry import parse_visit, places_of
 from growthcast.errors import UsageError
 from growthcast.say.log import visit_in_words
 
@@ -50,6 +50,16 @@ def test_the_beginning_of_an_id_will_do_and_a_letter_for_a_look():
     gone = [replace(place, alive=place is not alike[1]) for place in alike]
     [row] = parse_visit(["ro=r"], gone, {})  # what is gone is not meant
     assert row.place.area_id == "lobby-rotala"
+
+
+def test_places_know_what_is_measured_as_cover(inspect):
+    """Of floating plants cover is read, of all others a height."""
+    book, _ = inspect()
+    cover = [
+        [(one.area_id, one.is_cover) for one in places_of(book, tank, date(2026, 3, 2))]
+        for tank in ("T1", "T2")
+    ]
+    assert cover == [[("A1", False), ("A2", False)], [("A3", True)]]
 
 
 def test_a_whole_visit():
