@@ -17,7 +17,7 @@ from growthcast.say.reasons import reason
 from growthcast.say.strip import a_month, days_of_100, worth, year_price
 from growthcast.say.words import named
 from growthcast.service.pages.client import TankFacts, gather_tank
-from growthcast.service.pages.contract import Contract, month_price, with_vat
+from growthcast.service.pages.contract import Contract, longer_each, month_price, with_vat
 
 MOST_VISITS = 12
 
@@ -82,11 +82,28 @@ def contract_blocks(
         )
         longer = contract.hours_longer * contract.price_per_h
         if round(longer) < round(contract.cost.p50):
-            amount = locale.money(month_price(longer), currency)
-            said += f" {locale.say('contract_longer', amount=amount)}"
+            said += f" {_longer_words(locale, practice, facts, longer)}"
         blocks.append(page.Paragraph(said))
     blocks.append(_table(locale, facts, contract, currency))
     return blocks
+
+
+def _longer_words(
+    locale: Locale, practice: Practice, facts: Sequence[TankFacts], cost: float
+) -> str:
+    """Return what all tanks cost at their next longer rhythms, and which these are."""
+    month = locale.money(month_price(cost), practice.currency)
+    price = locale.say("a_month", amount=month)
+    if practice.vat_percent:
+        _, gross = with_vat(month_price(cost), practice.vat_percent)
+        paid = locale.money(gross, practice.currency)
+        price = locale.say("cost_gross", month=month, gross=paid)
+    rows = (
+        f"{place_words(locale, tank)}: {locale.count('every', row.interval_d)}"
+        for tank, row in longer_each(facts)
+        if row is not tank.option
+    )
+    return locale.say("contract_longer", price=price, rows="; ".join(rows))
 
 
 def includes(locale: Locale, practice: Practice, *, new_sheet: bool = False) -> list[page.Block]:

@@ -92,8 +92,9 @@ def row_words(
     area, unit = row.areas[tank.limiting], tank.areas[tank.limiting].unit
     found = locale.range(area.found.p10, area.found.p50, area.found.p90, unit)
     cut, first = hand_cut(area.cut_cm, unit, area.least_cut_cm), tank.first_on[row.interval_d]
+    every = locale.count("every", row.interval_d)
     return (
-        locale.count("every", row.interval_d),
+        locale.say("as_now", every=every) if abs(row.interval_d - tank.now_d) <= 1.0 else every,
         days_of_100(locale, row.share_of_days_presentable),
         locale.say("cut_found", cut=locale.exact(cut, unit), found=found),
         _visits(locale, row),

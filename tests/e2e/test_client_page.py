@@ -59,12 +59,15 @@ def test_a_month_is_a_twelfth_of_the_year_and_of_its_row(lobby: str) -> None:
         ).groups()
     )
     assert year == 12 * month
-    assert strip(lobby)["every week proposed"][4] == f"€{month:,} a month (€{year:,} a year)"
+    assert (
+        strip(lobby)["every week, as so far proposed"][4]
+        == f"€{month:,} a month (€{year:,} a year)"
+    )
 
 
 def test_each_longer_rhythm_saves_and_looks_no_better(lobby: str) -> None:
     rows = strip(lobby)
-    assert list(rows) == ["every two weeks", "every 10 days", "every week proposed"]
+    assert list(rows) == ["every two weeks", "every 10 days", "every week, as so far proposed"]
     shown = [float(row[0].removeprefix("over ")) for row in rows.values()]
     assert shown == sorted(shown)
     longest, longer = [row[-1] for row in rows.values()][:2]

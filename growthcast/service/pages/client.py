@@ -17,6 +17,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import growth_a_week
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
+from growthcast.log.visits import read_log
 from growthcast.nouns import dataclass
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.effort.hours import fixed_minutes
@@ -81,6 +82,8 @@ class TankFacts:
         empty where the page is of this tank alone.
     travel_min : float
         Minutes of travel counted in a visit [min].
+    now_d : float
+        Usual time between visits so far [d], 0 where fewer than three are logged.
     courses : tuple of (OptionAdvice or None, Course)
         Of the limiting area: until the next visit (None), at the proposed rhythm, at each longer.
     beside : tuple of (int, Course)
@@ -108,6 +111,7 @@ class TankFacts:
     first_on: Mapping[int, date | None] = field(default_factory=dict)
     together: Mapping[int, tuple[float, float]] = field(default_factory=dict)
     travel_min: float = 0.0
+    now_d: float = 0.0
 
     @property
     def fits(self) -> bool:
@@ -121,7 +125,7 @@ class TankFacts:
 
     @property
     def longer(self) -> OptionAdvice | None:
-        """The next longer rhythm."""
+        """The next longer rhythm, whatever the tank's own limit."""
         place = next((n for n, row in enumerate(self.rows) if row is self.option), 0)
         return self.rows[place - 1] if place else None
 
@@ -193,6 +197,7 @@ def gather_tank(
         areas=areas,
         limiting=_limiting(advice, areas),
         travel_min=float(book.of_tanks("travel_min")[tank]),
+        now_d=_usual_gap_d(book, tank),
     )
     return replace(facts, courses=_courses(facts, standing), beside=_beside(facts, standing))
 
@@ -228,6 +233,14 @@ def _rhythms(
         "plants_d": plants_d,
         "asked": plants_d is not None and chosen_d != plants_d,
     }
+
+
+def _usual_gap_d(book: Book, tank: int) -> float:
+    """The middle of the times between a tank's visits so far [d], 0 where there are too few."""
+    tanks = book.areas.places("tank_id", book.tanks.text("tank_id"))
+    whose, gap_d = read_log(book).visits.gaps(tanks)
+    mine = gap_d[whose == tank]
+    return float(np.median(mine)) if mine.size > 1 else 0.0
 
 
 def _next_visit(

@@ -32,7 +32,8 @@ class Contract:
 
     ``hours`` [h] are those of all visits and journeys, ``hours_apart`` [h] what the same visits
     take where each has a journey of its own, ``hours_longer`` [h] those of all where each tank
-    takes its next longer rhythm, ``hours_at_tanks`` [h] those at each tank, in their order.
+    takes its next longer rhythm within its own limit, ``hours_at_tanks`` [h] those at each tank,
+    in their order.
     ``price_per_h`` is net [currency/h], 0 where there is none.
     """
 
@@ -133,7 +134,7 @@ def contract_of(book: Book, fit: GrowthFit, facts: Sequence[TankFacts]) -> Contr
         journeys=journeys,
         hours=Range(hours + low, hours, hours + high),
         hours_apart=sum(year.hours for year in years),
-        hours_longer=_journeys_and_hours([(t, t.longer or o) for t, o in chosen], share)[1],
+        hours_longer=_journeys_and_hours(longer_each(facts), share)[1],
         hours_at_tanks=tuple(_hours_at_tank(tank, tank.option) for tank in facts),
         price_per_h=book.practice.labour_rate_per_h,
     )
@@ -174,6 +175,28 @@ def with_totals(book: Book, fit: GrowthFit, facts: Sequence[TankFacts]) -> list[
 def _proposed(facts: Sequence[TankFacts]) -> list[tuple[TankFacts, OptionAdvice]]:
     """Return the tanks in which something grows, each with the rhythm proposed for it."""
     return [(tank, row) for tank in facts if (row := tank.option) is not None]
+
+
+@finite_answer
+def longer_each(facts: Sequence[TankFacts]) -> list[tuple[TankFacts, OptionAdvice]]:
+    """Give each tank its next longer rhythm where its own limit allows one.
+
+    Parameters
+    ----------
+    facts : sequence of TankFacts
+        The client's tanks, each with the rhythm proposed for it.
+
+    Returns
+    -------
+    list of (TankFacts, OptionAdvice)
+        The tanks for which a visit is proposed, with the rhythm proposed where none is longer.
+    """
+    found = []
+    for tank, row in _proposed(facts):
+        longer, limit = tank.longer, tank.advice.longest_interval_d
+        beyond = longer is None or (tank.advice.own_limit and longer.interval_d > (limit or 0))
+        found.append((tank, row if longer is None or beyond else longer))
+    return found
 
 
 def _hours_at_tank(tank: TankFacts, row: OptionAdvice | None) -> float:

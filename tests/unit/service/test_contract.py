@@ -9,7 +9,13 @@ import pytest
 
 from growthcast.brief.contract import gather_facts
 from growthcast.fit.growth import fit_growth
-from growthcast.service.pages.contract import contract_of, month_price, with_totals, with_vat
+from growthcast.service.pages.contract import (
+    contract_of,
+    longer_each,
+    month_price,
+    with_totals,
+    with_vat,
+)
 from tests.books import make_book
 
 ON = date(2026, 6, 1)
@@ -75,11 +81,16 @@ def test_a_month_is_a_twelfth_in_whole_units():
 
 
 def test_a_contract_knows_what_all_tanks_cost_at_their_next_longer_rhythms(tmp_path):
-    """At two places journeys are not shared: the hours of the next rows of both add up."""
+    """At two places journeys are not shared: hours add up, of the tank with a limit as they are."""
     free = make_book(tmp_path / "free", on=ON, tanks=TANKS.format("Home").replace(",34,14", ",34,"))
     fit = fit_growth(free, ON)
     facts = gather_facts(free, fit, np.arange(2))
-    rows = [tank.longer or tank.option for tank in facts]
-    assert rows != [tank.option for tank in facts]
+    rows = [row for _, row in longer_each(facts)]
+    assert [row.interval_d for row in rows] == [7, facts[1].longer.interval_d]
     whole = contract_of(free, fit, facts)
     assert whole.hours_longer == pytest.approx(sum(row.year.hours for row in rows))
+
+
+def test_a_tank_at_its_own_limit_is_not_offered_a_longer_rhythm(tmp_path):
+    facts, _ = contract(tmp_path, "Home")  # a limit of 7 days and one of 14
+    assert [row.interval_d for _, row in longer_each(facts)] == [7, 14]
