@@ -67,6 +67,7 @@ def test_a_photo_tapped_without_a_network_is_in_the_log_once(tmp_path):
             let_in(browser, desk)
             desk.stop(signal.SIGKILL)  # the network is gone
             browser.visit("lobby")
+            playwright.expect(browser.page.locator("#by-photo")).to_be_visible()
             browser.page.locator("#shot").set_input_files(str(picture))
             low = browser.page.locator('[data-photo="low"]')
             playwright.expect(low).to_contain_text("Carpet")
@@ -125,6 +126,7 @@ def its_corners_are_offered_again(browser, scene, folder):
         render(later, folder / "later.jpg", scale=SCALE, focal_35mm=FOCAL)
         page.reload()
         browser.visit("lobby")
+        playwright.expect(page.locator("#by-photo")).to_be_visible()
         page.locator("#shot").set_input_files(str(folder / "later.jpg"))
         playwright.expect(where).to_contain_text(said)
         if aside < 1.0:  # each is dragged into place; then the areas are asked for
