@@ -16,10 +16,13 @@ NUMBER = re.compile(r"\d+(?:\.\d+)?(?:e[+-]\d+)?")
 
 
 def _told(notebook: nbformat.NotebookNode) -> list[str]:
-    """What the cells of a notebook print and show in words, in their order."""
-    outputs = [output for cell in notebook.cells for output in cell.get("outputs", ())]
+    """What each cell of a notebook prints and shows in words, in however many parts it came."""
     return [
-        output.get("text") or output.get("data", {}).get("text/plain", "") for output in outputs
+        "".join(
+            output.get("text") or output.get("data", {}).get("text/plain", "")
+            for output in cell.get("outputs", ())
+        )
+        for cell in notebook.cells
     ]
 
 
