@@ -14,7 +14,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.say.client import next_visit_key, place_words
 from growthcast.say.locale import Locale
 from growthcast.say.reasons import reason
-from growthcast.say.strip import a_month, days_of_100, worth, year_price
+from growthcast.say.strip import a_month, days_of_100, gross_month, worth, year_price
 from growthcast.say.words import named
 from growthcast.service.pages.client import TankFacts, gather_tank
 from growthcast.service.pages.contract import Contract, longer_each, month_price, with_vat
@@ -92,12 +92,9 @@ def _longer_words(
     locale: Locale, practice: Practice, facts: Sequence[TankFacts], cost: float
 ) -> str:
     """Return what all tanks cost at their next longer rhythms, and which these are."""
-    month = locale.money(month_price(cost), practice.currency)
-    price = locale.say("a_month", amount=month)
-    if practice.vat_percent:
-        _, gross = with_vat(month_price(cost), practice.vat_percent)
-        paid = locale.money(gross, practice.currency)
-        price = locale.say("cost_gross", month=month, gross=paid)
+    currency, vat = practice.currency, practice.vat_percent
+    price = locale.say("a_month", amount=locale.money(month_price(cost), currency))
+    price = gross_month(locale, currency, cost, vat) if vat else price
     rows = (
         f"{place_words(locale, tank)}: {locale.count('every', row.interval_d)}"
         for tank, row in longer_each(facts)

@@ -43,6 +43,14 @@ def month_of(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) 
     return locale.say("a_month_all" if tank.together else "a_month", amount=amount)
 
 
+def gross_month(locale: Locale, currency: str, cost: float, vat_percent: float) -> str:
+    """Return what a year's cost is a month, and with value added tax."""
+    net = month_price(cost)
+    _, paid = with_vat(net, vat_percent)
+    amounts = {"month": locale.money(net, currency), "gross": locale.money(paid, currency)}
+    return locale.say("cost_gross", **amounts)
+
+
 def dearer(tank: TankFacts, one: OptionAdvice, other: OptionAdvice) -> tuple[float, float]:
     """Price and hours a year that one rhythm takes more than another."""
     (cost, hours), (less, fewer) = tank.takes(one), tank.takes(other)
@@ -85,8 +93,7 @@ def row_words(
     year = worth(locale, currency, year_price(cost), hours)
     price = locale.say("cost_both", year=year, month=month)
     if currency and vat_percent:
-        _, paid = with_vat(month_price(cost), vat_percent)
-        price = locale.say("cost_gross", month=month, gross=locale.money(paid, currency))
+        price = gross_month(locale, currency, cost, vat_percent)
     price = locale.say("cost_all", price=price) if tank.together else price
     tall, bare = (locale.number(days) for days in _days_out(row))
     area, unit = row.areas[tank.limiting], tank.areas[tank.limiting].unit
