@@ -17,7 +17,7 @@ from markupsafe import Markup
 from growthcast.book.book import Book
 from growthcast.book.findings import format_findings
 from growthcast.book.read import read_book
-from growthcast.book.writing.append import Addition
+from growthcast.book.writing.append import Change
 from growthcast.book.writing.visit.amounts import Place
 from growthcast.book.writing.visit.entry import log_rows, visit_rows
 from growthcast.book.writing.visit.lines import Line, State, log_line, numbered
@@ -308,7 +308,7 @@ def write_visit(desk: Desk, line: Line) -> tuple[State, str]:
     return state, columns_words(open_locale(book.practice.locale), added)
 
 
-def columns_words(locale: Locale, added: Addition | None) -> str:
+def columns_words(locale: Locale, added: Change | None) -> str:
     """Say which columns the log gets with what is added to it, "" for none."""
     if added is None or not added.columns:
         return ""

@@ -119,7 +119,7 @@ def book_sheets(folder: Path) -> list[Sheet]:
 
 def _columns(source: Source) -> list[tuple[str, Column | None]]:
     """Return the file's columns in its order, then the declared ones it does not have."""
-    declared = {column.name: column for column in TABLES[source.dialect.table]}
+    declared = {column.name: column for column in TABLES[source.table]}
     there = [(name, declared.get(name)) for name in source.names]
     absent = [(name, column) for name, column in declared.items() if name not in source.names]
     return [*there, *absent]
@@ -131,8 +131,8 @@ def _plants(own: Source) -> dict[str, tuple[str, ...]]:
     found: dict[str, tuple[str, ...]] = {
         plant: ("; ".join(filter(None, names[2:])), names[1]) for plant, names in shipped
     }
-    for record in own.rows():
-        cells = dict(zip(own.names, map(str.strip, record.cells), strict=False))
+    for _, typed in own.rows():
+        cells = {name: cell.strip() for name, cell in typed.items()}
         before = found.get(plant := cells.get("species_id", ""), ("", ""))
         names = ("common_name", "scientific_name")
         found[plant] = tuple(cells.get(n) or b for n, b in zip(names, before, strict=True))
@@ -155,7 +155,8 @@ def _heading(
     home = _HOMES.get(name)
     if home is not None and home != table:
         letter = column_letter([other for other, _ in columns[home]].index(name))
-        choices = f"={home}!${letter}$2:${letter}${1 + len(sources[home].records) + ROOM_ROWS}"
+        count = sum(1 for _ in sources[home].records())
+        choices = f"={home}!${letter}$2:${letter}${1 + count + ROOM_ROWS}"
     elif name == "species_id" and table == "areas":
         choices = f"={LISTS}!$A$2:$A${1 + species}"
     meaning = f"{column.meaning}; {column.expected}"
@@ -168,18 +169,16 @@ def _width(text: str) -> int:
 
 
 def _rows(source: Source, columns: list[tuple[str, Column | None]]) -> Iterator[tuple[Value, ...]]:
-    width = len(source.names)
-    for record in source.rows():
-        kept = record.cells[:width]
-        cells = kept + ("",) * (len(columns) - len(kept))
+    for record, typed in source.rows():
+        cells = (*typed.values(), *("",) * (len(columns) - len(typed)))
         for (name, _), cell in zip(columns, cells, strict=True):
             if len(cell) > LONGEST_CELL:
                 raise UsageError(
-                    f"{source.dialect.file}, row {record.row}, {name}: {len(cell):,} characters, "
+                    f"{source.file}, row {record.row}, {name}: {len(cell):,} characters, "
                     f"more than the {LONGEST_CELL:,} which a spreadsheet's cell holds; shorten it"
                 )
         yield tuple(
-            as_value(cell, column, decimal_comma=source.dialect.decimal_comma)
+            as_value(cell, column, decimal_comma=source.decimal_comma)
             for (_, column), cell in zip(columns, cells, strict=True)
         )
 
