@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path
 from string import Formatter
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -61,17 +62,28 @@ Words = Iterable[str | Table | Beside | More]
 RANGES_HOLD = "Ranges hold 8 times in 10."
 
 
+FORMATTER = Formatter()
+
+
 @lru_cache(maxsize=1)
 def _texts() -> Mapping[str, str]:
     return Parts(Path(__file__).with_name("languages") / "terminal.toml", BY_KEY)
 
 
-FORMATTER = Formatter()
+@cache
+def _text(key: str) -> str:
+    return _texts()[key]
 
 
-@lru_cache(maxsize=512)
-def _parts_of(text: str) -> tuple[tuple[str, str | None, str | None, str | None], ...]:
-    return tuple(FORMATTER.parse(text))
+@lru_cache(maxsize=1024)
+def _parts_of(text: str) -> list[tuple[str, str, str, str, str]]:
+    """Return each text before a blank, whose it is, the whole blank, and the ways to write it."""
+    parts = []
+    for before, blank, way, _ in FORMATTER.parse(text):
+        noun = re.split(r"[.[]", blank or "")[0]
+        one, _, many = (way or "").partition("|")
+        parts.append((before, noun, blank or "", one, many))
+    return parts
 
 
 def filled(text: str, blanks: Mapping[str, Any], ways: Mapping[str, Any]) -> str:
@@ -88,22 +100,22 @@ def filled(text: str, blanks: Mapping[str, Any], ways: Mapping[str, Any]) -> str
     '1 area, 50 %, 2.0 cm (1.0–3.0)'
     """
     said = []
-    for before, blank, way, _ in _parts_of(text):
+    for before, noun, blank, way, many in _parts_of(text):
         said.append(before)
-        if blank is None:
+        if not blank:
             continue
-        noun = blanks[blank.partition(".")[0].partition("[")[0]]
-        value = None if noun is None else FORMATTER.get_field(blank, (), blanks)[0]
-        one, _, many = (way or "").partition("|")
+        value = blanks[noun]
+        if value is not None and noun != blank:
+            value, _ = FORMATTER.get_field(blank, (), blanks)
         if value is None:
             return ""
         if many:
-            said.append(f"{value} {one if value == 1 else many}")
-        elif write := ways.get(one):
+            said.append(f"{value} {way if value == 1 else many}")
+        elif write := ways.get(way):
             asked = write.__code__.co_varnames[1 : write.__code__.co_argcount]
             said.append(write(value, **{name: blanks[name] for name in asked if name in blanks}))
         else:
-            said.append(format(value, one))
+            said.append(format(value, way))
     return "".join(said)
 
 
@@ -112,7 +124,7 @@ def sentence(key: str, **blanks: Any) -> str:
 
     How a blank is written is a function of this module.
     """
-    return filled(_texts()[key], blanks, globals())
+    return filled(_text(key), blanks, globals())
 
 
 def table(
@@ -128,19 +140,16 @@ def table(
     A row holds blanks of its cells beside those of all; a row of text stays as it is. Columns of
     ``without`` are left out.
     """
-    declared = (line.partition(" | ")[::2] for line in _texts()[key].splitlines())
+    declared = (line.partition(" | ")[::2] for line in _text(key).splitlines())
     columns = [column for column in declared if column[0].rstrip(">") not in without]
-    return Table(
-        title,
-        [filled(head, blanks, globals()) for head, _ in columns],
-        [
-            row
-            if isinstance(row, list)
-            else [filled(cell, {**blanks, **row}, globals()) for _, cell in columns]
-            for row in rows
-        ],
-        gives_way,
-    )
+    heads, cells = ([column[n] for column in columns] for n in (0, 1))
+
+    def told(row: Mapping[str, Any]) -> list[str]:
+        known = {**blanks, **row}
+        return [filled(cell, known, globals()) for cell in cells]
+
+    made = [row if isinstance(row, list) else told(row) for row in rows]
+    return Table(title, [filled(head, blanks, globals()) for head in heads], made, gives_way)
 
 
 def some_sentences(sentences: Sequence[str], most: int = 3) -> Words:
