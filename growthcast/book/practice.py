@@ -15,7 +15,7 @@ from growthcast.book.cells.text import decode
 from growthcast.book.checks.rounds import wrong_region
 from growthcast.book.findings import finding
 from growthcast.book.not_toml import parse_toml
-from growthcast.book.tables import KEYS, WEEKDAYS, Column, Kind
+from growthcast.book.tables import KEYS, KINDS, WEEKDAYS, Column, Kind
 from growthcast.book.words import did_you_mean, is_one_slip, shown
 from growthcast.errors import Finding
 
@@ -24,21 +24,19 @@ NO_HOURS = (
     "a day without work belongs under days_off"
 )
 PICTURES: tuple[str, ...] = (".svg", ".png", ".jpg", ".jpeg")
-LISTS: Mapping[Kind, str] = {
-    "intervals": "[7, 10, 14, 21, 28]",
-    "weekdays": '["mon", "thu"]',
-    "dates": "[2026-12-25, 2027-01-01]",
-    "texts": '["glass cleaned", "a third of the water changed"]',
-}
-"""The kinds that are lists, each with an example."""
 
 
 def read_key(key: Column, value: Any) -> tuple[Any, list[Fault]]:
     """Return the value of a key, a list as a tuple in order, or what is wrong with it."""
-    if key.kind in LISTS:
+    if _example(key):
         return _list(key, value)
     read = _number(key, value) if key.kind == "number" else _text(key, value)
     return (None, [read]) if isinstance(read, Fault) else (read, [])
+
+
+def _example(key: Column) -> str:
+    """Return an example of a list, "" for a kind that is none."""
+    return KINDS.get(key.kind, {}).get("example", "")
 
 
 def _text(key: Column, value: Any) -> str | Fault:
@@ -56,7 +54,7 @@ def _list(key: Column, value: Any) -> tuple[Any, list[Fault]]:
     if not isinstance(value, list) or (not value and key.kind not in {"dates", "texts"}):
         typed = re.findall("[0-9]+", shown(value)) if key.kind == "intervals" else []
         found = "an empty list" if isinstance(value, list) else f"{shown(value)}, not a list"
-        fix = f"write [{', '.join(typed)}]" if typed else f"write a list such as {LISTS[key.kind]}"
+        fix = f"write [{', '.join(typed)}]" if typed else f"write a list such as {_example(key)}"
         return None, [Fault("wrong-kind", found, fix)]
     entries: list[Any] = []
     faults: list[Fault] = []

@@ -21,8 +21,7 @@ from tomlkit.exceptions import TOMLKitError
 
 from growthcast.book.cells.numbers import Fault, parse_date, parse_number
 from growthcast.book.cells.text import decoded
-from growthcast.book.practice import LISTS as LIST_KINDS
-from growthcast.book.tables import KEYS, TABLES, Column
+from growthcast.book.tables import KEYS, KINDS, TABLES, UNITS, Column
 from growthcast.book.writing.source import Source
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
@@ -35,7 +34,6 @@ MOST_CELLS = 4_500_000
 Value = str | float | bool | dt.date | dt.datetime | dt.time | dt.timedelta | None
 """What a cell of a spreadsheet holds; a blank one holds none."""
 
-_UNITS = {"umol": "µmol/m²/s", "c": "°C", "share": "share, 0 to 1", "cm2": "cm²", "h": "h a day"}
 _IN_A_LIST = re.compile(r"[^\s,;](?:[^,;]*[^\s,;])?")
 _NO_XML = re.compile("[\x00-\x08\x0b-\x1f\ufffe\uffff\ud800-\udfff]")
 
@@ -48,7 +46,7 @@ def heading_text(name: str, column: Column | None) -> str:
     """
     if column is None:
         return name
-    unit = "YYYY-MM-DD" if column.kind == "date" else _UNITS.get(column.unit, column.unit)
+    unit = "YYYY-MM-DD" if column.kind == "date" else UNITS[column.unit]["heading"]
     return f"{name} [{unit}]" if unit else name
 
 
@@ -223,7 +221,7 @@ def with_settings(
 
 def _typed(text: str, old: Any, key: Column) -> Any:
     """Return a cell's text as its key holds it; what is no number stays text, for the check."""
-    if key.kind in LIST_KINDS:
+    if KINDS.get(key.kind, {}).get("example"):
         parts = [part for part in re.split(r"\s*[,;]\s*", text.strip()) if part]
         return [_number(part) for part in parts] if key.kind == "intervals" else parts
     if key.kind != "number":

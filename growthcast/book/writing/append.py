@@ -14,7 +14,7 @@ from growthcast.book.book import Book
 from growthcast.book.cells.numbers import DECIMAL_COMMA, Fault, parse_date, parse_number
 from growthcast.book.read import inspect_book
 from growthcast.book.supposed import Cell
-from growthcast.book.tables import TABLES, Column
+from growthcast.book.tables import TABLES, UNITS, Column
 from growthcast.book.words import did_you_mean, plain, shown
 from growthcast.book.writing.journal import Entry, book_lock
 from growthcast.book.writing.replace import Files, read_file, replace_files
@@ -32,9 +32,6 @@ from growthcast.nouns import dataclass
 KINDS = {"tank": "tanks", "area": "areas", "conditions": "conditions", "closed": "closed"}
 """What may be added by name, and the table it goes into."""
 
-_ALSO = {"cm2": ("cm²",), "d": ("days",), "mg/l": ("mg", "ppm"), "umol": ("µmol", "ppfd")}
-_ALSO |= {"dKH": ("kh",), "c": ("°c",), "share": ("%",)}
-"""How units are written beside a number as well."""
 _WITH_UNIT = re.compile(r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})")
 
 
@@ -127,8 +124,7 @@ def _cell(column: Column, text: str) -> Cell:
 def _number(column: Column, typed: str) -> float:
     text, scale = typed, 1.0
     match = _WITH_UNIT.fullmatch(typed)
-    unit = column.unit.casefold()
-    if match and match[2].casefold() in (unit, *_ALSO.get(column.unit, ())):
+    if match and match[2].casefold() in UNITS[column.unit]["typed"].split():
         text, scale = match[1], 0.01 if match[2] == "%" else 1.0
     if DECIMAL_COMMA.fullmatch(text) and not re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", text):
         text = text.replace(",", ".")
