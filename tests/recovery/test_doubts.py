@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 
 from growthcast.book.read import read_book
-from growthcast.book.writing.visit.amounts import Place
-from growthcast.book.writing.visit.entry import VisitRow
+from growthcast.book.writing.visit.entry import Place, VisitRow
 from growthcast.say.log import cause_words
 from growthcast.service.doubts.judge import doubts_about
 from growthcast.service.doubts.typed import expected_at

@@ -12,7 +12,7 @@ from growthcast.book.begin.typed import slug
 from growthcast.book.book import Book, names_of_plants
 from growthcast.book.cells.numbers import YEAR_FIRST, YEAR_LAST, day_of
 from growthcast.book.words import plain, shown, some_of
-from growthcast.book.writing.visit.amounts import LOOKS
+from growthcast.book.writing.visit.entry import LOOKS
 from growthcast.errors import UsageError
 
 ORDERS = ("day-first", "month-first")
