@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -75,18 +76,25 @@ def inspect_book(
     problem. ``instead`` holds bytes to read in place of files, by name, ``None`` for a file that
     is not there: the book as it would be if they were written.
     """
-    reading = _Book(folder, today, on, instead or {})
+    reading = _Book(folder, instead or {}, check_file_names(folder))
     findings = reading.findings
-    findings += check_file_names(folder)
     practice = reading.practice()
-    shipped = read_shipped_species(species_dir)
     own = reading.table("species")
-    species, more = lay_over(shipped, own)
+    species, more = lay_over(read_shipped_species(species_dir), own)
     findings += more
     tables = {name: reading.table(name) for name in TABLES if name != "species"}
-    tables["trims"] = reading.until(tables["trims"])
+    trims = tables["trims"]
+    if on is not None and (late := trims.date("date") > np.datetime64(on, "D")).any():
+        said = {"count": int(late.sum()), "on": on}
+        first = int(trims.rows[late][0])
+        findings.append(finding("after-on", trims.name, first, None, "date", **said))
+        tables["trims"] = trims.keep(~late)
     checked = Tables({**tables, "species": species, "own": own}, today, practice)
-    findings += run_checks(checked, findings)
+    # a row whose amounts could not be read is not called empty as well
+    unread = {(item.file, item.row) for item in findings if item.level == "problem"}
+    for item in (item for check in CHECKS for item in check(checked)):
+        if item.slug != "empty-row" or (item.file, item.row) not in unread:
+            findings.append(item)
     ordered = tuple(sorted(in_percent_cover(findings, checked), key=note_order))
     if any(item.level == "problem" for item in ordered) or practice is None:
         return None, ordered
@@ -101,7 +109,7 @@ def read_shipped_species(species_dir: Path | None = None) -> Table:
 
 @cache  # a book is read five times while a visit is logged
 def _species_of(path: Path) -> Table:
-    table, findings = _table(path.name, "species", lambda: read_bytes(path))
+    table, findings = _table(path.name, "species", [read_bytes(path)])
     problems = tuple(item for item in findings if item.level == "problem")
     if problems:
         raise BookProblems(problems)
@@ -109,14 +117,14 @@ def _species_of(path: Path) -> Table:
 
 
 def _table(
-    file: str, table: str, source: Callable[[], bytes | Finding]
+    file: str, table: str, given: list[bytes | Finding | None]
 ) -> tuple[Table, list[Finding]]:
-    data = source()
-    if isinstance(data, Finding):
-        return empty_table(table), [data]
+    data = given.pop()  # a long log's text is large: nobody else keeps it
+    if not isinstance(data, bytes):
+        return empty_table(table), [data] if data else []
     known = frozenset(column.name for column in TABLES[table])
     grid, findings = read_grid(data, file, known)
-    del data  # a long log's text is large
+    del data
     if grid is None:
         return empty_table(table), findings
     read, more = read_table(grid, table)
@@ -125,21 +133,18 @@ def _table(
 
 @dataclass
 class _Book:
-    """A book while it is read: where it is, and what was found so far."""
+    """A book while it is read: where it is, what is read instead, and what was found so far."""
 
     folder: Path
-    today: date
-    on: date | None
     instead: Mapping[str, bytes | None]
-    findings: list[Finding] = field(default_factory=list)
+    findings: list[Finding]
 
     def practice(self) -> Practice | None:
         """Read ``practice.toml``."""
-        path = self.folder / "practice.toml"
-        if not self._is_here(path):
+        data = self._data("practice.toml")
+        if data is None:
             self._missing("practice.toml", WRITE_ONE)
             return None
-        data = self._data(path)
         if isinstance(data, Finding):
             fix = WRITE_ONE if data.slug == "empty-file" else data.fix
             self.findings.append(replace(data, fix=fix))
@@ -150,43 +155,30 @@ class _Book:
 
     def table(self, name: str) -> Table:
         """Read one table; one that is not there and need not be has no rows."""
-        path = self.folder / f"{name}.csv"
-        if not self._is_here(path):
+        file = f"{name}.csv"
+        given = [self._data(file)]
+        if given == [None]:
             if name in _NEEDED:
-                self._missing(path.name, f"write a {path.name}; the README shows one")
-            elif name == "trims" and not self._is_named_otherwise(path.name):
-                self.findings.append(finding("no-log", path.name))
+                self._missing(file, f"write a {file}; the README shows one")
+            elif name == "trims" and not self._is_named_otherwise(file):
+                self.findings.append(finding("no-log", file))
             return empty_table(name)
-        table, findings = _table(path.name, name, lambda: self._data(path))
+        table, findings = _table(file, name, given)
         self.findings += findings
         problems = any(item.level == "problem" for item in findings)
         if name in _NEEDED and not len(table) and not problems:
-            self.findings.append(finding("no-rows", path.name, name=name))
+            self.findings.append(finding("no-rows", file, name=name))
         return table
 
-    def _data(self, path: Path) -> bytes | Finding:
-        """Return a file's bytes, or why they cannot be read."""
-        named = self.instead.get(path.name)
-        return read_bytes(path) if named is None else named
-
-    def _is_here(self, path: Path) -> bool:
-        if path.name in self.instead:
-            return self.instead[path.name] is not None
-        try:
-            return path.is_symlink() or path.exists()
-        except OSError:
-            return True
-
-    def until(self, table: Table) -> Table:
-        """Leave out the rows after the asked date."""
-        if self.on is None or not len(table):
-            return table
-        late = table.date("date") > np.datetime64(self.on, "D")
-        if late.any():
-            said = {"count": int(late.sum()), "on": self.on}
-            first = int(table.rows[late][0])
-            self.findings.append(finding("after-on", table.name, first, None, "date", **said))
-        return table.keep(~late)
+    def _data(self, name: str) -> bytes | Finding | None:
+        """Return a file's bytes, or why they cannot be read; ``None`` for no file."""
+        path = self.folder / name
+        if name in self.instead:
+            return self.instead[name]
+        with suppress(OSError):
+            if not path.is_symlink() and not path.exists():
+                return None
+        return read_bytes(path)
 
     def _missing(self, name: str, fix: str) -> None:
         if not self._is_named_otherwise(name):
@@ -195,17 +187,3 @@ class _Book:
     def _is_named_otherwise(self, name: str) -> bool:
         """Whether the file seems to be there under another name, which has its own finding."""
         return any(i.slug in {"file-name", "not-csv"} and i.expected == name for i in self.findings)
-
-
-def run_checks(tables: Tables, before: list[Finding]) -> list[Finding]:
-    """Return everything that every check finds.
-
-    A row whose amounts could not be read, as found ``before``, is not called empty as well.
-    """
-    unread = {(item.file, item.row) for item in before if item.level == "problem"}
-    return [
-        item
-        for check in CHECKS
-        for item in check(tables)
-        if item.slug != "empty-row" or (item.file, item.row) not in unread
-    ]

@@ -23,6 +23,7 @@ from growthcast.book.supposed import Cell
 from growthcast.book.tables import column_of
 from growthcast.book.words import check_known, folded, printable, shown
 from growthcast.book.writing.append import tried
+from growthcast.book.writing.journal import Entry
 from growthcast.book.writing.replace import replace_files
 from growthcast.book.writing.source import edited, read_source
 from growthcast.errors import Finding, RowsRefused, UsageError
@@ -302,4 +303,4 @@ def plan_import(folder: Path, understood: Plan, *, today: date) -> Plan:
 def write_import(folder: Path, plan: Plan, file: str) -> None:
     """Write a plan's rows, all in one step, with a line in the journal."""
     files = {"trims.csv": plan.after}, {"trims.csv": plan.before}
-    replace_files(folder, *files, "import", f"{len(plan.rows)} rows from {file}")
+    replace_files(folder, *files, Entry("import", f"{len(plan.rows)} rows from {file}"))

@@ -222,15 +222,15 @@ def add_rows(
     UsageError
         A column nobody declared, text its encoding cannot hold, rows it holds already.
     """
-    name = f"{table}.csv"
+    name, said = f"{table}.csv", Entry(command, summary, None, visit, by)
     for attempt in range(_ATTEMPTS):
         try:
             with book_lock(folder):
                 tried, *(old, wide, new) = _tried(folder, table, rows, today)
                 if tried.columns:
-                    said = f"{name}: {', '.join(tried.columns)}"
-                    replace_files(folder, wide, old, "add column", said, by=by)
-                entry = replace_files(folder, new, wide, command, summary, visit=visit, by=by)
+                    lacked = f"{name}: {', '.join(tried.columns)}"
+                    replace_files(folder, wide, old, Entry("add column", lacked, by=by))
+                entry = replace_files(folder, new, wide, said)
             return replace(tried, entry=entry)
         except FileChanged:
             if attempt == _ATTEMPTS - 1:
@@ -266,40 +266,27 @@ def edit_table(
     source: Source,
     changed: Mapping[int, Mapping[str, Cell]],
     added: Sequence[Mapping[str, Cell]],
-    command: str,
-    summary: str,
-    *,
+    said: Entry,
     without: frozenset[int] = frozenset(),
-    takes_back: str | None = None,
     **how: Unpack[How],
 ) -> Change:
     """Change, add and take out rows of a table, all in one step, as ``carried_out``."""
     new, _ = edited(source, changed, added, without)
-    files = {source.file: new}, {source.file: source.data}
-    done = carried_out(folder, *files, command, summary, takes_back, **how)
+    done = carried_out(folder, {source.file: new}, {source.file: source.data}, said, **how)
     lacking = () if source.data is None else source.lacking([*changed.values(), *added])
-    return replace(done, columns=lacking, summary=summary)
+    return replace(done, columns=lacking, summary=said.summary)
 
 
-def carried_out(
-    folder: Path,
-    new: Files,
-    old: Files,
-    command: str,
-    summary: str,
-    takes_back: str | None = None,
-    **how: Unpack[How],
-) -> Change:
+def carried_out(folder: Path, new: Files, old: Files, said: Entry, **how: Unpack[How]) -> Change:
     """Hold a book with new bytes of files to every check, as ``tried``, and write them.
 
     The caller has the lock, and made the bytes from the old ones.
     """
-    done = tried(folder, new, old, today=how["today"], back=command == "unlog")
+    done = tried(folder, new, old, today=how["today"], back=said.command == "unlog")
     if not how.get("write", True):
         return done
-    by = how.get("by", "")
-    entry = replace_files(folder, new, old, command, summary, takes_back=takes_back, by=by)
-    return replace(done, entry=entry)
+    said = replace(said, by=how.get("by"))
+    return replace(done, entry=replace_files(folder, new, old, said))
 
 
 def tried(folder: Path, new: Files, old: Files, *, today: date, back: bool = False) -> Change:
