@@ -17,11 +17,11 @@ from growthcast.book.cells.convert import empty_table, read_table
 from growthcast.book.cells.records import read_grid
 from growthcast.book.cells.text import read_bytes
 from growthcast.book.checks.checks import CHECKS, in_percent_cover
-from growthcast.book.checks.rows import Tables
-from growthcast.book.checks.several import first_of_each, lay_over
+from growthcast.book.checks.rows import Tables, first_of_each
 from growthcast.book.files import book_folder, check_file_names, shipped_species_dir
 from growthcast.book.findings import finding, note_order
 from growthcast.book.practice import WRITE_ONE, read_practice
+from growthcast.book.supposed import lay_over
 from growthcast.book.tables import TABLES
 from growthcast.book.words import check_known
 from growthcast.errors import BookProblems, Finding, UsageError
