@@ -38,9 +38,9 @@ from growthcast.desk.visit import (
     write_visit,
 )
 from growthcast.errors import Finding, GrowthcastError, UsageError
+from growthcast.fit.growth import recalled_fit
 from growthcast.say.words import named
 from growthcast.service.doubts.judge import Understood, understand
-from growthcast.service.visit.logged import before_visit
 
 SUMMARY, MOST_LOGGED = re.compile(r"(.+) on (\d{4}-\d\d-\d\d), (\d+) rows?"), 5
 WHO, A_YEAR_S = "growthcast_by", 365 * 86400
@@ -121,7 +121,7 @@ def _understood(asked: Asked, line: Line) -> Understood:
     fresh = known.stamp == desk.stamp() and day == known.on
     book = known.book if fresh else read_book(desk.folder, today=desk.today())
     rows = visit_rows(book, tank_id, day, line.items)
-    before = known.fit if fresh else before_visit(book, day)
+    before = known.fit if fresh else recalled_fit(book, day)
     return understand(book, tank_id, day, rows, before, line.by)
 
 

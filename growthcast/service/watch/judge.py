@@ -132,38 +132,24 @@ def _likeliest(
     near[suspect] = False
     change = change_of(course, int(suspect), SIGNS[int(side)])
     names = [("tank", case.tank), *(("area", area) for area in case.areas.tolist())]
-    verdict = _verdict(
-        *names[suspect],
-        change,
-        case.evidence,
-        courses[side][suspect],
-        limits[suspect, side],
-        distinct(case.evidence.day),
-        tuple(names[j] for j in np.flatnonzero(near).tolist()),
-    )
-    return verdict, course.effect[int(suspect), change.best_week]
+    also = tuple(names[j] for j in np.flatnonzero(near).tolist())
+    reach, limit = courses[side][suspect], limits[suspect, side]
+    seen = _seen(change, case.evidence, reach > limit, distinct(case.evidence.day))
+    return Verdict(*names[suspect], change, *seen, also), course.effect[suspect, change.best_week]
 
 
-def _verdict(
-    kind: str,
-    place: int,
-    change: Change,
-    evidence: Evidence,
-    reached: FloatArray,
-    limit: float,
-    day: FloatArray,
-    also: tuple[tuple[str, int], ...] = (),
-) -> Verdict:
-    """Return a change whose ``z`` (V,) is beyond its limit after the last of the visit days (V,).
+def _seen(
+    change: Change, evidence: Evidence, beyond: BoolArray, day: FloatArray
+) -> tuple[FloatArray, float]:
+    """Return since when, and on which day a change was noticed that is ``beyond`` (V,) its limit.
 
-    It is noticed at the first of them since it began after which ``z`` was beyond. A visit between
-    at which the test fell back does not count: what was noticed stays noticed when the book is
-    asked again later.
+    That is the first of the visit days (V,) since it began after which it was. A visit between at
+    which the test fell back does not count: what was noticed stays noticed when the book is asked
+    again later.
     """
     began = evidence.bin_day[change.week]
-    beyond = (reached > limit) & (day >= began[0])
-    since = began + np.array([0.0, 0.5, 1.0]) * BIN_D
-    return Verdict(kind, place, change, since, float(day[int(np.argmax(beyond))]), also)
+    noticed = float(day[int(np.argmax(beyond & (day >= began[0])))])
+    return began + np.array([0.0, 0.5, 1.0]) * BIN_D, noticed
 
 
 def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdict | None:
@@ -214,8 +200,8 @@ def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdi
         rival = max(_own(case, species, place, sign) for case in cases)
         if (alone > 1.0).sum() < 2 or change.gain < 0.5 * rival**2 + NEAR_GAIN:
             continue  # one tank alone explains as much: that area's trouble
-        evidence, days_seen = cases[0].evidence, distinct(day)
-        return _verdict("species", place, change, evidence, reached, limit, days_seen)
+        seen = _seen(change, cases[0].evidence, reached > limit, distinct(day))
+        return Verdict("species", place, change, *seen, ())
     return None
 
 
