@@ -248,7 +248,7 @@ def fit_beside(
     border[HABIT, new] = pooling.log_habit[new]
     border[KNOTS:, new] = effects.knots()[:, pooling.tank[new]]
     ceiling = np.exp(border[CEILING, nodes.area])
-    planted = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, nodes.guess_cm)
+    planted = np.where(added.chains.read, nodes.reading_cm, nodes.guess_cm)
     start = np.clip(planted, 1e-4 * ceiling, 0.99 * ceiling)
     begun = stage(start, ceiling, problem.shape[nodes.area])
     problem = with_heights_that_count(

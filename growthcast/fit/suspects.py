@@ -199,9 +199,9 @@ def _judged(block: Block, foreseen: _Foreseen, wider: float) -> Block:
 
 def _verdicts(block: Block, foreseen: _Foreseen, wider: float) -> tuple[IntArray, FloatArray]:
     """Likeliest verdict (N,) on each node, and by how much (log) it beats a sound reading."""
-    nodes, height, error = block.chains.nodes, foreseen.height, foreseen.error
+    nodes, read = block.chains.nodes, block.chains.read
+    height, error = foreseen.height, foreseen.error
     variance = foreseen.variance * wider**2
-    read = np.isfinite(nodes.reading_cm)
     reading = np.where(read, nodes.reading_cm, 1.0)
     off = np.where(read, nodes.reading_cm - height, 0.0)
     sound = np.log(1.0 - GROSS_SHARE - UNLOGGED_SHARE) + log_density(off, variance + error)
@@ -242,7 +242,7 @@ def _judge_looks(
 ) -> None:
     """Fill in how likely looks without a height are: as foreseen, or after a cut nobody logged."""
     nodes = block.chains.nodes
-    seen = np.flatnonzero((nodes.look > 0) & ~np.isfinite(nodes.reading_cm))
+    seen = np.flatnonzero((nodes.look > 0) & ~block.chains.read)
     if not seen.size:
         return
     height, spread = foreseen.height[seen], np.sqrt(variance[seen])

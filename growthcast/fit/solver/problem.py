@@ -137,9 +137,8 @@ def cut_chance_before(chains: Chains) -> FloatArray:
     """
     nodes = chains.nodes
     chance = np.zeros(nodes.area.size)
-    unsaid = np.flatnonzero(nodes.link == Link.UNSAID)
     by_look = np.array([CUT_CHANCE[look] for look in Look])
-    chance[unsaid] = by_look[nodes.look[chains.previous[unsaid]]]
+    chance[chains.unsaid] = by_look[nodes.look[chains.previous[chains.unsaid]]]
     return chance
 
 
@@ -388,7 +387,7 @@ def with_heights_that_count(problem: Problem) -> Problem:
     highest, own_sd = np.zeros((2, count)), np.full((2, count), np.nan)
     for block in problem.blocks:
         nodes = block.chains.nodes
-        found = np.isfinite(nodes.reading_cm) & np.isnan(nodes.aim_sd_cm) & (nodes.row >= 0)
+        found = block.chains.read & np.isnan(nodes.aim_sd_cm) & (nodes.row >= 0)
         counts = np.flatnonzero(found & (block.trust == 1.0))
         order = counts[np.lexsort((nodes.reading_cm[counts], nodes.area[counts]))]
         area, read, sd = nodes.area[order], nodes.reading_cm[order], nodes.reading_sd_cm[order]

@@ -273,7 +273,7 @@ def _stepped(
         else:  # as far as it was judged, but where areas take less of it
             step, less = follow[number].copy(), np.flatnonzero(shorter[nodes.area])
             step[less] = view.filtered[number].departure(nodes.area, taken, less)
-            unread = np.flatnonzero(nodes.unread_start)
+            unread = chains.unread_starts
             step[unread] *= share[nodes.area[unread]]
         stages.append(_within_reach(chains, begun, step))
     return Point(tuple(stages), point.border + taken)
@@ -336,8 +336,7 @@ def _faster_than_the_table(
     grown, due, spans = np.zeros((3, problem.area_count))
     for block, stage_of_node in zip(problem.blocks, stages, strict=True):
         chains, nodes = block.chains, block.chains.nodes
-        read = np.isfinite(nodes.reading_cm)
-        told = np.flatnonzero((nodes.link == Link.GREW) & read & read[chains.previous])
+        told = np.flatnonzero((nodes.link == Link.GREW) & chains.read & chains.read[chains.previous])
         owner = nodes.area[told]
         rate = np.exp(border[RATE, owner]) * shape_factor(problem.shape[owner])
         step = stage_of_node[told] - stage_of_node[chains.previous[told]]
@@ -352,7 +351,7 @@ def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatAr
     chains, nodes = block.chains, block.chains.nodes
     cut = (nodes.link >= Link.UNSAID) | (nodes.link == Link.AIMED)
     usual = np.where(cut, np.exp(border[HABIT, nodes.area]), nodes.guess_cm)
-    known = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, usual)
+    known = np.where(chains.read, nodes.reading_cm, usual)
     ceiling, shape = np.exp(border[CEILING, nodes.area]), problem.shape[nodes.area]
     clipped = np.clip(known, 0.01 * ceiling, 0.99 * ceiling)
     stages = stage(np.where(np.isfinite(clipped), clipped, 0.5 * ceiling), ceiling, shape)
