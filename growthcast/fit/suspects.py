@@ -111,37 +111,33 @@ def settled_without_suspects(solution: Solution, wider: float = 1.0) -> Solution
     Solution
         The fit of the problem as judged.
     """
-    last = [solution]  # no name holds a fit while another follows from it: the views are large
+    last = [solution.view]  # no name holds one while another follows from it: views are large
     del solution
     last = [_without_suspects(last.pop(), wider)]
-    return go_on(last.pop().view)
+    return go_on(last.pop())
 
 
-def _without_suspects(solution: Solution, wider: float) -> Solution:
+def _without_suspects(view: View, wider: float) -> View:
     for _ in range(MOST_ROUNDS):
-        blocks, changed = [], np.zeros(solution.problem.area_count, dtype=bool)
-        for number, block in enumerate(solution.problem.blocks):
-            new = _judged(block, _foreseen(solution.view, number), wider)
+        blocks, changed = [], np.zeros(view.problem.area_count, dtype=bool)
+        for number, block in enumerate(view.problem.blocks):
+            new = _judged(block, _foreseen(view, number), wider)
             nodes = block.chains.nodes
             differs = (new.trust != block.trust) | (new.chains.nodes.link != nodes.link)
             changed[nodes.area[differs]] = True
             blocks.append(new)
-        judged = with_heights_that_count(replace(solution.problem, blocks=tuple(blocks)))
-        view = replace(solution.view, problem=judged)
+        judged = with_heights_that_count(replace(view.problem, blocks=tuple(blocks)))
+        view = replace(view, problem=judged)
         if not changed.any():
-            return replace(solution, view=view)
+            return view
         tanks = tanks_of(view, changed)
         if pays_alone(view, tanks):  # the others stay where they are: they have been judged
-            part, whole = part_of(view, tanks), (view.problem, view.point)
-            del solution, view
+            part = part_of(view, tanks)
             with part.naming_the_whole():
                 alone = solve(part.problem, part.point, STEPS_BETWEEN, ROUGHLY)
-                alone = _without_suspects(alone, wider)
-            problem, point = part.put_back(*whole, alone.view)
-            del part, whole, alone
-            return solve(with_heights_that_count(problem), point, most_steps=0)
-        solution = solve(view.problem, view.point, STEPS_BETWEEN, ROUGHLY)
-    return solution
+                return part.put_back(view, _without_suspects(alone.view, wider))
+        view = solve(view.problem, view.point, STEPS_BETWEEN, ROUGHLY).view
+    return view
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,7 @@ from growthcast.fit.solver.problem import (
     Sites,
     members_of,
 )
-from growthcast.fit.solver.view import View
+from growthcast.fit.solver.view import View, repooled, view_of
 from growthcast.nouns import dataclass
 
 Values = TypeVar("Values", bound=NDArray[Any])
@@ -44,6 +44,8 @@ OF_AREAS = (
     "rises",
 )
 """Fields of a problem and of its nouns whose last axis are its areas."""
+LEARNT_OF_AREAS = ("weighed", "ceiling_learnt", "near_ceiling", "highest_cm", "highest_sd_cm")
+"""Fields of a pooling that a fit changes as it hears weights and sets readings aside."""
 OF_NODES = ("trust", "cut_away", "expected_cm", "expected_sd_cm")
 """Fields of a block that are one value a node."""
 HELD = 1e12
@@ -118,16 +120,37 @@ class Part:
         except CannotFit as fault:
             raise CannotFit(self.areas[fault.areas]) from fault
 
-    def put_back(self, whole: Problem, stood: Point, part: View) -> tuple[Problem, Point]:
-        """Return the whole's problem and point with the part's in their place."""
-        border = stood.border.copy()
-        border[:, self.areas] = part.point.border
-        blocks, stages = given_back(whole.blocks, stood.stages, self.taken, part)
-        weighed = whole.pooling.weighed.copy()
-        weighed[:, self.areas] = part.problem.pooling.weighed
-        pooling = replace(whole.pooling, weighed=weighed)
-        problem = replace(whole, blocks=blocks, pooling=pooling)
-        return problem, Point(stages, border)
+    def put_back(self, whole: View, part: View) -> View:
+        """Return a view of the whole with the part, as it was fitted, in its place."""
+
+        def with_theirs(values: Values, theirs: Values) -> Values:
+            filled = values.copy()
+            filled[..., self.areas] = theirs
+            return filled
+
+        pooling, fitted = whole.problem.pooling, part.problem.pooling
+        blocks, stages = given_back(whole.problem.blocks, whole.point.stages, self.taken, part)
+        changed = {n: with_theirs(getattr(pooling, n), getattr(fitted, n)) for n in LEARNT_OF_AREAS}
+        problem = replace(whole.problem, blocks=blocks, pooling=replace(pooling, **changed))
+        point = Point(stages, with_theirs(whole.point.border, part.point.border))
+        if whole.kept:
+            return view_of(problem, point)
+        # What the chains of the other tanks say is what it was.
+        filtered = whole.let_go()
+        for theirs, its in zip(part.filtered, self.taken, strict=True):
+            for one in its:
+                filtered[one.number] = filtered[one.number].with_part(one.there, theirs, one.here)
+        information = whole.information.copy()
+        information[self.areas] = part.information
+        heard = replace(
+            whole,
+            point=point,
+            filtered=filtered,
+            information=information,
+            score=with_theirs(whole.score, part.score),
+            surprise=with_theirs(whole.surprise, part.surprise),
+        )
+        return repooled(heard, problem)
 
 
 def part_of(view: View, tanks: BoolArray) -> Part:

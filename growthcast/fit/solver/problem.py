@@ -27,7 +27,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.model.noise import KNOT_COUNT, ErrorModel, SpanDrift, span_drift
-from growthcast.fit.rows.chains import Chains, Link, Nodes
+from growthcast.fit.rows.chains import Chains, Nodes
 from growthcast.growth.normal import normal_cdf
 from growthcast.log.visits import Look
 from growthcast.nouns import dataclass
@@ -136,6 +136,8 @@ def cut_chance_before(chains: Chains) -> FloatArray:
         Chances, 0 where no cut may have been made [0-1].
     """
     nodes = chains.nodes
+    if not chains.unsaid.size:
+        return np.broadcast_to(0.0, nodes.area.size)
     chance = np.zeros(nodes.area.size)
     by_look = np.array([CUT_CHANCE[look] for look in Look])
     chance[chains.unsaid] = by_look[nodes.look[chains.previous[chains.unsaid]]]
