@@ -49,13 +49,6 @@ class Filtered:
         step: FloatArray = self.mean[at] + moved.sum(axis=0)
         return step
 
-    def with_part(self, there: IntArray, part: Filtered, here: IntArray) -> Filtered:
-        """Return them with those of some nodes ``there`` (n,) as nodes ``here`` of a part have."""
-        filled = {name: getattr(self, name).copy() for name in self.__slots__}
-        for name, values in filled.items():
-            values[..., there] = getattr(part, name)[..., here]
-        return Filtered(**filled)
-
 
 @dataclass(frozen=True, slots=True)
 class Scatter:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.fit.model.noise import SpanDrift
 from growthcast.fit.rows.chains import NODES_A_BLOCK, repacked
+from growthcast.fit.solver.kalman import Filtered
 from growthcast.fit.solver.problem import (
     Block,
     CannotFit,
@@ -122,34 +123,24 @@ class Part:
 
     def put_back(self, whole: View, part: View) -> View:
         """Return a view of the whole with the part, as it was fitted, in its place."""
-
-        def with_theirs(values: Values, theirs: Values) -> Values:
-            filled = values.copy()
-            filled[..., self.areas] = theirs
-            return filled
-
-        pooling, fitted = whole.problem.pooling, part.problem.pooling
+        areas = Taken(0, self.areas, np.arange(self.areas.size))
         blocks, stages = given_back(whole.problem.blocks, whole.point.stages, self.taken, part)
-        changed = {n: with_theirs(getattr(pooling, n), getattr(fitted, n)) for n in LEARNT_OF_AREAS}
-        problem = replace(whole.problem, blocks=blocks, pooling=replace(pooling, **changed))
-        point = Point(stages, with_theirs(whole.point.border, part.point.border))
+        pooling = _put_all(whole.problem.pooling, LEARNT_OF_AREAS, areas, part.problem.pooling)
+        problem = replace(whole.problem, blocks=blocks, pooling=pooling)
+        point = Point(stages, _put(whole.point.border, areas, part.point.border))
         if whole.kept:
             return view_of(problem, point)
         # What the chains of the other tanks say is what it was.
         filtered = whole.let_go()
         for theirs, its in zip(part.filtered, self.taken, strict=True):
             for one in its:
-                filtered[one.number] = filtered[one.number].with_part(one.there, theirs, one.here)
+                filtered[one.number] = _put_all(
+                    filtered[one.number], Filtered.__slots__, one, theirs
+                )
         information = whole.information.copy()
         information[self.areas] = part.information
-        heard = replace(
-            whole,
-            point=point,
-            filtered=filtered,
-            information=information,
-            score=with_theirs(whole.score, part.score),
-            surprise=with_theirs(whole.surprise, part.surprise),
-        )
+        heard = _put_all(whole, ("score", "surprise"), areas, part)
+        heard = replace(heard, point=point, filtered=filtered, information=information)
         return repooled(heard, problem)
 
 
@@ -257,23 +248,17 @@ def _gathered(
     chains = replace(chains, nodes=nodes, area=np.searchsorted(areas, chains.area))
     block = Block(
         chains=chains,
-        drift=SpanDrift(
-            _collected([block.drift.weight for block in several], taken),
-            _collected([block.drift.remainder for block in several], taken),
-        ),
+        drift=SpanDrift(**_each(SpanDrift.__slots__, [one.drift for one in several], taken)),
         members=members_of(nodes),
-        sites=Sites(
-            **{
-                name: _collected([getattr(block.sites, name) for block in several], taken)
-                for name in Sites.__slots__
-            }
-        ),
-        **{
-            name: _collected([getattr(block, name) for block in several], taken)
-            for name in OF_NODES
-        },
+        sites=Sites(**_each(Sites.__slots__, [one.sites for one in several], taken)),
+        **_each(OF_NODES, several, taken),
     )
     return block, taken
+
+
+def _each(names: Sequence[str], nouns: Sequence[Any], taken: tuple[Taken, ...]) -> dict[str, Any]:
+    """Fields of a part's nodes, from those of the nouns of all of the whole's blocks."""
+    return {name: _collected([getattr(noun, name) for noun in nouns], taken) for name in names}
 
 
 def _collected(fields: Sequence[Values], taken: tuple[Taken, ...]) -> Values:
@@ -286,24 +271,22 @@ def _collected(fields: Sequence[Values], taken: tuple[Taken, ...]) -> Values:
 
 def _block_alike(whole: Block, taken: Taken, part: Block) -> Block:
     """Return a block with what a part of it says of sites and of which nodes are in doubt."""
-    nodes, theirs = whole.chains.nodes, part.chains.nodes
-    nodes = replace(nodes, link=_put(nodes.link, taken, theirs.link))
-    sites = {
-        name: _put(getattr(whole.sites, name), taken, getattr(part.sites, name))
-        for name in Sites.__slots__
-    }
-    return replace(
-        whole,
-        chains=replace(whole.chains, nodes=nodes),
-        sites=Sites(**sites),
-        **{name: _put(getattr(whole, name), taken, getattr(part, name)) for name in OF_NODES},
-    )
+    nodes = _put_all(whole.chains.nodes, ("link",), taken, part.chains.nodes)
+    sites = _put_all(whole.sites, Sites.__slots__, taken, part.sites)
+    whole = _put_all(whole, OF_NODES, taken, part)
+    return replace(whole, chains=replace(whole.chains, nodes=nodes), sites=sites)
 
 
 def _put(whole: Values, taken: Taken, part: Values) -> Values:
     filled = whole.copy()
-    filled[taken.there] = part[taken.here]
+    filled[..., taken.there] = part[..., taken.here]
     return filled
+
+
+def _put_all(whole: Noun, names: Sequence[str], taken: Taken, part: Noun) -> Noun:
+    """Return a noun with those of its fields as a part has them."""
+    filled = {name: _put(getattr(whole, name), taken, getattr(part, name)) for name in names}
+    return replace(whole, **filled)  # type: ignore[type-var]
 
 
 def _of_areas(noun: Noun, areas: IntArray) -> Noun:
