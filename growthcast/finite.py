@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from datetime import date
 from operator import attrgetter
 from types import NoneType
-from typing import Any, ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar, cast
 
 import numpy as np
 
@@ -56,7 +56,7 @@ def _lost(value: object) -> str | None:
     names: list[str] | None = None
     parts: Any
     if hasattr(value, "__dataclass_fields__"):
-        names, parts_of = _fields(type(value))
+        names, parts_of = _fields(cast(type, type(value)))
         parts = parts_of(value)
     elif isinstance(value, tuple | list):
         parts = value
