@@ -233,7 +233,7 @@ def overview_command(book: Text, out: File, data: File, on: Day) -> None:
     def standings() -> list[TankStanding]:
         from growthcast.service.pages.overview import tank_standings
 
-        return tank_standings(opened, fit)
+        return tank_standings(opened, fit, briefly=True)
 
     def build(locale: Locale) -> Page:
         from growthcast.brief.overview import build_overview

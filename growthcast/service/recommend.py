@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray, distinct
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.model.rates import Basis
@@ -42,7 +42,12 @@ AREAS_AT_ONCE = 200
 
 @finite_answer
 def recommend(
-    book: Book, fit: GrowthFit, tanks: IntArray | None = None, *, full: bool = False
+    book: Book,
+    fit: GrowthFit,
+    tanks: IntArray | None = None,
+    *,
+    full: bool = False,
+    briefly: bool = False,
 ) -> list[TankAdvice]:
     """Recommend a visit interval for every tank.
 
@@ -57,6 +62,9 @@ def recommend(
     full : bool
         Also work out what would allow the next longer interval and how sure the advice is; takes
         about as long again as a fit for every tank.
+    briefly : bool
+        Work out no more than the interval chosen (the shortest listed where none is) and which area
+        limits it: ``options`` hold that interval alone, ``short``, ``longer`` and ``full`` are not.
 
     Returns
     -------
@@ -70,13 +78,14 @@ def recommend(
     timing, basis = learn_timing(book, fit), fit.basis
     advice: dict[int, TankAdvice] = {}
     for tanks_at_once in steps([*blocks_of_tanks(fit, tanks)]):
-        block = _worked_out(book, fit, living_areas(fit, tanks_at_once), timing, basis)
-        for run, tank in enumerate(block.living.tank.tolist()):
-            one = _advise(block, run)
-            if full and not one.nothing_holds:
-                living = block.living
-                one = in_full(book, fit, living_part(living, living.run == run), one)
-            advice[tank] = one
+        whole = living_areas(fit, tanks_at_once)
+        for block in _worked_out(book, fit, whole, timing, basis, briefly=briefly):
+            living = block.living
+            for run, tank in enumerate(living.tank.tolist()):
+                one = _advise(block, run)
+                if full and not one.nothing_holds:
+                    one = in_full(book, fit, living_part(living, living.run == run), one)
+                advice[tank] = one
     confidence, caps = book.of_tanks("confidence"), book.of_tanks("longest_interval_d")
     return [
         advice.get(tank) or _empty(book, tank, confidence[tank], caps[tank])
@@ -121,8 +130,9 @@ class _Block:
     """What was worked out for a block of tanks (R,), with their wanted chances and caps.
 
     Of each interval: what it asks and gives (``options``), its minutes (``efforts``), and what it
-    asks of every area (``areas``). ``choices`` are what is chosen for each tank,
-    ``needed_budget_cm`` (A,) the budgets that would make its failing option feasible, if any.
+    asks of every area (``areas``). ``choices`` are what is chosen for each tank, ``listed_d`` the
+    intervals it may be given, ``needed_budget_cm`` (A,) the budgets that would make its failing
+    option feasible, if any; None where that is told briefly.
     """
 
     book: Book
@@ -135,7 +145,8 @@ class _Block:
     efforts: list[VisitEffort]
     areas: list[list[AreaAdvice]]
     choices: list[_Choice]
-    needed_budget_cm: FloatArray
+    listed_d: list[tuple[int, ...]]
+    needed_budget_cm: FloatArray | None
 
     def option(self, number: int, run: int) -> OptionAdvice:
         """Return what one interval asks of a tank and gives."""
@@ -145,29 +156,58 @@ class _Block:
 
 
 def _worked_out(
-    book: Book, fit: GrowthFit, living: LivingAreas, timing: Timing, basis: list[Basis]
-) -> _Block:
-    """Work out every listed interval, and caps shorter than all of them, for a block of tanks."""
+    book: Book,
+    fit: GrowthFit,
+    living: LivingAreas,
+    timing: Timing,
+    basis: list[Basis],
+    *,
+    briefly: bool,
+) -> Iterator[_Block]:
+    """Work out every listed interval, and caps shorter than all of them, for a block of tanks.
+
+    Briefly, work out those chosen and those that fail, for all tanks with the same together.
+    """
     confidence = book.of_tanks("confidence")[living.tank]
     caps = book.of_tanks("longest_interval_d")[living.tank]
     listed = book.practice.intervals_d
     short = {int(cap) for cap in caps if cap < min(listed)}
     options = [interval_options(living, d, confidence) for d in sorted(short | set(listed))]
     choices = _choices(options, caps, min(listed))
+    listed_d = [tuple(options[n].interval_d for n in choice.mine) for choice in choices]
     fixed_min = (fixed_minutes(book) + book.of_tanks("travel_min"))[living.tank]
-    return _Block(
-        book=book,
-        fit=fit,
-        living=living,
-        timing=timing,
-        confidence=confidence,
-        cap_d=caps,
-        options=options,
-        efforts=visit_efforts(living, fit.design, timing, options, fixed_min),
-        areas=[_areas(book, fit, living, basis, option) for option in options],
-        choices=choices,
-        needed_budget_cm=_needed_budgets(living, options, choices, confidence),
-    )
+
+    def block(
+        tanks: BoolArray, some: list[IntervalOptions], told: int, chosen: list[_Choice]
+    ) -> _Block:
+        here = some[0].living
+        efforts = visit_efforts(here, fit.design, timing, some[:told], fixed_min[tanks])
+        return _Block(
+            book=book,
+            fit=fit,
+            living=here,
+            timing=timing,
+            confidence=confidence[tanks],
+            cap_d=caps[tanks],
+            options=some,
+            efforts=efforts,
+            areas=[_areas(book, fit, here, basis, option) for option in some[:told]],
+            choices=chosen,
+            listed_d=[days for days, mine in zip(listed_d, tanks, strict=True) if mine],
+            needed_budget_cm=None if briefly else _needed_budgets(here, some, chosen),
+        )
+
+    if not briefly:
+        yield block(np.ones(living.tank.size, np.bool_), options, len(options), choices)
+        return
+    pairs = [(choice.chosen, choice.failing) for choice in choices]
+    for pair in dict.fromkeys(pairs):
+        tanks = np.array([one == pair for one in pairs])
+        keep = tanks[living.run]
+        some = [options[n].part(keep, tanks) for n in pair if n is not None]
+        chosen, failing = (None if n is None else 0 for n in pair)
+        same = _Choice([0], chosen, len(some) - 1 if failing is not None else None)
+        yield block(tanks, some, 1, [same] * int(tanks.sum()))
 
 
 def _choices(options: list[IntervalOptions], caps: FloatArray, shortest: int) -> list[_Choice]:
@@ -185,18 +225,15 @@ def _choices(options: list[IntervalOptions], caps: FloatArray, shortest: int) ->
 
 
 def _needed_budgets(
-    living: LivingAreas,
-    options: list[IntervalOptions],
-    choices: list[_Choice],
-    confidence: FloatArray,
+    living: LivingAreas, options: list[IntervalOptions], choices: list[_Choice]
 ) -> FloatArray:
     """Budgets (A,) that would make the interval feasible at which each tank fails."""
     budget = living.budget_cm.copy()
     for number in {c.failing for c in choices if c.failing is not None}:
         option, tanks = options[number], np.array([c.failing == number for c in choices])
         areas = tanks[living.run]
-        part, short = living_part(living, areas), option.falls_short(living)[areas]
-        budget[areas] = needed_budgets(part, option.interval_d, confidence[tanks], short)
+        part, short = living_part(living, areas), option.falls_short[areas]
+        budget[areas] = needed_budgets(part, option.interval_d, option.confidence[tanks], short)
     return budget
 
 
@@ -235,16 +272,18 @@ def _advise(block: _Block, run: int) -> TankAdvice:
     areas = block.living.area[block.living.of_tank(run)]
     lost = not_holding(book, block.fit, tank, areas)
     holds = len(lost) < areas.size
-    short = () if choice.failing is None else _short_areas(block, choice.failing, run)
+    briefly, failing = block.needed_budget_cm is None, choice.failing
+    fails = [] if failing is None else _falling_short(block, failing, run)
     chosen = choice.chosen if holds else None
     return TankAdvice(
         **_of_tank(book, tank, block.confidence[run], block.cap_d[run]),
         recommended_interval_d=None if chosen is None else block.options[chosen].interval_d,
-        limited_by=short[0].area.area_id if short and holds else None,
+        limited_by=str(block.fit.design.area_id[areas[fails[0]]]) if fails and holds else None,
         options=tuple(block.option(n, run) for n in choice.mine),
-        fails_at_d=None if choice.failing is None else block.options[choice.failing].interval_d,
-        short=short,
-        longer=None if chosen is None else _longer(block, chosen, choice.failing, run),
+        listed_d=block.listed_d[run],
+        fails_at_d=None if failing is None else block.options[failing].interval_d,
+        short=() if failing is None or briefly else _short_areas(block, failing, run, fails),
+        longer=None if chosen is None or briefly else _longer(block, chosen, failing, run),
         minutes=block.timing.rests_on(areas),
         not_holding=lost,
         longest_gap_d=int(block.fit.design.gap_d[tank]) or None,
@@ -292,23 +331,32 @@ def _of_tank(book: Book, tank: int, confidence: float, cap_d: float) -> dict[str
     }
 
 
-def _short_areas(block: _Block, number: int, run: int) -> tuple[ShortArea, ...]:
-    """What keeps an interval from being feasible, the worst first, and what would mend it."""
-    living, option, here = block.living, block.options[number], block.living.of_tank(run)
-    least = living.least_cut_cm[here]
-    at_bottom = least >= option.cut_cm[here] * (1.0 - 1e-9)
+def _falling_short(block: _Block, number: int, run: int) -> list[int]:
+    """Places among a tank's areas of those that keep an interval from being feasible, worst first.
+
+    At least one of them: where none falls short by itself, that which is the likeliest to be over.
+    """
+    option, here = block.options[number], block.living.of_tank(run)
+    at_bottom = block.living.least_cut_cm[here] >= option.cut_cm[here] * (1.0 - 1e-9)
     chance = np.where(at_bottom, option.chance_within[here], 1.0)
-    short = option.falls_short(living)[here]
-    order = here.start + np.argsort(np.where(short, chance, 1.0 + chance), kind="stable")
+    short = option.falls_short[here]
+    order: list[int] = np.argsort(np.where(short, chance, 1.0 + chance), kind="stable").tolist()
+    return order[: max(int(short.sum()), 1)]
+
+
+def _short_areas(block: _Block, number: int, run: int, places: list[int]) -> tuple[ShortArea, ...]:
+    """What areas that keep an interval from being feasible are asked, and what would mend it."""
+    living, first = block.living, block.living.of_tank(run).start
+    assert block.needed_budget_cm is not None
     return tuple(
         ShortArea(
             area=block.areas[number][i],
             floor_cm=float(living.floor_cm[i]),
-            least_cut_cm=float(least[i - here.start]),
+            least_cut_cm=float(living.least_cut_cm[i]),
             needed_budget_cm=float(block.needed_budget_cm[i]),
             limit=cut_limit(block.fit, int(living.area[i])),
         )
-        for i in order[: max(int(short.sum()), 1)].tolist()
+        for i in (first + place for place in places)
     )
 
 

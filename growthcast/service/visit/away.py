@@ -131,7 +131,7 @@ def weeks_away(
     span_d = (next_visit - last_visit).days
     if after_d < 0 or span_d < 1:
         raise ValueError("the last visit lies on or after the day of the fit, the next after it")
-    advice = recommend(book, fit, tanks) if advice is None else advice
+    advice = recommend(book, fit, tanks, briefly=True) if advice is None else advice
     always = {
         area.area_id: area.cut_cm for one in advice if one.chosen for area in one.chosen.areas
     }
