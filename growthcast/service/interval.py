@@ -43,8 +43,9 @@ class IntervalOptions:
     rest_d: Singles
     given_cm: FloatArray | None
 
-    def part(self, keep: BoolArray, tanks: BoolArray) -> IntervalOptions:
-        """Return the same for some areas (A,), all of some tanks (R,)."""
+    def part(self, tanks: BoolArray) -> IntervalOptions:
+        """Return the same for some of the tanks (R,)."""
+        keep = tanks[self.living.run]
         given = None if self.given_cm is None else self.given_cm[keep]
         made = IntervalOptions(
             living_part(self.living, keep),

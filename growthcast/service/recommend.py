@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.model.rates import Basis
@@ -32,12 +33,9 @@ from growthcast.service.effort.hours import (
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.holding import not_holding
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
-from growthcast.service.living import LivingAreas, living_areas, living_part
+from growthcast.service.living import LivingAreas, blocks_of_tanks, living_areas, living_part
 from growthcast.service.mends import in_full
 from growthcast.steps import steps
-
-AREAS_AT_ONCE = 200
-"""Areas whose draws are held in memory together."""
 
 
 @finite_answer
@@ -75,51 +73,46 @@ def recommend(
         under the conditions given. A tank in which nothing grows gets its cap.
     """
     tanks = np.arange(len(book.tanks)) if tanks is None else tanks
-    timing, basis = learn_timing(book, fit), fit.basis
+    timing, basis, said = learn_timing(book, fit), fit.basis, _said(book)
     advice: dict[int, TankAdvice] = {}
     for tanks_at_once in steps([*blocks_of_tanks(fit, tanks)]):
-        whole = living_areas(fit, tanks_at_once)
-        for block in _worked_out(book, fit, whole, timing, basis, briefly=briefly):
+        for block in _worked_out(book, fit, tanks_at_once, timing, basis, briefly):
             living = block.living
             for run, tank in enumerate(living.tank.tolist()):
-                one = _advise(block, run)
+                one = _advise(block, run, said[tank])
                 if full and not one.nothing_holds:
                     one = in_full(book, fit, living_part(living, living.run == run), one)
                 advice[tank] = one
-    confidence, caps = book.of_tanks("confidence"), book.of_tanks("longest_interval_d")
-    return [
-        advice.get(tank) or _empty(book, tank, confidence[tank], caps[tank])
-        for tank in tanks.tolist()
-    ]
+    return [advice.get(tank) or _nothing_grows(said[tank]) for tank in tanks.tolist()]
 
 
-def blocks_of_tanks(fit: GrowthFit, tanks: IntArray) -> Iterator[IntArray]:
-    """Split tanks so that a block's draws fit in memory.
+def _said(book: Book) -> list[dict[str, Any]]:
+    """What the book says of the visits to each tank (K), as fields of its advice."""
+    tanks = book.tanks
+    columns = {
+        "tank_id": tanks.text("tank_id").astype(str),
+        "client": tanks.text("client").astype(str),
+        "longest_interval_d": book.of_tanks("longest_interval_d").astype(np.int64),
+        "own_limit": np.isfinite(tanks.number("longest_interval_d")),
+        "confidence": book.of_tanks("confidence"),
+    }
+    rows = zip(*(column.tolist() for column in columns.values()), strict=True)
+    return [dict(zip(columns, row, strict=True)) for row in rows]
 
-    Parameters
-    ----------
-    fit : GrowthFit
-        A fitted book.
-    tanks : int array (R,)
-        Places of the tanks in the book, in rising order.
 
-    Returns
-    -------
-    iterator of int array (n,)
-        Tanks that follow each other; those in which nothing grows may be left out.
-    """
-    design = fit.design
-    sizes = np.bincount(design.tank[design.stays], minlength=design.tank_id.size)[tanks]
-    block = (np.cumsum(sizes) - sizes) // AREAS_AT_ONCE
-    for number in distinct(block):
-        if sizes[block == number].sum() > 0:
-            yield tanks[block == number]
+def _nothing_grows(said: dict[str, Any]) -> TankAdvice:
+    """Advice for a tank in which nothing grows: its cap, since no plant limits it."""
+    return TankAdvice(**said, recommended_interval_d=said["longest_interval_d"], limited_by=None)
 
 
 @dataclass(frozen=True, slots=True)
 class _Choice:
-    """Of the options worked out, by place: a tank's own, the chosen and the next that fails."""
+    """What is chosen for a tank of the intervals that it may be given, ``listed_d``.
 
+    Of the options worked out, by place: its own, the chosen one and the next that fails.
+    """
+
+    listed_d: tuple[int, ...]
     mine: list[int]
     chosen: int | None
     failing: int | None
@@ -127,25 +120,22 @@ class _Choice:
 
 @dataclass(frozen=True, slots=True)
 class _Block:
-    """What was worked out for a block of tanks (R,), with their wanted chances and caps.
+    """What was worked out for a block of tanks (R,).
 
     Of each interval: what it asks and gives (``options``), its minutes (``efforts``), and what it
-    asks of every area (``areas``). ``choices`` are what is chosen for each tank, ``listed_d`` the
-    intervals it may be given, ``needed_budget_cm`` (A,) the budgets that would make its failing
-    option feasible, if any; None where that is told briefly.
+    asks of every area (``areas``). ``choices`` are what is chosen for each tank,
+    ``needed_budget_cm`` (A,) the budgets that would make its failing option feasible, if any; None
+    where that is told briefly.
     """
 
     book: Book
     fit: GrowthFit
     living: LivingAreas
     timing: Timing
-    confidence: FloatArray
-    cap_d: FloatArray
     options: list[IntervalOptions]
     efforts: list[VisitEffort]
     areas: list[list[AreaAdvice]]
     choices: list[_Choice]
-    listed_d: list[tuple[int, ...]]
     needed_budget_cm: FloatArray | None
 
     def option(self, number: int, run: int) -> OptionAdvice:
@@ -158,56 +148,52 @@ class _Block:
 def _worked_out(
     book: Book,
     fit: GrowthFit,
-    living: LivingAreas,
+    tanks: IntArray,
     timing: Timing,
     basis: list[Basis],
-    *,
     briefly: bool,
 ) -> Iterator[_Block]:
     """Work out every listed interval, and caps shorter than all of them, for a block of tanks.
 
     Briefly, work out those chosen and those that fail, for all tanks with the same together.
     """
-    confidence = book.of_tanks("confidence")[living.tank]
-    caps = book.of_tanks("longest_interval_d")[living.tank]
-    listed = book.practice.intervals_d
-    short = {int(cap) for cap in caps if cap < min(listed)}
-    options = [interval_options(living, d, confidence) for d in sorted(short | set(listed))]
+    living, listed = living_areas(fit, tanks), book.practice.intervals_d
+    confidence, caps = (
+        book.of_tanks(name)[living.tank] for name in ("confidence", "longest_interval_d")
+    )
+    days = {int(cap) for cap in caps if cap < min(listed)} | set(listed)
+    options = [interval_options(living, d, confidence) for d in sorted(days)]
     choices = _choices(options, caps, min(listed))
-    listed_d = [tuple(options[n].interval_d for n in choice.mine) for choice in choices]
-    fixed_min = (fixed_minutes(book) + book.of_tanks("travel_min"))[living.tank]
 
-    def block(
-        tanks: BoolArray, some: list[IntervalOptions], told: int, chosen: list[_Choice]
-    ) -> _Block:
+    def block(some: list[IntervalOptions], chosen: list[_Choice], told: int) -> _Block:
         here = some[0].living
-        efforts = visit_efforts(here, fit.design, timing, some[:told], fixed_min[tanks])
+        fixed_min = (fixed_minutes(book) + book.of_tanks("travel_min"))[here.tank]
         return _Block(
             book=book,
             fit=fit,
             living=here,
             timing=timing,
-            confidence=confidence[tanks],
-            cap_d=caps[tanks],
             options=some,
-            efforts=efforts,
-            areas=[_areas(book, fit, here, basis, option) for option in some[:told]],
+            efforts=visit_efforts(here, fit.design, timing, some[:told], fixed_min),
+            areas=[_areas(book, fit, basis, here, option) for option in some[:told]],
             choices=chosen,
-            listed_d=[days for days, mine in zip(listed_d, tanks, strict=True) if mine],
             needed_budget_cm=None if briefly else _needed_budgets(here, some, chosen),
         )
 
     if not briefly:
-        yield block(np.ones(living.tank.size, np.bool_), options, len(options), choices)
+        yield block(options, choices, len(options))
         return
     pairs = [(choice.chosen, choice.failing) for choice in choices]
     for pair in dict.fromkeys(pairs):
-        tanks = np.array([one == pair for one in pairs])
-        keep = tanks[living.run]
-        some = [options[n].part(keep, tanks) for n in pair if n is not None]
+        mine = np.array([one == pair for one in pairs])
+        some = [options[n].part(mine) for n in pair if n is not None]
         chosen, failing = (None if n is None else 0 for n in pair)
-        same = _Choice([0], chosen, len(some) - 1 if failing is not None else None)
-        yield block(tanks, some, 1, [same] * int(tanks.sum()))
+        failing = None if failing is None else len(some) - 1
+        same = [
+            replace(choices[n], mine=[0], chosen=chosen, failing=failing)
+            for n in np.flatnonzero(mine)
+        ]
+        yield block(some, same, 1)
 
 
 def _choices(options: list[IntervalOptions], caps: FloatArray, shortest: int) -> list[_Choice]:
@@ -220,7 +206,8 @@ def _choices(options: list[IntervalOptions], caps: FloatArray, shortest: int) ->
         allowed = [n for n in mine if days[n] <= cap]
         chosen = max((n for n in allowed if holds[n]), default=None)
         longer = (n for n in allowed if chosen is None or n > chosen)
-        found.append(_Choice(mine, chosen, min(longer, default=None)))
+        listed_d = tuple(days[n] for n in mine)
+        found.append(_Choice(listed_d, mine, chosen, min(longer, default=None)))
     return found
 
 
@@ -238,7 +225,7 @@ def _needed_budgets(
 
 
 def _areas(
-    book: Book, fit: GrowthFit, living: LivingAreas, basis: list[Basis], option: IntervalOptions
+    book: Book, fit: GrowthFit, basis: list[Basis], living: LivingAreas, option: IntervalOptions
 ) -> list[AreaAdvice]:
     """What an option asks of every area; from lists, as reading values off arrays is slow."""
     ids = book.areas.text("area_id")
@@ -266,43 +253,48 @@ def _areas(
     ]
 
 
-def _advise(block: _Block, run: int) -> TankAdvice:
+def _advise(block: _Block, run: int, said: dict[str, Any]) -> TankAdvice:
     """Choose the interval of one tank, with what limits it."""
-    book, choice, tank = block.book, block.choices[run], int(block.living.tank[run])
-    areas = block.living.area[block.living.of_tank(run)]
-    lost = not_holding(book, block.fit, tank, areas)
+    choice, tank = block.choices[run], int(block.living.tank[run])
+    areas, options = block.living.area[block.living.of_tank(run)], block.options
+    lost = not_holding(block.book, block.fit, tank, areas)
     holds = len(lost) < areas.size
-    briefly, failing = block.needed_budget_cm is None, choice.failing
+    chosen, failing = choice.chosen if holds else None, choice.failing
     fails = [] if failing is None else _falling_short(block, failing, run)
-    chosen = choice.chosen if holds else None
+    short: tuple[ShortArea, ...] = ()
+    longer, told = None, {n: block.option(n, run) for n in choice.mine}
+    if failing is not None and block.needed_budget_cm is not None:
+        short = _short_areas(block, failing, run, fails)
+        longer = None if chosen is None else _longer(block, told, chosen, failing, run)
     return TankAdvice(
-        **_of_tank(book, tank, block.confidence[run], block.cap_d[run]),
-        recommended_interval_d=None if chosen is None else block.options[chosen].interval_d,
+        **said,
+        recommended_interval_d=None if chosen is None else options[chosen].interval_d,
         limited_by=str(block.fit.design.area_id[areas[fails[0]]]) if fails and holds else None,
-        options=tuple(block.option(n, run) for n in choice.mine),
-        listed_d=block.listed_d[run],
-        fails_at_d=None if failing is None else block.options[failing].interval_d,
-        short=() if failing is None or briefly else _short_areas(block, failing, run, fails),
-        longer=None if chosen is None or briefly else _longer(block, chosen, failing, run),
+        options=tuple(told.values()),
+        listed_d=choice.listed_d,
+        fails_at_d=None if failing is None else options[failing].interval_d,
+        short=short,
+        longer=longer,
         minutes=block.timing.rests_on(areas),
         not_holding=lost,
         longest_gap_d=int(block.fit.design.gap_d[tank]) or None,
     )
 
 
-def _longer(block: _Block, chosen: int, failing: int | None, run: int) -> NextLonger | None:
-    """Compare the chosen interval of a tank with the next longer one, if there is one.
+def _longer(
+    block: _Block, told: dict[int, OptionAdvice], chosen: int, failing: int, run: int
+) -> NextLonger:
+    """Compare the chosen interval of a tank with the next longer one.
 
     A visit in ten finds some area over its height where the chance of none is 90 %: with a visit
     every 14 days that is 2.6 visits a year.
     """
-    if failing is None:
-        return None
-    now, longer = (block.option(n, run) for n in (chosen, failing))
+    now, longer = told[chosen], told[failing]
     now_h, longer_h = (
-        block.efforts[n].hours_of_year(run, block.options[n].interval_d) for n in (chosen, failing)
+        block.efforts[n].hours_of_year(run, told[n].interval_d) for n in (chosen, failing)
     )
     lost_days = now.share_of_days_presentable - longer.share_of_days_presentable
+    bare = [area for area in longer.areas if area.cut_needed_cm is not None]
     return NextLonger(
         interval_d=longer.interval_d,
         chance_all_within=longer.chance_all_within,
@@ -311,24 +303,9 @@ def _longer(block: _Block, chosen: int, failing: int | None, run: int) -> NextLo
         hours_saved=now.year.hours - longer.year.hours,
         cost_saved=now.year.cost - longer.year.cost,
         saved=saving(now_h, longer_h, block.book.practice.labour_rate_per_h),
-        bare_areas=tuple(
-            area
-            for area in longer.areas
-            if area.cut_needed_cm is not None and area.cut_needed_cm < area.least_cut_cm
-        ),
+        bare_areas=tuple(a for a in bare if (a.cut_needed_cm or 0.0) < a.least_cut_cm),
         lost_areas=tuple(area.label for area in longer.areas if area.cut_needed_cm is None),
     )
-
-
-def _of_tank(book: Book, tank: int, confidence: float, cap_d: float) -> dict[str, Any]:
-    """What the book says of a tank's visits, as fields of its advice."""
-    return {
-        "tank_id": str(book.tanks.text("tank_id")[tank]),
-        "client": str(book.tanks.text("client")[tank]),
-        "longest_interval_d": int(cap_d),
-        "own_limit": bool(np.isfinite(book.tanks.number("longest_interval_d")[tank])),
-        "confidence": float(confidence),
-    }
 
 
 def _falling_short(block: _Block, number: int, run: int) -> list[int]:
@@ -420,7 +397,7 @@ def option_of(
         As ``recommend`` has it.
     """
     living, option, effort = _one_interval(book, fit, tank, interval_d, cut_cm)
-    areas = tuple(_areas(book, fit, living, fit.basis, option))
+    areas = tuple(_areas(book, fit, fit.basis, living, option))
     return OptionAdvice.of(option, effort, 0, book.practice.labour_rate_per_h, areas=areas)
 
 
@@ -457,9 +434,3 @@ def _one_interval(
     option = interval_options(living, interval_d, confidence, cut_cm)
     [effort] = visit_efforts(living, fit.design, learn_timing(book, fit), [option], fixed_min)
     return living, option, effort
-
-
-def _empty(book: Book, tank: int, confidence: float, cap_d: float) -> TankAdvice:
-    """Advice for a tank in which nothing grows: its cap, since no plant limits it."""
-    of_tank = _of_tank(book, tank, confidence, cap_d)
-    return TankAdvice(**of_tank, recommended_interval_d=int(cap_d), limited_by=None)

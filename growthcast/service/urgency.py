@@ -17,7 +17,7 @@ from growthcast.forecast.report import as_date
 from growthcast.log.visits import day_numbers
 from growthcast.nouns import dataclass
 from growthcast.service.advice import TankAdvice
-from growthcast.service.recommend import blocks_of_tanks
+from growthcast.service.living import blocks_of_tanks
 from growthcast.service.visit.standing import standing_areas
 
 Idle = Literal["", "cleared", "empty", "none holds"]

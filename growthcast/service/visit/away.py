@@ -23,8 +23,8 @@ from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN
 from growthcast.service.advice import CutLimit, TankAdvice, cut_limit
 from growthcast.service.effort.hours import Range
-from growthcast.service.living import share_of_draws
-from growthcast.service.recommend import area_label, blocks_of_tanks, recommend, unit_of
+from growthcast.service.living import blocks_of_tanks, share_of_draws
+from growthcast.service.recommend import area_label, recommend, unit_of
 from growthcast.service.visit.standing import (
     Lasting,
     Standing,
