@@ -154,9 +154,8 @@ class LivingAreas:
     @cached_property
     def _pace(self) -> Singles:
         """Stages gained a day in each draw, the tank's drift aside, (A, D)."""
-        pace = np.exp(self.draws.log_rate)
-        pace *= column(shape_factor(self.shape))
-        return pace
+        pace: Singles = np.exp(self.draws.log_rate)
+        return np.multiply(pace, column(shape_factor(self.shape)), out=pace)
 
     @cached_property
     def hand_share(self) -> Singles:
@@ -194,9 +193,8 @@ class LivingAreas:
     @cached_property
     def _highest_top(self) -> Singles:
         """Aim that reaches each draw's ceiling, (A, D); inf where the budget lies above it."""
-        return np.where(
-            np.isfinite(self.budget_stage), self.draws.ceiling_cm / self.hand_share, np.inf
-        )
+        top = self.draws.ceiling_cm / self.hand_share
+        return np.where(np.isfinite(self.budget_stage), top, np.inf)
 
     def taken(self, places: IntArray, tanks: IntArray, sizes: IntArray) -> LivingAreas:
         """Return areas (n,) by their places here, as many of each tank (R,) as ``sizes`` says."""
