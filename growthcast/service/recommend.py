@@ -375,7 +375,7 @@ def area_label(book: Book, place: int) -> str:
 
 def option_of(
     book: Book, fit: GrowthFit, tank: int, interval_d: int, cut_cm: FloatArray | None = None
-) -> OptionAdvice:
+) -> tuple[OptionAdvice, FloatArray]:
     """Work out one interval of one tank, listed or not.
 
     Parameters
@@ -393,44 +393,17 @@ def option_of(
 
     Returns
     -------
-    OptionAdvice
+    option : OptionAdvice
         As ``recommend`` has it.
+    hours : array (D,)
+        Hours of its visits in a year in each draw [h], travel included. Draw ``d`` of one tank goes
+        with draw ``d`` of another: the hand is the same, so their sum has the range of both
+        together.
     """
-    living, option, effort = _one_interval(book, fit, tank, interval_d, cut_cm)
-    areas = tuple(_areas(book, fit, fit.basis, living, option))
-    return OptionAdvice.of(option, effort, 0, book.practice.labour_rate_per_h, areas=areas)
-
-
-def hours_drawn(book: Book, fit: GrowthFit, tank: int, interval_d: int) -> FloatArray:
-    """Draw the hours of a tank's visits in a year.
-
-    Parameters
-    ----------
-    book : Book
-        The book that was fitted.
-    fit : GrowthFit
-        Its fit.
-    tank : int
-        Place of a tank in the book in which something grows.
-    interval_d : int
-        Days between visits [d].
-
-    Returns
-    -------
-    array (D,)
-        Hours [h], travel included. Draw ``d`` of one tank goes with draw ``d`` of another: the hand
-        is the same, so their sum has the range of both together.
-    """
-    _, _, effort = _one_interval(book, fit, tank, interval_d)
-    return effort.hours_of_year(0, interval_d)
-
-
-def _one_interval(
-    book: Book, fit: GrowthFit, tank: int, interval_d: int, cut_cm: FloatArray | None = None
-) -> tuple[LivingAreas, IntervalOptions, VisitEffort]:
     living = living_areas(fit, np.array([tank]))
-    confidence = book.of_tanks("confidence")[living.tank]
+    option = interval_options(living, interval_d, book.of_tanks("confidence")[living.tank], cut_cm)
     fixed_min = (fixed_minutes(book) + book.of_tanks("travel_min"))[living.tank]
-    option = interval_options(living, interval_d, confidence, cut_cm)
     [effort] = visit_efforts(living, fit.design, learn_timing(book, fit), [option], fixed_min)
-    return living, option, effort
+    areas = tuple(_areas(book, fit, fit.basis, living, option))
+    told = OptionAdvice.of(option, effort, 0, book.practice.labour_rate_per_h, areas=areas)
+    return told, effort.hours_of_year(0, interval_d)

@@ -213,7 +213,7 @@ def _rhythms(
     plants_d = max((days for days, option in by_days.items() if option.feasible), default=None)
     chosen_d = every_d or advice.recommended_interval_d or min(by_days)
     if chosen_d not in by_days:
-        by_days[chosen_d] = option_of(book, fit, tank, chosen_d)
+        by_days[chosen_d], _ = option_of(book, fit, tank, chosen_d)
     model_d = max(chosen_d, plants_d or 0)
     cut_cm = np.array([area.cut_cm for area in by_days[model_d].areas])
     days = sorted(by_days)
@@ -224,7 +224,7 @@ def _rhythms(
     for each in reversed(days[first : last + 1]):
         row = by_days[each]
         if each < model_d:
-            looks = option_of(book, fit, tank, each, cut_cm)
+            looks, _ = option_of(book, fit, tank, each, cut_cm)
             mine = {name: getattr(row, name) for name in ("minutes_per_visit", "minutes_range")}
             row = replace(looks, year=row.year, **mine)
         rows.append(row)

@@ -19,7 +19,7 @@ from growthcast.plain import plain
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.effort.hours import Range
 from growthcast.service.pages.client import TankFacts
-from growthcast.service.recommend import hours_drawn, recommend
+from growthcast.service.recommend import option_of, recommend
 from growthcast.service.rounds.plan import plan_rounds
 
 PLAN_WEEKS = 12
@@ -129,7 +129,7 @@ def contract_of(
         return [*facts], None
     ids, years = book.tanks.text("tank_id").tolist(), [row.year for _, row in chosen]
     places = [(ids.index(tank.tank_id), row.interval_d) for tank, row in chosen]
-    drawn = [hours_drawn(book, fit, *place) for place in places]
+    drawn = [option_of(book, fit, *place)[1] for place in places]
     [spread] = Range.of_rows(np.sum(drawn, axis=0)[None])
     low, high = spread.p10 - spread.p50, spread.p90 - spread.p50
     share = cache(partial(_journeys_a_visit, book, fit, cache(partial(recommend, book, fit))))

@@ -117,7 +117,7 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
     new = recalled_fit(known, on)
     foretold = forecast_growth(before, (on,), horizon_d, tanks)
     follows = forecast_growth(new, (on,), horizon_d, tanks)
-    [advice] = recommend(known, new, tanks, briefly=True)
+    [advice] = recommend(known, new, tanks)
     [due] = tanks_due(known, new, [advice], tanks)
     labels = dict(zip(known.areas.text("area_id"), known.areas.text("label"), strict=True))
     place = {str(name): n for n, name in enumerate(new.design.area_id)}
