@@ -110,7 +110,7 @@ def log_command(
 
     Exit status: 0 done, 2 the visit is not understood or does not check, 3 the tool itself failed.
     """
-    from growthcast.book.read import read_book
+    from growthcast.book.read import read_book, read_once
     from growthcast.book.writing.unlog import without_visit
     from growthcast.book.writing.visit.amounts import looks_like_item
     from growthcast.book.writing.visit.entry import tank_of_visit, visit_rows
@@ -128,34 +128,37 @@ def log_command(
     day = on or today
     if on is None:
         output.say(f"The day of the visit is today, {day}; another is given with --on.")
-    book = read_book(folder, today=today)
-    tank_id = tank_of_visit(book, tank, items)
-    book = without_visit(book, tank_id, day) if again else book
-    rows = (visit_rows if items else ask_for_visit)(book, tank_id, day, items)
-    if not rows:
-        output.say("Nothing was typed, so nothing was written.")
-        return
-    before = fit_before(book, day)
-    line = _line(tank_id, day, items, number, by, taps)
-    known = understood(book, tank_id, day, rows, before, line.by)
-    if not as_json:
-        output.print_words(understood_words(known))
-    state = tried_line(folder, line, known, today, again=again)
-    if known.doubts and not yes:
-        output.say(f"{doubtful_words([known])} with ? above: look again before it is written.")
-    if state == "new" and not yes and not items:
-        yes = answer("Write it? [y/N] ").casefold() in {"y", "yes"}
-    added: Addition | None = None
-    if yes and state == "new":
-        state, added = write_line(folder, line, known, today, again=again)
+    with read_once():
+        book = read_book(folder, today=today)
+        tank_id = tank_of_visit(book, tank, items)
+        book = without_visit(book, tank_id, day) if again else book
+        rows = (visit_rows if items else ask_for_visit)(book, tank_id, day, items)
+        if not rows:
+            output.say("Nothing was typed, so nothing was written.")
+            return
+        before = fit_before(book, day)
+        line = _line(tank_id, day, items, number, by, taps)
+        known = understood(book, tank_id, day, rows, before, line.by)
         if not as_json:
-            but = f", although {doubtful_words([known])} above" if known.doubts else ""
-            print_line(f"Written to {folder / 'trims.csv'}{but}. growthcast unlog takes it back.")
-    elif state == "new":
-        output.say("Nothing is written yet; the same line with --yes writes it.")
-    else:
-        output.say(STATES[state])
-    _print_outlook(known, added, before, state, details=details, as_json=as_json)
+            output.print_words(understood_words(known))
+        state = tried_line(folder, line, known, today, again=again)
+        if known.doubts and not yes:
+            output.say(f"{doubtful_words([known])} with ? above: look again before it is written.")
+        if state == "new" and not yes and not items:
+            yes = answer("Write it? [y/N] ").casefold() in {"y", "yes"}
+        added: Addition | None = None
+        if yes and state == "new":
+            state, added = write_line(folder, line, known, today, again=again)
+            if not as_json:
+                but = f", although {doubtful_words([known])} above" if known.doubts else ""
+                print_line(
+                    f"Written to {folder / 'trims.csv'}{but}. growthcast unlog takes it back."
+                )
+        elif state == "new":
+            output.say("Nothing is written yet; the same line with --yes writes it.")
+        else:
+            output.say(STATES[state])
+        _print_outlook(known, added, before, state, details=details, as_json=as_json)
 
 
 def _line(tank_id: str, day: date, items: Sequence[str], number: str, by: str, taps: str) -> Line:

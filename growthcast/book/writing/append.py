@@ -41,7 +41,7 @@ _UNITS = {
     "c": ("c", "°c"),
     "share": ("%",),
 }
-_WITH_UNIT = re.compile(r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})")
+_WITH_UNIT = r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})"
 
 
 def parse_row(
@@ -132,7 +132,7 @@ def _cell(column: Column, text: str) -> Cell:
 
 def _number(column: Column, typed: str) -> float:
     text, scale = typed, 1.0
-    match = _WITH_UNIT.fullmatch(typed)
+    match = re.fullmatch(_WITH_UNIT, typed)
     if match and match[2].casefold() in _UNITS.get(column.unit, ()):
         text, scale = match[1], 0.01 if match[2] == "%" else 1.0
     if DECIMAL_COMMA.fullmatch(text) and not re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", text):

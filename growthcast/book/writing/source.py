@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
+from functools import lru_cache
 from pathlib import Path
 
 from growthcast.book.cells.convert import match_header, number_cells
@@ -189,6 +190,7 @@ def widened(
     return new, names
 
 
+@lru_cache(maxsize=2)  # a table is added to by its bytes before and with the columns it lacked
 def dialect_of(data: bytes, table: str) -> Dialect:
     """Return how a table's file is written; ``RowsRefused`` where it cannot be read as a table."""
     dialect, problems = read_dialect(data, table)
