@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import field, replace
 from typing import Any, ClassVar, Literal, Self
 
 from growthcast.errors import UsageError
@@ -123,6 +123,11 @@ class Option:
             year=year_of_visits(option.interval_d, mean_visit, rate),
             **more,
         )
+
+    @property
+    def mean_visit(self) -> Range:
+        """Minutes of the mean visit of a year, with the range of a single one [min]."""
+        return replace(self.minutes_range, p50=self.minutes_per_visit)
 
     @property
     def visits_over_per_year(self) -> float:
