@@ -177,8 +177,7 @@ def widened(
     """
     dialect = dialect_of(data, table)
     needed = {n for row in rows for n, cell in row.items() if cell is not None and cell != ""}
-    declared = [column.name for column in TABLES[table]]
-    names = tuple(n for n in declared if n in needed and n not in dialect.places)
+    names = tuple(c.name for c in TABLES[table] if c.name in needed - dialect.places.keys())
     if not names:
         return data, ()
     mark, codec, text = decoded(data)
