@@ -59,7 +59,13 @@ def interval_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.say.interval import advice_for_programs, interval_words, rhythm_words
+    from growthcast.say.interval import (
+        SAID_AT_ONCE,
+        advice_for_programs,
+        interval_words,
+        is_pressing,
+        rhythm_words,
+    )
     from growthcast.service.recommend import recommend
 
     opened, day, fit = open_fit(book, on)
@@ -67,8 +73,13 @@ def interval_command(
     tanks, currency = chosen_tanks(opened, tank), opened.practice.currency
     details = details or tank is not None
     full = details and not suppose and (tank is not None or not as_json)
-    work = partial(recommend, opened, fit, tanks, full=full)
-    advice = recalled(opened, day, work, "advice", tanks, full)
+    briefly = not (details or as_json)
+    work = partial(recommend, opened, fit, tanks, full=full, briefly=briefly)
+    advice = recalled(opened, day, work, "advice", tanks, full, briefly)
+    if briefly and (first := [n for n, one in enumerate(advice) if is_pressing(one)]):
+        first = first[:SAID_AT_ONCE]  # the only ones whose reasons are told
+        for n, one in zip(first, recommend(opened, fit, tanks[first]), strict=True):
+            advice[n] = one
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is None:
         words = interval_words(advice, currency, one=tank is not None)

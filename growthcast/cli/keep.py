@@ -110,10 +110,10 @@ def _also_found(folder: Path, table: str, row: dict[str, Any], today: date) -> l
 def _own_columns(folder: Path, table: str) -> tuple[str, ...]:
     """Return the header of a table as typed; empty where there is no such file."""
     from growthcast.book.writing.replace import read_file
-    from growthcast.book.writing.source import dialect_of
+    from growthcast.book.writing.source import taken_apart
 
     data = read_file(folder, f"{table}.csv")
-    return tuple(name.strip() for name in dialect_of(data, table).header) if data else ()
+    return taken_apart(data, table)[0].names if data else ()
 
 
 def export_command(book: Text, xlsx: File, as_json: bool) -> None:
@@ -157,7 +157,7 @@ def import_command(
     """
     from growthcast.book.sheets.load import read_workbook
     from growthcast.book.sheets.merge import check_merge, merge_workbook
-    from growthcast.book.writing.replace import write_over
+    from growthcast.book.writing.replace import replace_files
     from growthcast.say.written import count_words, merge_words
 
     folder, fell_back = find_book(book)
@@ -181,7 +181,7 @@ def import_command(
     if written:
         with output.working(output.WAITING):
             summary = f"{count_words(merge)} from {workbook.file}"
-            write_over(folder, merge.files, merge.before, "import", summary)
+            replace_files(folder, merge.files, merge.before, "import", summary)
     if as_json:
         output.print_json(answer)
     if merge.differs:

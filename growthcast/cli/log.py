@@ -26,7 +26,7 @@ from growthcast.nouns import dataclass
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
-    from growthcast.book.writing.append import Addition
+    from growthcast.book.writing.append import Change
     from growthcast.book.writing.visit.amounts import Place
     from growthcast.book.writing.visit.entry import VisitRow
     from growthcast.book.writing.visit.lines import Line, State
@@ -161,7 +161,7 @@ def _log_visit(folder: Path, asked: Asked, items: list[str]) -> None:
         output.say(f"{doubtful_words([known])} with ? above: look again before it is written.")
     if state == "new" and not yes and not items:
         yes = answer("Write it? [y/N] ").casefold() in {"y", "yes"}
-    added: Addition | None = None
+    added: Change | None = None
     if yes and state == "new":
         state, added = write_line(folder, line, known, today, again=again)
         if not asked.as_json:
@@ -190,7 +190,7 @@ NOT_FORECAST = "The visit is written, but nothing can be forecast from it"
 
 def _print_outlook(
     known: Understood,
-    added: Addition | None,
+    added: Change | None,
     before: GrowthFit | None,
     state: State,
     *,

@@ -14,7 +14,7 @@ from growthcast.say.words import count_of
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
-    from growthcast.book.writing.append import Addition
+    from growthcast.book.writing.append import Change
     from growthcast.book.writing.visit.lines import Line, State
     from growthcast.fit.result import GrowthFit
     from growthcast.service.doubts.judge import Understood
@@ -105,7 +105,7 @@ def tried_line(
             visit = (known.tank_id, known.day, known.cells)
             change = change_visit(folder, *visit, today=today, write=False)
             say("\n  ".join(["What the book has of this visit would become:", *change.lines]))
-            tried = change.added
+            tried = change
         else:
             tried = would_add(folder, "trims", known.cells, today=today)
     except HeldAlready:
@@ -128,13 +128,13 @@ def say_columns(file: str, names: Sequence[str]) -> None:
 
 def write_line(
     folder: Path, line: Line, known: Understood, today: date, *, again: bool = False
-) -> tuple[State, Addition | None]:
+) -> tuple[State, Change | None]:
     from growthcast.book.writing.unlog import change_visit
     from growthcast.book.writing.visit.lines import keep_taps, log_line
 
     if again:
         visit = (known.tank_id, known.day, known.cells)
-        added = change_visit(folder, *visit, today=today, by=line.by).added
+        added = change_visit(folder, *visit, today=today, by=line.by)
         if line.taps:
             keep_taps(folder, known.tank_id, known.day, line.number, line.taps)
         return "new", added
