@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import ClassVar
+from typing import Any
 
 import numpy as np
 
@@ -65,13 +65,9 @@ class View:
     effects: Effects
     surprise: FloatArray
 
-    stored: ClassVar = ("problem", "point")
-    """What ``growthcast.cache`` writes of it; the rest follows."""
-
-    @staticmethod
-    def again(problem: Problem, point: Point) -> View:
-        """Return the view that was stored."""
-        return view_of(problem, point)
+    def __reduce__(self) -> Any:
+        """Keep the problem and the point alone; the rest follows, to the same bits."""
+        return view_of, (self.problem, self.point)
 
     def block(self, number: int) -> tuple[Linearised, FilterPass]:
         """Return one block linearised and filtered."""
