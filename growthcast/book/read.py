@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from contextlib import suppress
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
@@ -18,7 +19,13 @@ from growthcast.book.cells.records import read_grid
 from growthcast.book.cells.text import read_bytes
 from growthcast.book.checks.checks import CHECKS, in_percent_cover
 from growthcast.book.checks.rows import Tables, first_of_each
-from growthcast.book.files import book_folder, check_file_names, shipped_species_dir
+from growthcast.book.files import (
+    FILES,
+    PRACTICE,
+    book_folder,
+    check_file_names,
+    shipped_species_dir,
+)
 from growthcast.book.findings import finding, note_order
 from growthcast.book.practice import WRITE_ONE, read_practice
 from growthcast.book.supposed import lay_over
@@ -76,7 +83,50 @@ def inspect_book(
     problem. ``instead`` holds bytes to read in place of files, by name, ``None`` for a file that
     is not there: the book as it would be if they were written.
     """
-    reading = _Book(folder, instead or {}, check_file_names(folder))
+    files = {name: _content(folder / name, instead or {}) for name in FILES}
+    asked = folder, today, on, species_dir, tuple(check_file_names(folder))
+    if (seen := _SEEN.get()) is None:
+        return _inspected(*asked, files)
+    key = (*asked, *files.values())
+    if key not in seen:
+        seen[key] = _inspected(*asked, files)
+    return seen[key]
+
+
+Content = bytes | Finding | None
+"""The bytes of a file, why they cannot be read, or None where there is no such file."""
+Inspected = tuple[Book | None, tuple[Finding, ...]]
+_SEEN: ContextVar[dict[object, Inspected] | None] = ContextVar("seen", default=None)
+
+
+@contextmanager
+def read_once() -> Iterator[None]:
+    """Read a book of the same bytes once in here, for who asks several times before it writes."""
+    before = _SEEN.set({})
+    try:
+        yield
+    finally:
+        _SEEN.reset(before)
+
+
+def _content(path: Path, instead: Mapping[str, bytes | None]) -> Content:
+    if path.name in instead:
+        return instead[path.name]
+    with suppress(OSError):
+        if not (path.is_symlink() or path.exists()):
+            return None
+    return read_bytes(path)
+
+
+def _inspected(
+    folder: Path,
+    today: date,
+    on: date | None,
+    species_dir: Path | None,
+    odd: tuple[Finding, ...],
+    files: dict[str, Content],
+) -> Inspected:
+    reading = _Book(files, [*odd])
     findings = reading.findings
     practice = reading.practice()
     own = reading.table("species")
@@ -107,24 +157,21 @@ def read_shipped_species(species_dir: Path | None = None) -> Table:
     return _species_of((species_dir or shipped_species_dir()) / "species.csv")
 
 
-@cache  # a book is read five times while a visit is logged
+@cache
 def _species_of(path: Path) -> Table:
-    table, findings = _table(path.name, "species", [read_bytes(path)])
+    table, findings = _table(path.name, "species", read_bytes(path))
     problems = tuple(item for item in findings if item.level == "problem")
     if problems:
         raise BookProblems(problems)
     return table
 
 
-def _table(
-    file: str, table: str, given: list[bytes | Finding | None]
-) -> tuple[Table, list[Finding]]:
-    data = given.pop()  # a long log's text is large: nobody else keeps it
-    if not isinstance(data, bytes):
-        return empty_table(table), [data] if data else []
+def _table(file: str, table: str, data: bytes | Finding) -> tuple[Table, list[Finding]]:
+    if isinstance(data, Finding):
+        return empty_table(table), [data]
     known = frozenset(column.name for column in TABLES[table])
     grid, findings = read_grid(data, file, known)
-    del data
+    del data  # a long log's text is large
     if grid is None:
         return empty_table(table), findings
     read, more = read_table(grid, table)
@@ -133,17 +180,16 @@ def _table(
 
 @dataclass
 class _Book:
-    """A book while it is read: where it is, what is read instead, and what was found so far."""
+    """A book while it is read: files not yet read, for the text of a log is large, and findings."""
 
-    folder: Path
-    instead: Mapping[str, bytes | None]
+    files: dict[str, Content]
     findings: list[Finding]
 
     def practice(self) -> Practice | None:
         """Read ``practice.toml``."""
-        data = self._data("practice.toml")
+        data = self.files.pop(PRACTICE)
         if data is None:
-            self._missing("practice.toml", WRITE_ONE)
+            self._missing(PRACTICE, WRITE_ONE)
             return None
         if isinstance(data, Finding):
             fix = WRITE_ONE if data.slug == "empty-file" else data.fix
@@ -156,29 +202,18 @@ class _Book:
     def table(self, name: str) -> Table:
         """Read one table; one that is not there and need not be has no rows."""
         file = f"{name}.csv"
-        given = [self._data(file)]
-        if given == [None]:
+        if self.files[file] is None:
             if name in _NEEDED:
                 self._missing(file, f"write a {file}; the README shows one")
             elif name == "trims" and not self._is_named_otherwise(file):
                 self.findings.append(finding("no-log", file))
             return empty_table(name)
-        table, findings = _table(file, name, given)
+        table, findings = _table(file, name, self.files.pop(file) or b"")
         self.findings += findings
         problems = any(item.level == "problem" for item in findings)
         if name in _NEEDED and not len(table) and not problems:
             self.findings.append(finding("no-rows", file, name=name))
         return table
-
-    def _data(self, name: str) -> bytes | Finding | None:
-        """Return a file's bytes, or why they cannot be read; ``None`` for no file."""
-        path = self.folder / name
-        if name in self.instead:
-            return self.instead[name]
-        with suppress(OSError):
-            if not path.is_symlink() and not path.exists():
-                return None
-        return read_bytes(path)
 
     def _missing(self, name: str, fix: str) -> None:
         if not self._is_named_otherwise(name):

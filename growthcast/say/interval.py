@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import chain, islice
 from typing import Any
 
 from growthcast.book.words import some_of
@@ -17,6 +18,9 @@ from growthcast.say.reasons import (
 )
 from growthcast.say.supposed import not_holding_in_json
 from growthcast.service.advice import OptionAdvice, TankAdvice
+
+SAID_AT_ONCE = 2
+"""Sentences for who asks for no details."""
 
 
 def advice_for_programs(tank: TankAdvice, currency: str) -> dict[str, Any]:
@@ -101,26 +105,25 @@ def interval_words(
         f"{tell.capital(words)}{f' of {some_of(tanks, 5)}' if len(rests_on) > 1 else ''}."
         for words, tanks in rests_on.items()
     ]
-    said = {
-        tank.tank_id: ". ".join([f"{tank.tank_id}: {reason(tank)}", *gap_words(tank)]) + "."
-        for tank in advice
-    }
-    pressing = [] if one else [tank.tank_id for tank in advice if _is_pressing(tank)]
+    asked = advice if one else [tank for tank in advice if is_pressing(tank)]
+    pressing, other = (
+        (". ".join([f"{tank.tank_id}: {reason(tank)}", *gap_words(tank)]) + "." for tank in some)
+        for some in (asked, [tank for tank in advice if not one and not is_pressing(tank)])
+    )
     if named:
         wanted = ", ".join(dict.fromkeys(tell.percent(tank.confidence) for tank in named))
         yield tell.sentence("interval_inside", wanted=wanted, ranges=tell.RANGES_HOLD)
-    yield from tell.some_sentences(
-        [*(said[name] for name in pressing), *timed] if not one else [*said.values(), *timed], 2
-    )
-    if not one:
-        yield from (words for name, words in said.items() if name not in pressing)
+    said = chain(pressing, timed, other)
+    yield from islice(said, min(len(asked) + len(timed), SAID_AT_ONCE))
+    yield from (tell.More(), tell.More())  # there is more, which need not be worked out to say so
+    yield from said
     for tank in named:
         yield from _options(tank, currency, mark)
         yield from _cuts(tank, mark)
         yield from _longer(tank, currency)
 
 
-def _is_pressing(tank: TankAdvice) -> bool:
+def is_pressing(tank: TankAdvice) -> bool:
     """Whether something must be known of a tank besides its interval."""
     return tank.recommended_interval_d is None or bool(tank.not_holding)
 
@@ -128,7 +131,7 @@ def _is_pressing(tank: TankAdvice) -> bool:
 def gap_words(tank: TankAdvice) -> list[str]:
     """Say where the advice goes beyond the gaps of the log, and the cheapest trial of it."""
     gap_d, chosen_d = tank.longest_gap_d, tank.recommended_interval_d
-    listed = [o.interval_d for o in tank.options if o.interval_d <= tank.longest_interval_d]
+    listed = [days for days in tank.listed_d if days <= tank.longest_interval_d]
     if gap_d is None or chosen_d is None:
         return []
     asked_d = next((d for d in listed if d > chosen_d), chosen_d) if chosen_d <= gap_d else chosen_d
@@ -144,7 +147,7 @@ def _chosen(tank: TankAdvice) -> dict[str, Any]:
         "none holds": "no plant is likely to hold",
         "its own limit": "its own limit",
         "the longest listed": "nothing",
-    }.get(tank.set_by, tank.short[0].area.label if tank.short else "its plants")
+    }.get(tank.set_by) or _names(tank)[tank.limited_by or ""][0]
     return {
         "every": f"{tell.OVERDUE} none" if days is None else f"{days} days",
         "option": next((o for o in tank.options if o.interval_d == days), None),

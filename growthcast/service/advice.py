@@ -264,6 +264,10 @@ class TankAdvice(Framed):
 
     Attributes
     ----------
+    options : tuple of OptionAdvice
+        What each interval gives and takes; told briefly, that which is worked to alone.
+    listed_d : tuple of int
+        The intervals that were compared [d].
     limited_by : str or None
         The area that goes over first at the interval that fails.
     longest_interval_d : int
@@ -294,6 +298,7 @@ class TankAdvice(Framed):
     own_limit: bool = field(metadata=HIDDEN)
     confidence: float
     options: tuple[OptionAdvice, ...] = ()
+    listed_d: tuple[int, ...] = field(default=(), metadata=HIDDEN)
     fails_at_d: int | None = field(default=None, metadata=HIDDEN)
     short: tuple[ShortArea, ...] = field(default=(), metadata=HIDDEN)
     longer: NextLonger | None = field(default=None, metadata=in_json("next_longer"))
@@ -315,7 +320,7 @@ class TankAdvice(Framed):
             return "none holds" if self.options else "nothing grows"
         if self.fails_at_d is not None:
             return "the plants"
-        beyond = any(option.interval_d > self.longest_interval_d for option in self.options)
+        beyond = any(days > self.longest_interval_d for days in self.listed_d)
         return "its own limit" if beyond else "the longest listed"
 
     @property

@@ -32,7 +32,7 @@ from growthcast.nouns import dataclass
 KINDS = {"tank": "tanks", "area": "areas", "conditions": "conditions", "closed": "closed"}
 """What may be added by name, and the table it goes into."""
 
-_WITH_UNIT = re.compile(r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})")
+_WITH_UNIT = r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})"
 
 
 def parse_row(
@@ -123,7 +123,7 @@ def _cell(column: Column, text: str) -> Cell:
 
 def _number(column: Column, typed: str) -> float:
     text, scale = typed, 1.0
-    match = _WITH_UNIT.fullmatch(typed)
+    match = re.fullmatch(_WITH_UNIT, typed)
     if match and match[2].casefold() in UNITS[column.unit]["typed"].split():
         text, scale = match[1], 0.01 if match[2] == "%" else 1.0
     if DECIMAL_COMMA.fullmatch(text) and not re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", text):
