@@ -27,8 +27,9 @@ from growthcast.nouns import dataclass
 if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.book.writing.append import Change
-    from growthcast.book.writing.visit.entry import Place, VisitRow
+    from growthcast.book.writing.visit.entry import VisitRow
     from growthcast.book.writing.visit.lines import Line, State
+    from growthcast.book.writing.visit.places import Place
     from growthcast.fit.result import GrowthFit
     from growthcast.service.doubts.judge import Understood
     from growthcast.service.visit.picture import Picture
@@ -41,8 +42,8 @@ def ask_for_visit(
 
     ``items`` are parts of the visit that are known already.
     """
-    from growthcast.book.writing.visit.entry import GRAMMAR
-    from growthcast.book.writing.visit.lines import places_of, visit_rows
+    from growthcast.book.writing.visit.entry import visit_rows
+    from growthcast.book.writing.visit.places import GRAMMAR, places_of
 
     output.say(
         f"{tank_id} on {day}: type what you did, Enter to skip an area, ? for what to write."
@@ -136,7 +137,8 @@ def log_command(asked: Asked) -> None:
 def _log_visit(folder: Path, asked: Asked, items: list[str]) -> None:
     from growthcast.book.read import read_book
     from growthcast.book.writing.unlog import without_visit
-    from growthcast.book.writing.visit.lines import tank_of_visit, visit_rows
+    from growthcast.book.writing.visit.entry import visit_rows
+    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.say.log import doubtful_words, understood_words
 
     today, yes, again = date.today(), asked.yes, asked.again
@@ -235,7 +237,8 @@ def measure_command(
     Exit status: 0 done, 2 the photo is refused or bad arguments, 3 the tool itself failed.
     """
     from growthcast.book.read import read_book
-    from growthcast.book.writing.visit.lines import keep_picture, read_taps, tank_of_visit
+    from growthcast.book.writing.visit.lines import keep_picture, read_taps
+    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.say.photo import photo_words
     from growthcast.service.visit.photo import measure, size_of_tank
     from growthcast.service.visit.picture import pane_of, read_picture
@@ -272,7 +275,7 @@ def _write_page(
 
     import numpy as np
 
-    from growthcast.book.writing.visit.lines import tank_of_visit
+    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.desk.visit import tapping_page
     from growthcast.forecast.heights import LEVELS
     from growthcast.forecast.report import as_date, forecast_growth

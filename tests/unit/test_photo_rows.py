@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from growthcast.book.writing.visit.lines import visit_rows
+from growthcast.book.writing.visit.entry import visit_rows
 from growthcast.errors import UsageError
 from growthcast.fit.design import build_design
 from growthcast.fit.growth import fit_growth

@@ -12,9 +12,9 @@ from tempfile import TemporaryDirectory
 from growthcast.book.begin.typed import Row, complete_areas, plant_meant, slug
 from growthcast.book.files import FILES
 from growthcast.book.read import inspect_book, read_shipped_species
-from growthcast.book.sheets.load import SheetTable, Workbook
+from growthcast.book.sheets.load import Workbook
 from growthcast.book.sheets.merge import Merge, check_merge, merge_workbook
-from growthcast.book.sheets.values import SettingRow, Value, as_text, with_settings
+from growthcast.book.sheets.values import SettingRow, SheetTable, Value, as_text, with_settings
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES
 from growthcast.book.writing.replace import write_new

@@ -11,7 +11,7 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import field
 from pathlib import Path
@@ -27,10 +27,10 @@ from growthcast.book.sheets.values import (
     SETTINGS,
     STAMP,
     SettingRow,
+    SheetTable,
     Stamps,
     Value,
     as_text,
-    heading_text,
     read_stamps,
 )
 from growthcast.book.tables import TABLES
@@ -165,29 +165,6 @@ class _Part:
 
 
 _WIDEST = 500
-
-
-@dataclass(frozen=True, slots=True)
-class SheetTable:
-    """One sheet as it came back: the headings as typed, and its rows with their numbers.
-
-    ``rows`` hold a value for each heading; rows without any value are not among them.
-    """
-
-    name: str
-    headings: tuple[str, ...]
-    rows: tuple[tuple[int, tuple[Value, ...]], ...]
-
-    def names(self, own: Sequence[str] = ()) -> list[str]:
-        """Return the columns that the headings mean, of the book's and those of its file."""
-        declared = {column.name: column for column in TABLES[self.name]}
-        known = {heading_text(name, column).casefold(): name for name, column in declared.items()}
-        known |= {name: name for name in declared} | {name.casefold(): name for name in own if name}
-        found = []
-        for typed in map(str.strip, self.headings):
-            bare = typed.rpartition("[")[0].strip() if typed.endswith("]") else typed
-            found.append(known.get(typed.casefold()) or known.get(bare.casefold()) or typed)
-        return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,11 +11,12 @@ from pathlib import Path
 from growthcast.book.cells.text import read_bytes
 from growthcast.book.files import FILES
 from growthcast.book.read import inspect_book
-from growthcast.book.sheets.load import SheetTable, Workbook
+from growthcast.book.sheets.load import Workbook
 from growthcast.book.sheets.values import (
     ROW_KEYS,
     Key,
     SettingChange,
+    SheetTable,
     Stamps,
     as_text,
     checksum,

@@ -50,6 +50,29 @@ def heading_text(name: str, column: Column | None) -> str:
     return f"{name} [{unit}]" if unit else name
 
 
+@dataclass(frozen=True, slots=True)
+class SheetTable:
+    """One sheet as it came back: the headings as typed, and its rows with their numbers.
+
+    ``rows`` hold a value for each heading; rows without any value are not among them.
+    """
+
+    name: str
+    headings: tuple[str, ...]
+    rows: tuple[tuple[int, tuple[Value, ...]], ...]
+
+    def names(self, own: Sequence[str] = ()) -> list[str]:
+        """Return the columns that the headings mean, of the book's and those of its file."""
+        declared = {column.name: column for column in TABLES[self.name]}
+        known = {heading_text(name, column).casefold(): name for name, column in declared.items()}
+        known |= {name: name for name in declared} | {name.casefold(): name for name in own if name}
+        found = []
+        for typed in map(str.strip, self.headings):
+            bare = typed.rpartition("[")[0].strip() if typed.endswith("]") else typed
+            found.append(known.get(typed.casefold()) or known.get(bare.casefold()) or typed)
+        return found
+
+
 def as_value(cell: str, column: Column | None, *, decimal_comma: bool) -> Value:
     """Return what a spreadsheet should hold for a cell of the book.
 

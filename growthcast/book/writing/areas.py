@@ -21,7 +21,7 @@ from growthcast.book.words import folded, plain, some_of
 from growthcast.book.writing.append import Change, How, edit_table
 from growthcast.book.writing.journal import Entry, book_lock
 from growthcast.book.writing.source import read_source
-from growthcast.book.writing.visit.lines import id_meant, tank_of_visit
+from growthcast.book.writing.visit.places import id_meant, tank_of_visit
 from growthcast.errors import UsageError
 
 _NOT_KEPT = ("label", "note", "start", "planted_height_cm", "removed_on")

@@ -23,7 +23,8 @@ from growthcast.book.writing import append, areas
 from growthcast.book.writing.journal import book_lock, entries, undone
 from growthcast.book.writing.replace import read_file
 from growthcast.book.writing.unlog import last_entry, take_back
-from growthcast.book.writing.visit.lines import Line, checked_name, checked_number, visit_rows
+from growthcast.book.writing.visit.entry import visit_rows
+from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
 from growthcast.desk import visit as visiting
 from growthcast.desk.memory import Desk, words_of
 from growthcast.desk.pages.asked import Asked, called, cell, fields, finding_words, plants, see

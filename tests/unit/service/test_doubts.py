@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from growthcast.book.writing.visit.lines import visit_rows
+from growthcast.book.writing.visit.entry import visit_rows
 from growthcast.fit.growth import recalled_fit
 from growthcast.growth.normal import normal_quantile
 from growthcast.say.log import cause_words, doubt_words

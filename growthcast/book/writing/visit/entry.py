@@ -32,28 +32,28 @@ since they may be thousands.
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import field
-from itertools import takewhile
-from pathlib import Path
-from typing import Any
+from datetime import date
 
-from growthcast.book.book import WholeTank
+from growthcast.book.book import Book, WholeTank
 from growthcast.book.cells.numbers import typed_number
-from growthcast.book.words import did_you_mean, names_that_hold, nearest, plain, shown, some_of
+from growthcast.book.supposed import Cell
+from growthcast.book.words import did_you_mean, nearest, plain, shown
+from growthcast.book.writing.visit.places import (
+    GRAMMAR,
+    TOLD,
+    WORDS,
+    Place,
+    is_note,
+    place_named,
+    places_of,
+)
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 
-_TOLD: Mapping[str, Any] = tomllib.loads(
-    Path(__file__).with_name("entry.toml").read_text(encoding="utf-8")
-)
-GRAMMAR: str = _TOLD["grammar"]
-"""What to write, in a few sentences."""
-WORDS: Mapping[str, str] = _TOLD["words"]
-"""Words that stand in an area's place, and what they mean."""
-_EXAMPLES, _TITLES = _TOLD["examples"], _TOLD["titles"]
+_EXAMPLES, _TITLES = TOLD["examples"], TOLD["titles"]
 LOOKS = ("short", "right", "over")
 _BY_LETTER = {look[0]: look for look in LOOKS}
 
@@ -71,28 +71,6 @@ Amount = float | str
 
 
 _MEASURED = ("before_cm", "after_cm", "removed_cm", "removed_g")
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """A planted area as a line of a visit may name it; its ground is in cover or in height.
-
-    On the day of the visit it may no longer be ``alive``, have a row in the log already
-    (``logged``), or amounts in it (``measured``).
-    """
-
-    area_id: str
-    label: str
-    is_cover: bool
-    cut_cm: float | None = None
-    alive: bool = True
-    logged: bool = False
-    measured: bool = False
-
-    @property
-    def unit(self) -> str:
-        """The unit of its heights."""
-        return "%" if self.is_cover else "cm"
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +108,7 @@ def parse_visit(
         if not value:
             raise UsageError(f"{shown(item)} says nothing. {GRAMMAR}")
         with _naming(item):
-            place = None if name is None else _place_named(name, known, elsewhere)
+            place = None if name is None else place_named(name, known, elsewhere)
             amounts: dict[str, Amount] = {}
             for part in _parts(value):
                 _add(amounts, amounts_of_part(part, place, word))
@@ -163,56 +141,10 @@ def _naming(item: str) -> Iterator[None]:
         raise UsageError(f"{shown(item)}: {error}") from None
 
 
-def _place_named(name: str, known: Mapping[str, Place], elsewhere: Mapping[str, str]) -> Place:
-    """Return the area a person named: by id, or by label or case where that is one area only."""
-    if name in known:
-        return known[name]
-    folded = name.casefold()
-    alike = [p for p in known.values() if folded in {p.area_id.casefold(), p.label.casefold()}]
-    if len(alike) == 1:
-        return alike[0]
-    if alike:
-        ids = ", ".join(p.area_id for p in alike)
-        raise UsageError(
-            f"{len(alike)} areas are labelled {shown(name)}; write one of the ids {ids}"
-        )
-    if name in elsewhere:
-        raise UsageError(
-            f"area {shown(name)} is in tank {elsewhere[name]}; log that tank in a line of its own"
-        )
-    begin = beginning_with(name, [p.area_id for p in known.values() if p.alive])
-    if len(begin) == 1:
-        return known[begin[0]]
-    if begin:
-        raise UsageError(f"{len(begin)} areas begin so: {some_of(begin)}; write more of the id")
-    held = names_that_hold(name, {p.area_id: (p.area_id, p.label) for p in known.values()})
-    hint = f"did you mean {' or '.join(shown(one) for one in held[:3])}?"
-    if not held:
-        names = [*known, *(p.label for p in known.values() if p.label), *WORDS]
-        ids = ", ".join([*known][:12])
-        hint = did_you_mean(name, names, f"the tank's areas are {ids or 'none'}")
-    raise UsageError(f"the tank has no area {shown(name)}; {hint}")
-
-
-def beginning_with(name: str, ids: Sequence[str]) -> list[str]:
-    """Return the ids that begin so, with or without what they have in common before a hyphen.
-
-    >>> beginning_with("r", ["lobby-rotala", "lobby-moss"])
-    ['lobby-rotala']
-    """
-    small = [one.casefold() for one in ids] or [""]
-    alike = takewhile(lambda pair: pair[0] == pair[1], zip(min(small), max(small), strict=False))
-    common = "".join(letter for letter, _ in alike)
-    common = common[: common.rfind("-") + 1]
-    typed = name.casefold()
-    found = zip(ids, small, strict=False)
-    return [one for one, s in found if typed and s.startswith((typed, common + typed))]
-
-
 def _add(row: dict[str, Amount], amounts: Mapping[str, Amount]) -> None:
     for column, amount in amounts.items():
         if column in row:
-            raise UsageError(f"the {_TOLD['titles'][column]} is given twice")
+            raise UsageError(f"the {_TITLES[column]} is given twice")
         row[column] = amount
 
 
@@ -260,11 +192,6 @@ def looks_like_item(text: str) -> bool:
     """Whether an argument is a part of a visit rather than the folder of a book."""
     alone = any(p.fullmatch(text) for p in (_AMOUNT, _HOURS)) or _look(text) in LOOKS
     return "=" in text or alone or is_note(text)
-
-
-def is_note(text: str) -> bool:
-    """Whether the rest of an item is a note."""
-    return text.casefold().startswith("note:")
 
 
 def _look(part: str) -> str:
@@ -400,3 +327,25 @@ def _length(number: str, unit: str, place: Place) -> float:
         what = "per cent of the surface covered" if place.is_cover else "centimetres"
         raise UsageError(f"{place.area_id} is measured in {what}, not in {unit}")
     return float(plain(typed_number(number) * _LENGTHS[folded]))
+
+
+def _areas_elsewhere(book: Book, tank_id: str) -> dict[str, str]:
+    """Return the tank of every area that is in another one."""
+    pairs = zip(book.areas.text("area_id"), book.areas.text("tank_id"), strict=True)
+    return {area: tank for area, tank in pairs if tank != tank_id}
+
+
+def visit_rows(book: Book, tank_id: str, day: date, items: Sequence[str]) -> tuple[VisitRow, ...]:
+    """Return the rows that a line of a visit to a tank means."""
+    return parse_visit(items, places_of(book, tank_id, day), _areas_elsewhere(book, tank_id))
+
+
+def log_rows(
+    rows: Sequence[VisitRow], tank_id: str, day: date, by: str = ""
+) -> list[Mapping[str, Cell]]:
+    """Return a visit as rows of ``trims.csv``; ``by`` is who logged it."""
+    said = {"date": day, "tank_id": tank_id}
+    who = {"by": by} if by else {}
+    areas = [row.place.area_id if row.place else None for row in rows]
+    named = zip(areas, rows, strict=True)
+    return [{**said, "area_id": area, **row.amounts, **who} for area, row in named]

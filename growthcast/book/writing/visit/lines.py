@@ -28,25 +28,13 @@ from itertools import count
 from pathlib import Path
 from typing import Any, Literal
 
-import numpy as np
-
-from growthcast.book.book import Book
 from growthcast.book.cells.numbers import Fault, parse_date
-from growthcast.book.checks.rows import has_amounts
 from growthcast.book.supposed import Cell
-from growthcast.book.words import check_known, shown, some_of
+from growthcast.book.words import shown
 from growthcast.book.writing.append import Change, add_rows
 from growthcast.book.writing.journal import Entry, book_lock, entries
 from growthcast.book.writing.replace import read_file, refusals_in_words, replace_files, write_whole
-from growthcast.book.writing.visit.entry import (
-    WORDS,
-    Place,
-    VisitRow,
-    beginning_with,
-    is_note,
-    looks_like_item,
-    parse_visit,
-)
+from growthcast.book.writing.visit.entry import looks_like_item
 from growthcast.errors import HeldAlready, UsageError
 from growthcast.nouns import dataclass
 
@@ -296,88 +284,3 @@ def write_phones(folder: Path, phones: Mapping[str, Mapping[str, Any]]) -> None:
     """Write what is known of phones, whole or not at all, for its owner alone."""
     with book_lock(folder):
         write_whole(folder / PHONES, json.dumps(phones).encode(), 0o600)
-
-
-def id_meant(name: str, known: Sequence[str], among: Sequence[str], table: str) -> str:
-    """Return the id that a name is, or begins where no other id begins so; ``UsageError`` else."""
-    begin = [name] if name in known else beginning_with(name, among)
-    if len(begin) > 1:
-        raise UsageError(f"{len(begin)} {table} begin with {shown(name)}: {some_of(begin)}")
-    if not begin:
-        check_known(name, known, f"{table}.csv has no {table[:-1]}", f"the {table} are")
-    return begin[0]
-
-
-def places_of(book: Book, tank_id: str, day: date) -> tuple[Place, ...]:
-    """Return every area a tank has or had as it is on a day, in the book's order."""
-    covers = set(book.species.text("species_id")[book.species.text("measure") == "cover_pct"])
-    areas, trims, on = book.areas, book.trims, np.datetime64(day, "D")
-    here = areas.text("tank_id") == tank_id
-    gone = areas.date("removed_on") < on  # not so where the date is blank
-    alive = ~(areas.date("planted_on") > on) & ~gone
-    today = trims.date("date") == on
-    logged = set(trims.text("area_id")[today])
-    measured = set(trims.text("area_id")[today & has_amounts(trims)])
-    cells = [areas.text(name)[here] for name in ("area_id", "label", "species_id")]
-    cells += [book.bounds_on(day).cut_cm[here], alive[here]]
-    return tuple(
-        Place(
-            *(area_id, label, species in covers, None if cut != cut else float(cut), bool(lives)),
-            logged=area_id in logged,
-            measured=area_id in measured,
-        )
-        for area_id, label, species, cut, lives in zip(*cells, strict=True)
-    )
-
-
-def _areas_elsewhere(book: Book, tank_id: str) -> dict[str, str]:
-    """Return the tank of every area that is in another one."""
-    pairs = zip(book.areas.text("area_id"), book.areas.text("tank_id"), strict=True)
-    return {area: tank for area, tank in pairs if tank != tank_id}
-
-
-def tank_of_visit(book: Book, tank_id: str | None, items: Sequence[str]) -> str:
-    """Return the tank a visit is to: the one named, the only one, or the one its areas are in.
-
-    The beginning of an id will do where no other begins so; ``UsageError`` where several do.
-    """
-    tanks = book.tanks.text("tank_id").tolist()
-    if tank_id is not None:
-        return id_meant(tank_id, tanks, tanks, "tanks")
-    if len(tanks) == 1:
-        return str(tanks[0])
-    named = {item.partition("=")[0].strip() for item in items if "=" in item and not is_note(item)}
-    areas = book.areas.keep(~book.areas.given("removed_on"))
-    pairs = list(zip(areas.text("area_id"), areas.text("tank_id"), strict=True))
-    homes = []
-    for name in named - WORDS.keys():
-        exact = {tank for area, tank in pairs if area == name}
-        alike = {tank for tank in tanks if beginning_with(name, [a for a, t in pairs if t == tank])}
-        homes += [exact or alike] if exact or alike else []
-    left = set.intersection(*homes) if homes else set()
-    if len(left) == 1:
-        return str(left.pop())
-    several = f"in {some_of(sorted(left))} areas begin so; " if left else ""
-    raise UsageError(f"{several}name the tank with --tank ID; the tanks are {some_of(tanks, 12)}")
-
-
-def visit_rows(book: Book, tank_id: str, day: date, items: Sequence[str]) -> tuple[VisitRow, ...]:
-    """Return the rows that a line of a visit to a tank means."""
-    return parse_visit(items, places_of(book, tank_id, day), _areas_elsewhere(book, tank_id))
-
-
-def log_rows(
-    rows: Sequence[VisitRow], tank_id: str, day: date, by: str = ""
-) -> list[Mapping[str, Cell]]:
-    """Return a visit as rows of ``trims.csv``; ``by`` is who logged it."""
-    who = {"by": by} if by else {}
-    return [
-        {
-            "date": day,
-            "tank_id": tank_id,
-            "area_id": row.place.area_id if row.place else None,
-            **row.amounts,
-            **who,
-        }
-        for row in rows
-    ]

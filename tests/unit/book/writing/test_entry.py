@@ -7,8 +7,8 @@ from datetime import date
 
 import pytest
 
-from growthcast.book.writing.visit.entry import Place, looks_like_item, parse_visit
-from growthcast.book.writing.visit.lines import places_of
+from growthcast.book.writing.visit.entry import looks_like_item, parse_visit
+from growthcast.book.writing.visit.places import Place, places_of
 from growthcast.errors import UsageError
 from growthcast.say.log import visit_in_words
 
