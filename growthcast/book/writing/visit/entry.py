@@ -344,7 +344,7 @@ def log_rows(
     rows: Sequence[VisitRow], tank_id: str, day: date, by: str = ""
 ) -> list[Mapping[str, Cell]]:
     """Return a visit as rows of ``trims.csv``; ``by`` is who logged it."""
-    said = {"date": day, "tank_id": tank_id}
+    said: dict[str, Cell] = {"date": day, "tank_id": tank_id}
     who = {"by": by} if by else {}
     areas = [row.place.area_id if row.place else None for row in rows]
     named = zip(areas, rows, strict=True)
