@@ -45,6 +45,8 @@ def test_heights_do_not_depend_on_how_large_the_page_shows_the_picture(scene, bo
         measure(book, "lobby", picture, told_of(scene, scale, *(scale * side for side in PICTURE)))
         for scale in (1.0, 0.25)
     )
+    across = np.array(told_of(scene, 1.0, *PICTURE)["corners"])[:, 0]
+    assert whole.fill_share == pytest.approx((across.max() - across.min()) / PICTURE[0])
     heights = [area.height_cm for area in whole.areas]
     assert [area.height_cm for area in small.areas] == pytest.approx(heights, rel=1e-6)
     for area, true in zip(whole.areas, scene.height_cm, strict=True):
@@ -55,3 +57,26 @@ def test_a_page_of_another_shape_is_refused(scene, book):
     picture = Picture(*PICTURE, scene.focal_told_px, cropped=False)
     with pytest.raises(UsageError, match="of another shape"):
         measure(book, "lobby", picture, told_of(scene, 0.25, 1000.0, 1000.0))
+
+
+@pytest.mark.parametrize(("share", "refused"), [(0.19, True), (0.21, False)])
+def test_a_pane_that_fills_less_than_a_fifth_is_refused(scene, book, share, refused):
+    told = told_of(scene, 1.0, *PICTURE)
+    across = np.array(told["corners"])[:, 0]
+    smaller = share * PICTURE[0] / (across.max() - across.min())
+    centre = 0.5 * np.array(PICTURE, dtype=float)
+
+    def nearer(pair):
+        return (centre + smaller * (np.array(pair) - centre)).tolist()
+
+    told["corners"] = [nearer(pair) for pair in told["corners"]]
+    told["areas"] = {
+        area: {name: nearer(pair) for name, pair in pairs.items()}
+        for area, pairs in told["areas"].items()
+    }
+    picture = Picture(*PICTURE, scene.focal_told_px, cropped=False)
+    if refused:
+        with pytest.raises(UsageError, match="the pane fills 19 % of the picture's width"):
+            measure(book, "lobby", picture, told)
+    else:
+        assert measure(book, "lobby", picture, told).fill_share == pytest.approx(share)
