@@ -195,18 +195,22 @@ def changes_at(where: str) -> list[Mutant]:
 class Bearing:
     """What the tests of a room call: a plugin of pytest that follows every function.
 
-    ``calls`` holds (module, first line) of the functions by test, ``seconds`` what a test takes.
-    What sets up a fixture of a file or of the session bears on every test of it.
+    ``calls`` holds the code of the functions by test, ``seconds`` what a test takes. What sets up a
+    fixture of a file or of the session bears on every test of it.
     """
 
-    calls: dict[str, set[tuple[str, int]]] = field(default_factory=lambda: defaultdict(set))
+    calls: dict[str, set[CodeType]] = field(default_factory=lambda: defaultdict(set))
     seconds: dict[str, float] = field(default_factory=lambda: defaultdict(float))
     now: str = ""
 
-    def _follow(self, frame: FrameType, event: str, _: object) -> None:
-        code = frame.f_code
-        if "/growthcast/" in code.co_filename:
-            self.calls[self.now].add((code.co_filename, code.co_firstlineno))
+    def _follow(self, frame: FrameType, *_: object) -> None:
+        self.calls[self.now].add(frame.f_code)
+
+    def of(self, test: str) -> set[tuple[str, int]]:
+        """Return module and first line of every function that bears on a test."""
+        codes = self.calls[test] | self.calls[test.partition("::")[0]] | self.calls[""]
+        places = {(code.co_filename, code.co_firstlineno) for code in codes}
+        return {place for place in places if place[0].startswith(f"{ROOT}/growthcast/")}
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
@@ -236,10 +240,8 @@ def follow(room: str, out: Path) -> None:
     seen = Bearing()
     if pytest.main([*QUIET, *(str(ROOT / each) for each in TESTS[room])], plugins=[seen]):
         raise RuntimeError(f"the tests of {room} fail as they are")
-    called = {
-        test: sorted({*seen.calls[test], *seen.calls[test.partition("::")[0]], *seen.calls[""]})
-        for test in sorted(seen.seconds, key=seen.seconds.__getitem__)
-    }
+    quickest = sorted(seen.seconds, key=seen.seconds.__getitem__)
+    called = {test: sorted(seen.of(test)) for test in quickest}
     out.write_text(json.dumps(called), encoding="utf-8")
 
 
@@ -344,6 +346,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--processes", type=int, default=os.cpu_count())
     asked = parser.parse_args(arguments)
     os.chdir(ROOT)
+    sys.dont_write_bytecode = False  # what is not changed is compiled once
     os.environ |= {"OMP_NUM_THREADS": "1", "CI": "1"}  # the same examples of hypothesis each time
     chosen = [mutant for where in asked.at or () for mutant in changes_at(where)]
     if not asked.at:

@@ -9,6 +9,7 @@ import pytest
 
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import area_information, solve_effects
+from growthcast.fit.solver.likelihood import misfit
 from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, RATE, Point
 from growthcast.fit.solver.solve import solve
 from growthcast.fit.solver.view import departure_of, follows, repooled, view_of
@@ -79,3 +80,23 @@ def test_what_surprises_is_the_likelihood_of_readings_each_given_those_before_it
     variance = 1.5**2 + (0.5 * height * (1.0 - height / 20.0) / 3.75) ** 2
     twice = (READ_CM - height) ** 2 / variance + np.log(variance)
     np.testing.assert_allclose(view.surprise, twice, rtol=1e-3)
+
+
+def test_what_misfits_is_the_likelihood_of_readings_usual_cuts_and_what_was_heard():
+    """A usual cut of 5 instead of 4 cm moves each cut's error alone; a word counts as heard."""
+    problem = small_problem()
+    view = solve(problem).view
+    [block], border, (at, _) = view.problem.blocks, view.point.border, view.block(0)
+    nodes, sites = block.chains.nodes, block.sites
+    read = np.isfinite(nodes.reading_cm)
+    height = at.height_cm
+    variance = 0.5**2 + (0.05 * at.expected_cm[read]) ** 2
+    twice = ((nodes.reading_cm[read] - height[read]) ** 2 / variance + np.log(variance)).sum()
+    cut, told = nodes.link >= Link.CUT, sites.precision > 0.0
+    assert told.any()
+    means = sites.precision_mean[told] / sites.precision[told]
+    twice += (sites.precision[told] * (means - height[told]) ** 2).sum()
+    for usual in (4.0, 5.0):
+        border[HABIT] = np.log(usual)
+        squares = (((usual - height[cut]) / 0.6) ** 2).sum()
+        assert misfit(view.problem, block, at, border) == pytest.approx(twice + squares)
