@@ -6,8 +6,9 @@ import functools
 import math
 from collections.abc import Callable, Mapping
 from datetime import date
+from operator import attrgetter
 from types import NoneType
-from typing import ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar, cast
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from growthcast.errors import NotFinite
 
 T = TypeVar("T")
 P = ParamSpec("P")
-_PLAIN = {str, int, bool, NoneType, date}
+_PLAIN = {str, int, bool, NoneType, date, type}
 """What holds no number that might not be finite, nearly all of an answer: passed by at once."""
 
 
@@ -53,11 +54,12 @@ answer is not finite (heights/height_cm/1 is nan), so the answer is withheld
 def _lost(value: object) -> str | None:
     """Where in an answer the first number is that is not finite, None where all are."""
     names: list[str] | None = None
-    if (declared := getattr(value, "__dataclass_fields__", None)) is not None:
-        names = list(declared)
-        parts = [getattr(value, name) for name in names]
+    parts: Any
+    if hasattr(value, "__dataclass_fields__"):
+        names, parts_of = _fields(cast(type, type(value)))
+        parts = parts_of(value)
     elif isinstance(value, tuple | list):
-        parts = list(value)
+        parts = value
     elif isinstance(value, float | np.floating):
         return None if math.isfinite(value) else f" is {value}"
     elif isinstance(value, np.ndarray):
@@ -70,11 +72,18 @@ def _lost(value: object) -> str | None:
         return None
     for place, part in enumerate(parts):
         kind = type(part)
-        if kind in _PLAIN or (kind is float and math.isfinite(part)):
+        if kind in _PLAIN if kind is not float else math.isfinite(part):
             continue
         if (rest := _lost(part)) is not None:
             return f"/{names[place] if names else _called(part, place)}{rest}"
     return None
+
+
+@functools.cache
+def _fields(kind: type) -> tuple[list[str], Callable[[object], Any]]:
+    """Return the names of a noun's fields and what takes their values; two more make a tuple."""
+    names = [*vars(kind)["__dataclass_fields__"]]
+    return names, attrgetter(*names, "__class__", "__class__")
 
 
 def _called(part: object, place: int) -> str:

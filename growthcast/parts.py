@@ -17,12 +17,15 @@ class Parts(Mapping[str, Any]):
         found = [*re.finditer(f"^{begins}", text := file.read_text(encoding="utf-8"), re.MULTILINE)]
         ends = [one.start() for one in found[1:]] + [len(text)]
         self._text = {one[1]: text[one.start() : end] for one, end in zip(found, ends, strict=True)}
+        self._read: dict[str, Any] = {}
 
     def __getitem__(self, name: str) -> Any:
-        value: Any = tomllib.loads(self._text[name])
-        for key in name.split("."):
-            value = value[key]
-        return value
+        if name not in self._read:
+            value: Any = tomllib.loads(self._text[name])
+            for key in name.split("."):
+                value = value[key]
+            self._read[name] = value
+        return self._read[name]
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._text)

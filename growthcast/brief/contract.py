@@ -68,24 +68,25 @@ def contract_blocks(
     locale: Locale, practice: Practice, facts: Sequence[TankFacts], contract: Contract
 ) -> list[page.Block]:
     """Build the whole of a client's tanks: its price, and what each tank gets."""
-    currency = practice.currency if contract.price_per_h else ""
-    blocks: list[page.Block] = [_facts(locale, practice, facts, contract, currency)]
+    currency, said = practice.currency if contract.price_per_h else "", []
     if contract.visits - contract.journeys >= 0.5:
         alone = sum(year_price(t.option.year.cost) for t in facts if t.option is not None)
         saved_h = contract.hours_apart - contract.hours.p50
-        saved = worth(locale, currency, alone - year_price(contract.cost.p50), saved_h)
-        said = locale.say(
+        shared = locale.say(
             "contract_shared",
             journeys=locale.count("journey", round(contract.journeys)),
             visits=locale.count("visit", round(contract.visits)),
-            amount=saved,
+            amount=worth(locale, currency, alone - year_price(contract.cost.p50), saved_h),
         )
-        longer = contract.hours_longer * contract.price_per_h
-        if round(longer) < round(contract.cost.p50):
-            said += f" {_longer_words(locale, practice, facts, longer)}"
-        blocks.append(page.Paragraph(said))
-    blocks.append(_table(locale, facts, contract, currency))
-    return blocks
+        said.append(shared)
+    longer = contract.hours_longer * contract.price_per_h
+    if round(longer) < round(contract.cost.p50):
+        said.append(_longer_words(locale, practice, facts, longer))
+    return [
+        _facts(locale, practice, facts, contract, currency),
+        *([page.Paragraph(" ".join(said))] if said else []),
+        _table(locale, facts, contract, currency),
+    ]
 
 
 def _longer_words(

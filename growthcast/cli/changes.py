@@ -20,7 +20,7 @@ from growthcast.plain import plain
 
 if TYPE_CHECKING:
     from growthcast.book.begin.typed import Row
-    from growthcast.book.writing.areas import Change
+    from growthcast.book.writing.append import Change
 
 
 T = TypeVar("T")
@@ -171,7 +171,7 @@ def replace_command(items: list[str], on: Day, by: str, yes: bool, as_json: bool
     cells = parse_row("area", items[1:], whole=False)
     day = _day(on)
     change = replace_area(folder, area_id.strip(), plant.strip(), day, cells, **_how(by, yes))
-    _print_change("replace", change, as_json)
+    _print_change("replace", change, day, as_json)
 
 
 def retire_command(
@@ -187,7 +187,7 @@ def retire_command(
 
     folder, day = find_own_book(book), _day(on)
     change = retire(folder, day, tank_id=tank, client=client, **_how(by, yes))
-    _print_change("retire", change, as_json)
+    _print_change("retire", change, day, as_json)
 
 
 def move_command(
@@ -217,9 +217,9 @@ def move_command(
         raise UsageError("say which height moves: --budget 20, --floor 8 or --cut 10")
     heights: dict[str, Any] = parse_row("area", items, whole=False)
     folder = find_own_book(area[0] if len(area) == 2 else None)
-    _print_change(
-        "move", move_bounds(folder, area[-1], _day(on), **heights, **_how(by, yes)), as_json
-    )
+    day = _day(on)
+    change = move_bounds(folder, area[-1], day, **heights, **_how(by, yes))
+    _print_change("move", change, day, as_json)
 
 
 def book_first(items: list[str]) -> tuple[Path, list[str]]:
@@ -244,11 +244,11 @@ def _how(by: str, yes: bool) -> Any:
     return {"today": date.today(), "write": yes, "by": _name(by)}
 
 
-def _print_change(command: str, change: Change, as_json: bool) -> None:
+def _print_change(command: str, change: Change, on: date, as_json: bool) -> None:
     """Say a change back, and whether it was written."""
-    say(*map(format_finding, change.notes))
+    say(*map(format_finding, change.findings))
     written = change.entry is not None
-    answer = {"command": command, "summary": change.summary, "on": change.on, "written": written}
+    answer = {"command": command, "summary": change.summary, "on": on, "written": written}
     answer |= {"ended": change.ended, "row": plain(dict(change.row)) or None}
     print_answer(as_json, answer, [f"{change.summary}."])
     say("Written; growthcast unlog takes it back." if written else NOT_YET)
@@ -298,7 +298,7 @@ def _unlog_visit(folder: Path, tank: str, on: date, by: str, *, yes: bool, as_js
     today = date.today()
     tank = tank_of_visit(read_book(folder, today=today), tank, ())
     change = change_visit(folder, tank, on, today=today, write=yes, by=by)
-    entry = change.added.entry
+    entry = change.entry
     answer = {"tank_id": tank, "on": on, "rows": change.lines, "written": yes}
     answer |= {"summary": change.summary, "id": entry and entry.id}
     print_answer(as_json, answer, [f"{tank} on {on}:", *(f"  {line}" for line in change.lines)])

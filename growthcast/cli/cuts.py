@@ -51,8 +51,8 @@ def cuts_command(
     ids = opened.tanks.text("tank_id").tolist()
     plan = [] if visits is None else read_visits(visits, ids)
     asked = chosen_tanks(opened, tank)
-    work, order = partial(recommend, opened, fit, asked), asked.tolist()
-    advice = recalled(opened, day, work, "advice", asked, False)
+    work, order = partial(recommend, opened, fit, asked, briefly=True), asked.tolist()
+    advice = recalled(opened, day, work, "advice", asked, False, True)
     none = None
     if tank is None and visits is not None:
         order = [ids.index(visit.tank_id) for visit in plan if visit.on == day]
@@ -158,8 +158,8 @@ def peak_command(
             raise UsageError(
                 f"--visits {visit} does not lie between {today} and the day to shine, {shine}"
             )
-    plans, answers = [], []
-    for place, advice in zip(asked.tolist(), recommend(opened, fit, asked), strict=True):
+    plans, answers, advised = [], [], recommend(opened, fit, asked, briefly=True)
+    for place, advice in zip(asked.tolist(), advised, strict=True):
         dates = _visits_before(opened, fit, advice, place, (today, shine), given)
         plan = peak_plan(opened, fit, place, shine, dates, target, within)
         areas = [plain(area) | {"why": why_not_best(area)} for area in plan.areas]

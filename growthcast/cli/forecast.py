@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
@@ -9,8 +10,6 @@ from functools import partial
 from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
-
-import typer
 
 from growthcast.book.words import did_you_mean, folded, names_that_hold, shown
 from growthcast.cli.options import (
@@ -60,7 +59,13 @@ def interval_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.say.interval import advice_for_programs, interval_words, rhythm_words
+    from growthcast.say.interval import (
+        SAID_AT_ONCE,
+        advice_for_programs,
+        interval_words,
+        is_pressing,
+        rhythm_words,
+    )
     from growthcast.service.recommend import recommend
 
     opened, day, fit = open_fit(book, on)
@@ -68,8 +73,13 @@ def interval_command(
     tanks, currency = chosen_tanks(opened, tank), opened.practice.currency
     details = details or tank is not None
     full = details and not suppose and (tank is not None or not as_json)
-    work = partial(recommend, opened, fit, tanks, full=full)
-    advice = recalled(opened, day, work, "advice", tanks, full)
+    briefly = not (details or as_json)
+    work = partial(recommend, opened, fit, tanks, full=full, briefly=briefly)
+    advice = recalled(opened, day, work, "advice", tanks, full, briefly)
+    if briefly and (first := [n for n, one in enumerate(advice) if is_pressing(one)]):
+        first = first[:SAID_AT_ONCE]  # the only ones whose reasons are told
+        for n, one in zip(first, recommend(opened, fit, tanks[first]), strict=True):
+            advice[n] = one
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is None:
         words = interval_words(advice, currency, one=tank is not None)
@@ -204,7 +214,7 @@ def watch_command(
     words = watch_words(report, ended, by_area=one)
     print_answer(as_json, watch_in_json(report), words, details=details or one)
     if report.needs_attention:
-        raise typer.Exit(Exit.ATTENTION)
+        sys.exit(int(Exit.ATTENTION))
 
 
 def backtest_command(

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+import sys
 from collections import Counter
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-import typer
 
 from growthcast.book.files import find_book
 from growthcast.book.findings import count_of as findings_in_words
@@ -111,10 +110,10 @@ def _also_found(folder: Path, table: str, row: dict[str, Any], today: date) -> l
 def _own_columns(folder: Path, table: str) -> tuple[str, ...]:
     """Return the header of a table as typed; empty where there is no such file."""
     from growthcast.book.writing.replace import read_file
-    from growthcast.book.writing.source import dialect_of
+    from growthcast.book.writing.source import taken_apart
 
     data = read_file(folder, f"{table}.csv")
-    return tuple(name.strip() for name in dialect_of(data, table).header) if data else ()
+    return taken_apart(data, table)[0].names if data else ()
 
 
 def export_command(book: Text, xlsx: File, as_json: bool) -> None:
@@ -158,7 +157,7 @@ def import_command(
     """
     from growthcast.book.sheets.load import read_workbook
     from growthcast.book.sheets.merge import check_merge, merge_workbook
-    from growthcast.book.writing.replace import write_over
+    from growthcast.book.writing.replace import replace_files
     from growthcast.say.written import count_words, merge_words
 
     folder, fell_back = find_book(book)
@@ -182,7 +181,7 @@ def import_command(
     if written:
         with output.working(output.WAITING):
             summary = f"{count_words(merge)} from {workbook.file}"
-            write_over(folder, merge.files, merge.before, "import", summary)
+            replace_files(folder, merge.files, merge.before, "import", summary)
     if as_json:
         output.print_json(answer)
     if merge.differs:
@@ -257,9 +256,8 @@ def check_command(book: Text, as_json: bool, on: Day, deep: bool) -> None:
     whole = {"findings": findings, **counts, "assumed": assumed}
     found = capital(findings_in_words(findings)) if findings else "Nothing is wrong or odd"
     output.print_answer(as_json, whole, [f"{found}{where}.", *assumed])
-    raise typer.Exit(
-        Exit.BAD_INPUT if levels["problem"] else Exit.ATTENTION if levels["note"] else Exit.DONE
-    )
+    noted = Exit.ATTENTION if levels["note"] else Exit.DONE
+    sys.exit(int(Exit.BAD_INPUT if levels["problem"] else noted))
 
 
 def _on_grams(book: Book) -> Iterator[Finding]:

@@ -14,7 +14,7 @@ from growthcast.say.words import count_of
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
-    from growthcast.book.writing.append import Addition
+    from growthcast.book.writing.append import Change
     from growthcast.book.writing.visit.lines import Line, State
     from growthcast.fit.result import GrowthFit
     from growthcast.service.doubts.judge import Understood
@@ -105,7 +105,7 @@ def tried_line(
             visit = (known.tank_id, known.day, known.cells)
             change = change_visit(folder, *visit, today=today, write=False)
             say("\n  ".join(["What the book has of this visit would become:", *change.lines]))
-            tried = change.added
+            tried = change
         else:
             tried = would_add(folder, "trims", known.cells, today=today)
     except HeldAlready:
@@ -128,13 +128,13 @@ def say_columns(file: str, names: Sequence[str]) -> None:
 
 def write_line(
     folder: Path, line: Line, known: Understood, today: date, *, again: bool = False
-) -> tuple[State, Addition | None]:
+) -> tuple[State, Change | None]:
     from growthcast.book.writing.unlog import change_visit
     from growthcast.book.writing.visit.lines import keep_taps, log_line
 
     if again:
         visit = (known.tank_id, known.day, known.cells)
-        added = change_visit(folder, *visit, today=today, by=line.by).added
+        added = change_visit(folder, *visit, today=today, by=line.by)
         if line.taps:
             keep_taps(folder, known.tank_id, known.day, line.number, line.taps)
         return "new", added
@@ -144,11 +144,11 @@ def write_line(
 
 def fit_before(book: Book, day: date) -> GrowthFit | None:
     """Return the fit without a visit of a day; what is in the way is said."""
-    from growthcast.service.visit.logged import before_visit
+    from growthcast.fit.growth import recalled_fit
 
     if day > date.today() + timedelta(days=1):  # it is refused
         return None
-    return or_say(NOT_JUDGED, before_visit, book, day)
+    return or_say(NOT_JUDGED, recalled_fit, book, day)
 
 
 def understood(

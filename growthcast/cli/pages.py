@@ -158,11 +158,10 @@ def _write_client_page(
     @cache
     def gathered() -> tuple[list[TankFacts], Contract | None]:
         from growthcast.brief.contract import gather_facts
-        from growthcast.service.pages.contract import contract_of, with_totals
+        from growthcast.service.pages.contract import contract_of
 
         facts = gather_facts(opened, fit, tanks, plan, every)
-        whole = contract_of(opened, fit, facts) if len(facts) > 1 else None
-        return facts if whole is None else with_totals(opened, fit, facts), whole
+        return contract_of(opened, fit, facts) if len(facts) > 1 else (facts, None)
 
     def build(locale: Locale) -> Page:
         from growthcast.brief.client import build_brief
@@ -234,7 +233,7 @@ def overview_command(book: Text, out: File, data: File, on: Day) -> None:
     def standings() -> list[TankStanding]:
         from growthcast.service.pages.overview import tank_standings
 
-        return tank_standings(opened, fit)
+        return tank_standings(opened, fit, briefly=True)
 
     def build(locale: Locale) -> Page:
         from growthcast.brief.overview import build_overview

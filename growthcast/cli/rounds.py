@@ -40,7 +40,7 @@ def rounds_command(
         check_file(opened.folder, file, suffix)
 
     def work() -> RoundsPlan:
-        return plan_rounds(opened, fit, recommend(opened, fit), first, weeks)
+        return plan_rounds(opened, fit, recommend(opened, fit, briefly=True), first, weeks)
 
     plan = recalled(opened, day, work, "rounds", first, weeks)
     _write_files(plan, csv, ics)

@@ -22,6 +22,8 @@ TOGETHER = re.compile(rf"(?<=\d) (?=(?:{UNITS})(?!\w))|(?<={'|'.join(DAYS)}) (?=
 """Blanks at which no line ends."""
 QUOTED = re.compile(r"""(?<![^\s(])(["'])[^"'\n]*\1(?=[\s.,;:)]|$)""")
 """A name that somebody typed, as a path: no line ends in it."""
+ENDS_OR_JOINS = re.compile("\n|\N{NO-BREAK SPACE}|  | $")
+"""What folding changes even in a text that has the room."""
 PLAIN_LETTERS = str.maketrans({RULE: "-", "\N{EN DASH}": "-", FINE: "+", "×": "x", "÷": "/"})
 """What stands for a character of ours where stdout is not in Unicode."""
 
@@ -137,6 +139,8 @@ def _blocks(table: list[list[str]], room: int) -> list[str]:
 
 def _folded(text: str, width: int) -> list[str]:
     """Fold a text between words; what belongs together, and a word wider than that, stays whole."""
+    if _width(text) <= width and not ENDS_OR_JOINS.search(text):
+        return [text]
     lines = [text[: len(text) - len(text.lstrip(" "))]]
     for word in _words(text):
         joined = f"{lines[-1]} {word}" if lines[-1].strip() else lines[-1] + word
@@ -157,17 +161,17 @@ def _words(text: str) -> list[str]:
 
 def _coloured(text: str, code: str) -> str:
     """Return a text in a colour where stdout shows colours."""
+    if not code or not text or os.environ.get("NO_COLOR"):
+        return text
     shows = sys.stdout.isatty() and os.environ.get("TERM", "dumb") not in ("dumb", "unknown")
     if sys.platform == "win32":
         shows = sys.stdout.isatty() and "WT_SESSION" in os.environ  # older windows print the codes
-    if not code or not text or os.environ.get("NO_COLOR") or not shows:
-        return text
-    return f"\x1b[{code}m{text}\x1b[0m"
+    return f"\x1b[{code}m{text}\x1b[0m" if shows else text
 
 
 def _width(text: str) -> int:
     """Columns that a text takes on a terminal."""
-    if text.isascii():
+    if text.isascii() or text.translate(PLAIN_LETTERS).isascii():  # ours are as wide as theirs
         return len(text)
     from rich.cells import cell_len
 

@@ -143,6 +143,12 @@ class Known:
             yield partial(self.plan, weeks)
 
 
+def words_of(error: Exception) -> str:
+    """Return an error with all that was found."""
+    found = f"{format_findings(error.findings)}\n" if isinstance(error, BookProblems) else ""
+    return f"{found}{error}"
+
+
 class Desk:
     """The practice that a desk shows; one thread works, pages only look at what is known."""
 
@@ -205,10 +211,8 @@ class Desk:
             known = Known(book, fit, on, stamp, until, tank_standings(book, fit))
             known.forecasts()
             trouble = ""
-        except BookProblems as problems:
-            trouble = f"{format_findings(problems.findings)}\n{problems}"
         except GrowthcastError as error:
-            trouble = str(error)
+            trouble = words_of(error)
         finally:
             with self._lock:
                 self._trouble, self._failed = trouble, stamp if trouble else None

@@ -1,4 +1,8 @@
-"""The desk on its address: found again by a second opening, stopped cleanly, shared for a while."""
+"""The desk on its address: found again by a second opening, stopped cleanly, shared for a while.
+
+What reaches the pages at all passes a guard: who asks, from where, how much, how long, and how many
+at once.
+"""
 
 from __future__ import annotations
 
@@ -13,16 +17,128 @@ import urllib.error
 import urllib.request
 import webbrowser
 from collections.abc import Callable, Iterator
+from typing import Any
 
+import h11
 import uvicorn
-from starlette.types import ASGIApp
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import PlainTextResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from growthcast.desk.guard import Guard, Impatient
 from growthcast.desk.memory import Desk
 from growthcast.desk.pages.app import Pages
 from growthcast.desk.share import SHARED_S, Share
 from growthcast.desk.visit import book_mark
 from growthcast.errors import UsageError
+
+MOST_BODY_BYTES = 64 * 1024
+PATIENCE_S = 10.0
+"""How long a request may take to arrive, and how long a connection may idle."""
+MOST_CONNECTIONS, MOST_OF_ONE = 96, 24
+
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
+    "connect-src 'self'; form-action 'self'; frame-src 'self'; base-uri 'none'; "
+    "frame-ancestors 'none'"
+)
+HEADERS = {
+    "content-security-policy": POLICY,
+    "x-frame-options": "DENY",
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "same-origin",  # without a referrer forms have no origin either
+    "cross-origin-resource-policy": "same-origin",
+}
+
+
+class Guard:
+    """Lets through what comes from our own pages to the address that we listen on."""
+
+    def __init__(self, app: ASGIApp, hosts: tuple[str, ...], content_type: str) -> None:
+        self.app, self.hosts, self.content_type = app, hosts, content_type
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer a request, or refuse it before any page sees it."""
+        refused, body = self._refused(scope), await _body(receive)
+        left: list[Message] = [{"type": "http.request", "body": body, "more_body": False}]
+
+        async def whole() -> Message:
+            return left.pop() if left else await receive()
+
+        async def sealed(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in HEADERS.items():
+                    headers.setdefault(name, value)
+            await send(message)
+
+        app = self.app
+        if refused or body is None:
+            status, reason = refused or (413, "too large")
+            app = PlainTextResponse(reason, status, {"connection": "close"})
+        await app(scope, whole, sealed)
+
+    def _refused(self, scope: Scope) -> tuple[int, str] | None:
+        """Return status and reason where a request is not one of ours."""
+        values = Headers(scope=scope)
+        host = [one.lower() for one in values.getlist("host")]
+        if len(host) != 1 or host[0] not in self.hosts:
+            return 421, "this address is not served here"
+        if scope["method"] in ("GET", "HEAD"):
+            return None
+        if scope["method"] != "POST":
+            return 405, "only GET and POST"
+        if values.getlist("origin") != [f"http://{host[0]}"]:
+            return 403, "only from a page of this address"
+        kinds = [one.split(";")[0].strip().lower() for one in values.getlist("content-type")]
+        if kinds != [self.content_type]:
+            return 415, "not in the form that is read here"
+        return None
+
+
+async def _body(receive: Receive) -> bytes | None:
+    """Return the body of a request, ``None`` where it is longer than any that we ask for.
+
+    Also of one that is refused: a connection closed on what is unread loses the answer.
+    """
+    body: bytes = b""
+    while len(body) <= MOST_BODY_BYTES:
+        message = await receive()
+        body += bytes(message.get("body", b""))
+        if not message.get("more_body"):
+            return body
+    return None
+
+
+class Impatient(H11Protocol):
+    """A connection that hangs up on a request which does not arrive, and on one too many."""
+
+    _late: asyncio.TimerHandle | None = None
+
+    def connection_made(self, transport: Any) -> None:
+        """Take a connection, unless there are too many."""
+        super().connection_made(transport)
+        assert self.client is not None  # a socket of the network always has one
+        open_now = [getattr(one, "client", None) for one in self.connections]
+        mine = sum(client is not None and client[:1] == self.client[:1] for client in open_now)
+        if len(self.connections) > MOST_CONNECTIONS or mine > MOST_OF_ONE:
+            transport.abort()
+            return
+        self._late = self.loop.call_later(PATIENCE_S, self._hang_up)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Forget a connection."""
+        if self._late is not None:
+            self._late.cancel()
+        super().connection_lost(exc)
+
+    def _hang_up(self) -> None:
+        at_work = self.cycle is not None and not self.cycle.response_complete
+        if at_work and self.conn.their_state is not h11.SEND_BODY:
+            self._late = self.loop.call_later(PATIENCE_S, self._hang_up)
+        else:
+            self.transport.abort()
+
 
 HERE = "127.0.0.1"
 FIRST_PORT, PORTS, TRIES = 20000, 6000, 8  # below those that systems lend to connections

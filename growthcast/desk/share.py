@@ -9,6 +9,7 @@ import re
 import secrets
 import threading
 import time
+from collections import defaultdict, deque
 from collections.abc import Mapping
 from datetime import date
 from typing import Any
@@ -20,16 +21,8 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from growthcast.book.writing.visit import lines
-from growthcast.desk.guard import Patience
-from growthcast.desk.memory import Desk
-from growthcast.desk.visit import (
-    PARTS,
-    formula_free,
-    known_visit,
-    phone_page,
-    words_of,
-    write_visit,
-)
+from growthcast.desk.memory import Desk, words_of
+from growthcast.desk.visit import STATIC, formula_free, known_visit, phone_page, static, write_visit
 from growthcast.errors import GrowthcastError, NotWritten, UsageError
 from growthcast.say.locale import open_locale
 
@@ -40,8 +33,15 @@ KEPT_S = 30 * 86400.0
 SHARED_S = 12 * 3600.0
 """Sharing ends by itself."""
 CACHED = {"cache-control": f"private, max-age={int(KEPT_S)}"}
+KINDS = {".css": "text/css", ".js": "text/javascript"}
 WORD = re.compile(r"[0-9a-f]{16,64}")
 MOST_ITEMS, LONGEST_ITEM, MOST_PHONES = 400, 500, 50
+FAILURES, FORGOTTEN_AFTER_S, MOST_ADDRESSES = 20, 600.0, 1000
+
+
+def sent(name: str, headers: Mapping[str, str]) -> Response:
+    """Return the answer that is one of our own files."""
+    return Response(static(name), media_type=KINDS[name[name.rindex(".") :]], headers=headers)
 
 
 class Refused(Exception):
@@ -51,6 +51,26 @@ class Refused(Exception):
 def seal(key: str, *parts: str) -> str:
     """Return the HMAC-SHA256 of some parts under a key, in hexadecimal digits."""
     return hmac.new(bytes.fromhex(key), "\n".join(parts).encode(), hashlib.sha256).hexdigest()
+
+
+class Patience:
+    """Counts failures by address, so that nobody tries keys for long."""
+
+    def __init__(self) -> None:
+        self._failed: dict[str, deque[float]] = defaultdict(deque)
+
+    def is_over(self, address: str) -> bool:
+        """Whether an address has failed too often of late."""
+        times = self._failed.get(address, deque())
+        while times and times[0] < time.monotonic() - FORGOTTEN_AFTER_S:
+            times.popleft()
+        return len(times) >= FAILURES
+
+    def failed(self, address: str) -> None:
+        """Note a failure."""
+        if len(self._failed) > MOST_ADDRESSES:
+            self._failed.clear()
+        self._failed[address].append(time.monotonic())
 
 
 class Share:
@@ -65,7 +85,7 @@ class Share:
         """Return what phones reach: their page, hello and hand-over, and nothing of the desk."""
         routes = [
             Route("/phone/", self.page),
-            *(Route(f"/phone/{name}", self.part) for name in PARTS),
+            *(Route(f"/phone/{name}", self.part) for name in STATIC),
             Route("/phone/hello", self.hello, methods=["POST"]),
             Route("/phone/visit", self.visit, methods=["POST"]),
         ]
@@ -98,8 +118,7 @@ class Share:
 
     async def part(self, request: Request) -> Response:
         """Answer with one of the page's own files."""
-        content, kind = PARTS[request.url.path.rpartition("/")[2]]
-        return Response(content(), media_type=kind, headers=CACHED)
+        return sent(request.url.path.rpartition("/")[2], CACHED)
 
     async def hello(self, request: Request) -> Response:
         """Answer a phone that was let in with the visits, sealed for it."""

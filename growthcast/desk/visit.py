@@ -6,8 +6,8 @@ import base64
 import hashlib
 import json
 import re
-from collections.abc import Callable, Mapping, Sequence
-from functools import lru_cache, partial
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
@@ -15,14 +15,13 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from growthcast.book.book import Book
-from growthcast.book.findings import format_findings
 from growthcast.book.read import read_book
-from growthcast.book.writing.append import Addition
+from growthcast.book.writing.append import Change
 from growthcast.book.writing.visit.amounts import Place
 from growthcast.book.writing.visit.entry import log_rows, visit_rows
 from growthcast.book.writing.visit.lines import Line, State, log_line, numbered
 from growthcast.desk.memory import Desk, Known
-from growthcast.errors import BookProblems, UsageError
+from growthcast.errors import UsageError
 from growthcast.say.locale import Locale, open_locale
 from growthcast.say.log import questions, rows_in_words
 from growthcast.say.overview import due_why
@@ -33,7 +32,6 @@ from growthcast.service.visit.cuts import AreaCut, CutSheet
 from growthcast.service.visit.photo import is_curved, photo_task
 
 SCRIPTS = ("seal.js", "taps.js", "photo.js", "phone.js")
-KINDS = {".css": "text/css", ".js": "text/javascript"}
 
 
 @lru_cache(maxsize=1)
@@ -53,11 +51,6 @@ def static(name: str) -> bytes:
     return (files("growthcast.desk") / "static" / name).read_bytes()
 
 
-def kind(name: str) -> str:
-    """Return the media type of one of our own files."""
-    return KINDS[name[name.rindex(".") :]]
-
-
 SAID_BY_NAME = (
     *("photo_tank", "photo_lens", "photo_tiny"),
     *(f"state_{state}" for state in ("here", "book", "other", "refused")),
@@ -65,9 +58,6 @@ SAID_BY_NAME = (
 """Words of the page whose keys its script puts together."""
 STATIC = ("desk.css", *SCRIPTS)
 """Files that are served as they are, and nothing else: no name from a request becomes a path."""
-PARTS: dict[str, tuple[Callable[[], bytes], str]] = {
-    name: (partial(static, name), kind(name)) for name in STATIC
-}
 
 
 def phone_page(tag: str, day: dict[str, Any] | None = None) -> bytes:
@@ -280,12 +270,6 @@ def decimal(locale: Locale, value: float | None) -> str:
     return locale.number(value, 0 if value == round(value) else 1)
 
 
-def words_of(error: Exception) -> str:
-    """Return an error with all that was found."""
-    found = f"{format_findings(error.findings)}\n" if isinstance(error, BookProblems) else ""
-    return f"{found}{error}"
-
-
 def book_mark(desk: Desk) -> str:
     """Return what tells one book from another without naming its folder."""
     return hashlib.sha256(str(desk.folder.resolve()).encode()).hexdigest()
@@ -308,7 +292,7 @@ def write_visit(desk: Desk, line: Line) -> tuple[State, str]:
     return state, columns_words(open_locale(book.practice.locale), added)
 
 
-def columns_words(locale: Locale, added: Addition | None) -> str:
+def columns_words(locale: Locale, added: Change | None) -> str:
     """Say which columns the log gets with what is added to it, "" for none."""
     if added is None or not added.columns:
         return ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from growthcast.arrays import BoolArray
 from growthcast.forecast.report import as_date
@@ -16,7 +17,6 @@ NAMES = {
     "own_log": "with the tank's own log",
     "table_only": "species table alone",
 }
-COLUMNS = "forecast by | readings> | off by ({unit})> | CRPS ({unit})> | of budget> | 8 of 10 held>"
 WORTH_WIDENING = 0.05
 """A factor nearer to 1 than this is not worth a word."""
 
@@ -30,11 +30,12 @@ def backtest_words(result: BacktestResult) -> tell.Words:
     yield lead
     cover = result.readings.is_cover
     tables = [
-        tell.Table(
-            f"Readings forecast from the visits before them: {what}",
-            COLUMNS.format(unit=unit).split(" | "),
+        tell.table(
+            "backtest_scores",
             _scores(result, digits, rows),
+            f"Readings forecast from the visits before them: {what}",
             ["readings"],
+            unit=unit,
         )
         for what, unit, digits, rows in (("height", "cm", 2, ~cover), ("cover", "points", 1, cover))
         if rows.any()
@@ -46,48 +47,44 @@ def backtest_words(result: BacktestResult) -> tell.Words:
 
 def too_few_words(result: BacktestResult) -> str:
     """Say why nothing can be said."""
-    forecast = int(result.model.made.sum())
-    return (
-        "Too few visits to say how often forecasts are right: "
-        f"{tell.count_of(forecast, 'reading')} could be forecast from earlier visits, and "
-        f"{LEAST_READINGS} are needed. Log heights before cutting (before_cm): with "
-        f"{tell.count_of(result.visit_days, 'visit day')} in the log, the first third is only "
-        "learnt from."
-    )
+    found, needed = int(result.model.made.sum()), LEAST_READINGS
+    return tell.sentence("backtest_few", found=found, needed=needed, visit_days=result.visit_days)
 
 
-def _scores(result: BacktestResult, digits: int, rows: BoolArray) -> list[list[str]]:
+def _scores(result: BacktestResult, digits: int, rows: BoolArray) -> list[dict[str, Any]]:
     lines = []
     for name in (None, *(name for name in NAMES if name in result.baselines)):
         scores = result.scores(name, rows)
-        line = [
-            "growthcast" if name is None else NAMES[name],
-            str(scores.n),
-            f"{scores.mae_cm:.{digits}f}",
-            f"{scores.crps_cm:.{digits}f}",
-            tell.percent(scores.crps_share, 1),
-            f"{100 * scores.coverage_80:.0f} of 100",
-        ]
         scored = scores.n > 0 and (name is None or name in result.compared)
-        lines.append(line if scored else [*line[:2], *4 * "-"])
+        lines.append(
+            {
+                "by": "growthcast" if name is None else NAMES[name],
+                "n": scores.n,
+                "off": f"{scores.mae_cm:.{digits}f}" if scored else "-",
+                "crps": f"{scores.crps_cm:.{digits}f}" if scored else "-",
+                "share": tell.percent(scores.crps_share, 1) if scored else "-",
+                "held": f"{100 * scores.coverage_80:.0f} of 100" if scored else "-",
+            }
+        )
     return lines
 
 
 def _sentences(result: BacktestResult) -> Iterator[str]:
     scores, readings = result.scores_of_all(), result.readings
-    first, last = (tell.full_date_words(as_date(result.split_days[n])) for n in (0, -1))
-    counted = (
-        f"{tell.count_of(scores.n, 'reading')} on {tell.count_of(readings.visits, 'tank visit')}, "
-        "each forecast from the book as it was before one of "
-        f"{tell.count_of(len(result.split_days), 'day')} between {first} and "
-        f"{last}.{_side_by_side(result)}"
+    counted = tell.sentence(
+        "backtest_counted",
+        readings=scores.n,
+        visits=readings.visits,
+        days=len(result.split_days),
+        first=as_date(result.split_days[0]),
+        last=as_date(result.split_days[-1]),
     )
+    counted += _side_by_side(result)
     if "own_log" in result.baselines:
         yield from _new_tanks(result)
         yield counted
         return
-    held = [f"{100 * c:.0f}" for c in (scores.coverage_80, scores.coverage_50, scores.coverage_90)]
-    yield tell.sentence("backtest_held", eighty=held[0], fifty=held[1], ninety=held[2])
+    yield tell.sentence("backtest_held", scores=scores)
     yield _widening(result)
     against = [*_against(result)]
     yield from against[:1]
@@ -103,14 +100,7 @@ def _sentences(result: BacktestResult) -> Iterator[str]:
 def _new_tanks(result: BacktestResult) -> Iterator[str]:
     """Say how good forecasts are for a tank whose log is not known yet."""
     without, own, table = (result.scores(name) for name in (None, "own_log", "table_only"))
-    error = [tell.percent(one.crps_share, 1) for one in (without, own, table)]
-    held = [f"{100 * one.coverage_80:.0f}" for one in (without, own, table)]
-    yield (
-        "Each tank was forecast as a new client's is: of its log nothing was known but the height "
-        f"each area last stood at. The error (CRPS) was then {error[0]} of the height budget; with "
-        f"the tank's own log it is {error[1]}, by the species table alone {error[2]}. 8 of 10 "
-        f"ranges held {held[0]}, {held[1]} and {held[2]} of 100 times."
-    )
+    yield tell.sentence("backtest_new", without=without, own=own, table=table)
     yield _bias(without.bias_share)
 
 
@@ -141,18 +131,14 @@ def _against(result: BacktestResult) -> Iterator[str]:
         theirs = result.scores(name).crps_share
         clear = abs(mine.crps_share - theirs) > 2.0 * result.standard_error(name)
         what = "a straight line" if name == "line" else f"the {NAMES[name]}"
+        key = "backtest_beaten" if theirs < mine.crps_share else "backtest_beats"
+        key += "" if clear else "_perhaps"
+        smaller = 1.0 - mine.crps_share / theirs
+        said = tell.sentence(key, what=what, mine=mine, theirs=theirs, smaller=smaller)
         if theirs < mine.crps_share:
-            doubt = "" if clear else "; the difference may be chance"
-            yield (
-                f"{what[0].upper()}{what[1:]} forecast this book better than growthcast: CRPS "
-                f"{tell.percent(theirs, 1)} of the budget against "
-                f"{tell.percent(mine.crps_share, 1)} on {tell.count_of(mine.n, 'reading')}{doubt}."
-            )
-            continue
-        doubt = "" if clear else ", which may be chance"
-        beaten.append(
-            f"{tell.percent(1.0 - mine.crps_share / theirs)} smaller than by {what}{doubt}"
-        )
+            yield tell.capital(said)
+        else:
+            beaten.append(said)
     if beaten:
         yield f"On the same readings the error (CRPS) was {'; '.join(beaten)}."
 
@@ -163,15 +149,10 @@ def _crossing(result: BacktestResult) -> str:
         return "No area passed its budget between two readings, so no crossing date was tested."
     late, off = found.median_d, found.median_abs_d
     if late is None or off is None:
-        return f"None of {tell.count_of(found.n, 'crossing')} of a budget was foreseen."
+        return tell.sentence("backtest_none_foreseen", found=found)
     side = f"{_days(late)} too {'late' if late > 0 else 'early'}" if late else "the right day"
     missed = f" ({found.not_foreseen} not foreseen)" if found.not_foreseen else ""
-    return (
-        f"Budgets were passed between two readings {tell.count_of(found.n, 'time')}: the forecast "
-        f"date was {side} in the middle case and {_days(off)} off{missed}. The true day is taken "
-        "from the growth curve through both readings; only areas found over count, which shows "
-        "late dates more than early ones."
-    )
+    return tell.sentence("backtest_passed", n=found.n, side=side, off=_days(off), missed=missed)
 
 
 def _widening(result: BacktestResult) -> str:
@@ -184,11 +165,7 @@ def _widening(result: BacktestResult) -> str:
     said = tell.sentence("backtest_widen", way="narrow" if factor > 1.0 else "wide", factor=factor)
     if trial is None or trial.n < LEAST_READINGS:
         return said + "."
-    return (
-        f"{said}. Learnt and applied as the log grew, 8 of 10 ranges would have held "
-        f"{100 * trial.coverage_80_widened:.0f} of 100 times instead of "
-        f"{100 * trial.coverage_80:.0f} ({tell.count_of(trial.n, 'reading')})."
-    )
+    return said + tell.sentence("backtest_would_hold", trial=trial)
 
 
 def _days(number: float) -> str:

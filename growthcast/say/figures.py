@@ -11,7 +11,7 @@ from growthcast.nouns import dataclass
 from growthcast.say.forecast import conclusion, first_to_pass, unit
 from growthcast.say.plants import days_text, plant_name
 from growthcast.say.watch import finding_name, finding_sentence, tank_sentence
-from growthcast.say.words import day_words, days_in_words, full_date_words, percent, sentence
+from growthcast.say.words import day_words, days_in_words, full_date_words, sentence
 from growthcast.service.rescape.layouts import LayoutAdvice
 from growthcast.service.rescape.plants import PlantAdvice
 from growthcast.service.watch.watch import Finding, WatchReport
@@ -96,26 +96,14 @@ def backtest_caption(result: BacktestResult, low: float, high: float) -> Caption
     ``low`` and ``high`` are the shares between which ranges of true 80 % hold readings.
     """
     scores = result.scores_of_all()
-    if scores.coverage_80 < low:
-        said = "less often than they should, so forecasts were too sure"
-    elif scores.coverage_80 > high:
-        said = "more often than they should, so forecasts were less sure than they could be"
-    else:
-        said = "as often as they should, give or take chance"
-    whole = (
-        f"Ranges that should hold 8 of 10 readings held {100 * scores.coverage_80:.0f} of 100 "
-        f"({scores.n} readings): {said}."
-    )
+    how = "seldom" if scores.coverage_80 < low else "often" if scores.coverage_80 > high else "well"
+    whole = sentence("backtest_caption", scores=scores, how=sentence(f"backtest_{how}"))
     above = float((result.pit() > 0.5).mean())
     if abs(above - 0.5) > FAR_OFF:
         more, where = (above, "above") if above > 0.5 else (1.0 - above, "below")
-        whole += f" {100 * more:.0f} of 100 readings lay {where} the middle of their forecast."
-    covered = {50: scores.coverage_50, 80: scores.coverage_80, 90: scores.coverage_90}
-    held = ", ".join(
-        f"{stated} % ranges held {percent(share)}" for stated, share in covered.items()
-    )
+        whole += sentence("backtest_lay", more=more, where=where)
     counts = ", ".join(str(count) for count in result.pit_counts())
-    told = f"{whole} {held}. Readings by tenth of their forecast, from low: {counts}."
+    told = f"{whole} {sentence('backtest_told', scores=scores, counts=counts)}"
     return Caption("How often forecasts were right", whole, sentence("backtest_key"), told)
 
 
@@ -131,15 +119,11 @@ def watch_caption(report: WatchReport, left_out: int) -> Caption:
         whole = f"{many} as usual, as far as the visits up to {full_date_words(report.on)} tell."
     told = [whole]
     for tank in drawn:
-        points = ", ".join(
-            f"{day_words(point.on, report.on)} {percent(point.growth)} (usual "
-            f"{100 * point.usual_low:.0f} to {percent(point.usual_high)})"
-            for point in tank.course[-6:]
-        )
-        told.append(f"{tank.tank_id}: {tank_sentence(tank)}. Last visits: {points}.")
-    key = sentence("watch_key") + (
-        f" {left_out} more tanks as usual are not drawn." if left_out > 0 else ""
-    )
+        each = [sentence("watch_point", point=point, on=report.on) for point in tank.course[-6:]]
+        told.append(f"{tank.tank_id}: {tank_sentence(tank)}. Last visits: {', '.join(each)}.")
+    key = sentence("watch_key")
+    if left_out > 0:
+        key += f" {left_out} more tanks as usual are not drawn."
     return Caption("Growth against usual, visit by visit", whole, key, " ".join(told))
 
 
@@ -148,11 +132,8 @@ def growth_title(findings: Sequence[Finding], on: date) -> str:
     if not findings:
         return "grows as usual, as far as its visits tell"
     finding = findings[0]
-    verb = "grow" if finding.kind == "species" else "grows"
-    return (
-        f"{finding_name(finding)} {verb} at {percent(finding.growth_share[1])} since about "
-        f"{day_words(finding.since[1], on)}"
-    )
+    key = "watch_title_many" if finding.kind == "species" else "watch_title_one"
+    return sentence(key, who=finding_name(finding), finding=finding, on=on)
 
 
 def plants_caption(
@@ -166,8 +147,8 @@ def plants_caption(
     now = next((one for one in shown if one.is_there_now), None)
     parts = []
     if best is not None and best.fits:
-        days = days_text(best.own_interval_d)
-        parts.append(f"{plant_name(best)} comes first, alone it would be cut every {days}")
+        alone = days_text(best.own_interval_d)
+        parts.append(f"{plant_name(best)} comes first, alone it would be cut every {alone}")
     elif best is not None:
         parts.append("none of those compared is likely to do there")
     if now is not None and now.is_lost:
@@ -178,9 +159,8 @@ def plants_caption(
         )
     rows = []
     for one in shown:
-        low, middle, high = (days_text(float(days)) for days in one.days_between)
-        alone = days_text(one.own_interval_d)
-        rows.append(f"{plant_name(one)}: {middle} ({low} to {high}), alone every {alone}")
+        days = [days_text(float(days)) for days in (*one.days_between, one.own_interval_d)]
+        rows.append(sentence("plants_told", plant=plant_name(one), days=days))
     whole = f"Plants for {area} in tank {tank}: {'; '.join(parts)}."
     told = f"{whole} {'; '.join(rows)}."
     key = sentence("plants_key")
@@ -193,18 +173,11 @@ def layouts_caption(tank_id: str, advice: Sequence[LayoutAdvice]) -> Caption:
     """Return which interval each layout of a tank holds."""
     parts, rows = [], []
     for one in advice:
-        days, hours = one.interval_d, one.answer.chosen.year.hours_range
         first = "" if one.limited_by is None else one.areas[one.limited_by].area_id
-        if one.nothing_holds:
-            parts.append(f"{one.name} holds no interval, its plants are not likely to live")
-        elif days is None:
-            parts.append(f"{one.name} holds no listed interval ({first} goes over first)")
-        else:
-            year = f"{hours.p10:.0f} to {hours.p90:.0f} h a year"
-            limited = f", then {first}" if first else ""
-            parts.append(f"{one.name} holds {days} days ({year}{limited})")
-        options = one.answer.options
-        at = [f"{percent(o.chance_at_least_cut)} at {o.interval_d} days" for o in options]
+        key = "layout_none" if one.interval_d is None else "layout_days" if first else "layout_all"
+        key = "layout_lost" if one.nothing_holds else key
+        parts.append(sentence(key, one=one, first=first, year=one.answer.chosen.year))
+        at = [sentence("layout_at", option=option) for option in one.answer.options]
         rows.append(f"{one.name}: {', '.join(at)}")
     whole = f"Layouts of tank {tank_id}: {'; '.join(parts)}."
     told = f"{whole} {'; '.join(rows)}."

@@ -43,62 +43,59 @@ def forecast_words(
     names = {area.area_id: labels[area.area_id] or area.area_id for area in areas}
     horizon_d = book.practice.horizon_d
     today = {area.area_id: _passes(area, day, horizon_d) for area in as_it_is or ()}
-    beside = ["passes it, as things are"] if as_it_is is not None else []
     order = sorted(range(len(areas)), key=lambda n: (areas[n].passes_budget_on[1] or date.max, n))
     one = len({area.tank_id for area in areas}) == 1
     order = order if all_areas else order[:MOST_ROWS]
-    listed = [areas[n] for n in order]
     yield lead_words(areas, names, day, horizon_d)
-    yield tell.Table(
-        "",
-        ["tank", "area", "now>", "height>", "passes it, uncut", *beside, "rests on"],
-        [
-            [
-                area.tank_id,
-                names[area.area_id],
-                tell.quantile_words(area.height_cm_now, unit(area)),
-                f"{area.budget_cm:g} {unit(area)}",
-                _passes(area, day, horizon_d),
-                *(today.get(area.area_id, "not planted") for _ in beside),
-                RESTS_ON[area.basis],
-            ]
-            for area in listed
-        ],
-        ["rests on", *(["tank"] if one else []), f"now {tell.RANGES}", tell.RANGES],
-    )
-    if rest := len(areas) - len(listed):
+    rows = [
+        {
+            "area": areas[n],
+            "name": names[areas[n].area_id],
+            "unit": unit(areas[n]),
+            "passes": _passes(areas[n], day, horizon_d),
+            "today": today.get(areas[n].area_id, "not planted"),
+            "rests": RESTS_ON[areas[n].basis],
+        }
+        for n in order
+    ]
+    without = ["passes it, as things are"] if as_it_is is None else []
+    gives_way = ["rests on", *(["tank"] if one else []), f"now {tell.RANGES}", tell.RANGES]
+    yield tell.table("forecast_areas", rows, "", gives_way, without)
+    if rest := len(areas) - len(order):
         yield f"{tell.capital(tell.in_words(rest))} more pass it later: --tank names one tank's."
     yield f"Passes it: if nothing more is cut. {tell.RANGES_HOLD}"
     if not heights:
         yield tell.More()
-    rows = []
-    for area in [areas[n] for n in sorted(order)]:
-        ahead = zip(area.at, area.height_cm, area.chance_over_budget, strict=True)
-        for on, height, over in ahead:
-            range_on = tell.quantile_words(height[LOW_TO_HIGH], unit(area))
-            when = tell.day_words(on, day)
-            rows.append([names[area.area_id], when, range_on, tell.percent(over)])
-    yield tell.Table("Heights ahead, uncut", ["area", "on", "height>", "chance over>"], rows)
+    ahead = [
+        {
+            "name": names[area.area_id],
+            "day": at,
+            "height": height[LOW_TO_HIGH],
+            "over": over,
+            "unit": unit(area),
+        }
+        for area in (areas[n] for n in sorted(order))
+        for at, height, over in zip(area.at, area.height_cm, area.chance_over_budget, strict=True)
+    ]
+    yield tell.table("forecast_ahead", ahead, "Heights ahead, uncut", on=day)
 
 
 def lead_words(
     areas: Sequence[AreaForecast], names: Mapping[str, str], day: date, horizon_d: int
 ) -> str:
     """Say which area passes its height first, and how many stand over it or do so in a week."""
-    over = [area for area in areas if _stands_over(area)]
+    over = [names[area.area_id] for area in areas if _stands_over(area)]
     said = []
     if over:
-        who = tell.some_names([names[area.area_id] for area in over], 3, "area")
+        who = tell.some_names(over, 3, "area")
         said.append(f"{who} {'stands' if len(over) == 1 else 'stand'} over already")
     passing = [(a.passes_budget_on[1], n) for n, a in enumerate(areas) if not _stands_over(a)]
-    dated = [(on, n) for on, n in passing if on is not None]
-    if dated:
-        on, n = min(dated)
+    if dated := [(on, n) for on, n in passing if on is not None]:
+        first, n = min(dated)
+        blanks = {"area": names[areas[n].area_id], "tank": areas[n].tank_id, "first": first}
+        order = "next" if over else "first"
+        said.append(tell.sentence("forecast_first", **blanks, order=order, on=day))
         soon = sum(on <= day + timedelta(days=7) for on, _ in dated)
-        said.append(
-            f"{names[areas[n].area_id]} ({areas[n].tank_id}) passes its height "
-            f"{'next' if over else 'first'}, about {tell.week_day_words(on, day)}"
-        )
         if soon > 1:
             said.append(f"{tell.in_words(soon)} of {len(areas)} areas do within a week")
     if not said:
@@ -127,48 +124,36 @@ def height_words(height: float) -> str:
 
 def conclusion(area: AreaForecast, on: date, horizon_d: int) -> str:
     """Return when an area passes its height budget, as a clause without a subject."""
-    budget = f"{area.budget_cm:g} {unit(area)}"
     early, middle, late = area.passes_budget_on
-    last = on + timedelta(days=horizon_d)
     if early is None:
-        return f"stays below {budget} within {tell.days_in_words(horizon_d)}"
-    if late is not None and late <= on:
-        return f"stands over {budget} already"
-    if middle is None and early <= on:
-        return f"may be over {budget} already, more likely not"
-    if middle is None:
-        return f"may pass {budget} on {tell.day_words(early, on)} or later"
-    if middle <= on:
-        sure = f" (9 times in 10 by {tell.day_words(late, on)})" if late else ""
-        return f"is probably over {budget} already{sure}"
-    end = tell.day_words(late, on) if late else f"after {tell.day_words(last, on)}"
-    return (
-        f"passes {budget} about {tell.day_words(middle, on)} ({tell.day_words(early, on)} to {end})"
-    )
+        how = "never"
+    elif late is not None and late <= on:
+        how = "over"
+    elif middle is None:
+        how = "maybe_over" if early <= on else "from"
+    elif middle <= on:
+        how = "probably_over" if late is None else "surely_over"
+    else:
+        how = "about" if late is None else "between"
+    blanks = {"early": early, "middle": middle, "late": late, "days": horizon_d}
+    last = on + timedelta(days=horizon_d)
+    return tell.sentence(f"passes_{how}", area=area, unit=unit(area), last=last, on=on, **blanks)
 
 
 def first_to_pass(areas: Sequence[AreaForecast]) -> int | None:
     """Return the place of the area that most likely passes its budget first, if one does."""
-    passing = [(area.passes_budget_on[1], i) for i, area in enumerate(areas)]
-    known = [(day, _area_at_risk(areas[i]), i) for day, i in passing if day is not None]
+    days = [(a.passes_budget_on[1], a.passes_budget_on[0], i) for i, a in enumerate(areas)]
+    known = [(middle, early or date.max, i) for middle, early, i in days if middle is not None]
     return min(known)[2] if known else None
-
-
-def _area_at_risk(area: AreaForecast) -> date:
-    """Return the first day an area may be over its budget, for ranking."""
-    return area.passes_budget_on[0] or date.max
 
 
 def area_sentence(area: AreaForecast, label: str, last_reading: str, on: date, horizon: int) -> str:
     """Return what one panel shows, for those who cannot see it."""
-    low, middle, high = area.height_cm[-1, LOW_TO_HIGH]
-    measure = unit(area)
-    return (
-        f"{label}: {last_reading}; {conclusion(area, on, horizon)}; "
-        f"on {tell.day_words(area.at[-1], on)} most likely {height_words(middle)} {measure}, "
-        f"8 times in 10 between {height_words(low)} and {height_words(high)} {measure}; "
-        f"budget {area.budget_cm:g} {measure}, floor {area.floor_cm:g} {measure}."
-    )
+    low, middle, high = map(height_words, area.height_cm[-1, LOW_TO_HIGH])
+    passes = conclusion(area, on, horizon)
+    blanks = {"label": label, "last": last_reading, "passes": passes, "unit": unit(area)}
+    heights = {"low": low, "middle": middle, "high": high}
+    return tell.sentence("forecast_area", area=area, at=area.at[-1], on=on, **blanks, **heights)
 
 
 FIT_RESTS_ON = {"log": "its own log", "tank": "its tank or species", "table": "the species table"}
@@ -195,38 +180,29 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
     """
     own = sum(area["basis"] == "log" for area in answer["areas"])
     end = f"the log, which ends on {tell.full_date_words(last)}" if last else "an empty log"
-    yield (
-        f"Growth fitted to {end}: {own} of {len(answer['areas'])} areas rest on their own readings."
-    )
-    yield tell.Table(
-        "",
-        ["area", "rests on", "spans>", "a week>", "doubles in>", "ceiling>"],
+    yield tell.sentence("fit_rests", end=end, own=own, all=len(answer["areas"]))
+    yield tell.table(
+        "fit_areas",
         [_area(area, bool(cover)) for area, cover in zip(answer["areas"], is_cover, strict=True)],
+        "",
         ["rests on", f"ceiling {tell.RANGES}", f"doubles in {tell.RANGES}", tell.RANGES],
     )
     yield tell.sentence("fit_how", ranges=tell.RANGES_HOLD)
     yield tell.More()
-    for what, names, beside in (
+    for what, names, title in (
         ("tank", "tanks", "How tanks differ from what their conditions say"),
         ("species", "species", "How species differ from the species table"),
     ):
-        yield tell.Table(
-            beside,
-            [what, "growth against the table>"],
-            [[one[f"{what}_id"], _times(one["effect"])] for one in answer[names]],
-        )
-    yield tell.Table(
-        "How far things differ (log scale unless a unit is given)",
-        ["what", "spread>", "how sure"],
-        [[words, *_spread(name, answer["spread"])] for name, words in SPREADS.items()],
-    )
-    yield tell.Table(
-        "Days of growth that a cut costs, by form",
-        ["form", "days on average>", "give or take>"],
-        [[form, f"{lag['mean']:.1f}", f"{lag['sd']:.1f}"] for form, lag in answer["lag_d"].items()],
-    )
-    factors = "; ".join(f"{form} {_times(of)}" for form, of in answer["log_settling"].items())
-    yield f"Plants settle in so many times the days of the species table: {factors}."
+        rows = [{"id": one[f"{what}_id"], "times": _range(one["effect"])} for one in answer[names]]
+        yield tell.table("fit_effects", rows, title, what=what, unit="times", digits=2)
+    spreads = [_spread(name, answer["spread"]) for name in SPREADS]
+    title = "How far things differ (log scale unless a unit is given)"
+    yield tell.table("fit_spreads", spreads, title)
+    lags = [{"form": form, "lag": lag} for form, lag in answer["lag_d"].items()]
+    yield tell.table("fit_lags", lags, "Days of growth that a cut costs, by form")
+    settling = answer["log_settling"].items()
+    factors = [f"{form} {tell.quantile_words(_range(of), 'times', 2)}" for form, of in settling]
+    yield tell.sentence("fit_settling", factors="; ".join(factors))
     if offset := answer["photo_offset"]:
         yield offset_words(offset)
     left_out = answer["rows_left_out"]
@@ -243,12 +219,8 @@ def offset_words(offset: Mapping[str, Any]) -> str:
     """Say how photos stand against the ruler."""
     if not offset["pairs"]:
         return tell.sentence("photo_unpaired")
-    share, times = 100.0 * offset["share"], tell.count_of(offset["pairs"], "reading")
-    return (
-        f"Heights read off photos come out {abs(share):.1f} % {'above' if share > 0 else 'below'} "
-        f"the ruler's, give or take {100.0 * offset['share_sd']:.1f} %, by {times} of both on one "
-        "day; they are brought to the ruler."
-    )
+    way = "above" if offset["share"] > 0 else "below"
+    return tell.sentence("photo_offset", share=abs(offset["share"]), way=way, offset=offset)
 
 
 def rows_left_out_in_json(fit: GrowthFit) -> list[dict[str, Any]]:
@@ -265,20 +237,11 @@ def rows_left_out_in_json(fit: GrowthFit) -> list[dict[str, Any]]:
 
 def suspect_words(suspect: Suspect) -> str:
     """Say why a row of the log was set aside."""
-    unit = suspect.unit
-    foreseen = f"{suspect.foreseen_cm:.1f} ± {suspect.foreseen_sd_cm:.1f} {unit} was foreseen"
     if suspect.removed_cm is not None:
-        return (
-            f"{suspect.area_id} had {suspect.removed_cm:.3g} {unit} taken off where {foreseen}: a "
-            "slipped decimal, or a cut that is not in the log? The amount is not used"
-        )
-    read = f"was judged {suspect.look}"
-    if suspect.reading_cm is not None:
-        read = f"reads {suspect.reading_cm:.3g} {unit}"
-    beyond = f"{suspect.area_id} {read} where {foreseen}"
-    if suspect.unlogged_cut:
-        return f"{beyond}: a cut that is not in the log? The span before it is not used"
-    return f"{beyond}: a slipped decimal or another area's reading? It has next to no weight"
+        return tell.sentence("suspect_removed", suspect=suspect)
+    read = "look" if suspect.reading_cm is None else "reads"
+    beyond = tell.sentence(f"suspect_{read}", suspect=suspect)
+    return beyond + tell.sentence("suspect_unlogged" if suspect.unlogged_cut else "suspect_slip")
 
 
 def _range(effect: Mapping[str, float]) -> list[float]:
@@ -288,27 +251,22 @@ def _range(effect: Mapping[str, float]) -> list[float]:
     return values
 
 
-def _area(area: Mapping[str, Any], is_cover: bool) -> list[str]:
-    unit = "%" if is_cover else "cm"
-    fast, usual, slow = (np.log(2.0) / rate for rate in reversed(_range(area["log_rate"])))
-    return [
-        area["area_id"],
-        FIT_RESTS_ON[area["basis"]] + ("" if area["converged"] else " (did not settle)"),
-        str(area["spans"]),
-        tell.quantile_words(area["cm_per_week"].values(), unit),
-        f"{usual:.0f} d ({fast:.0f}–{slow:.0f})",
-        tell.quantile_words(_range(area["log_ceiling"]), unit, digits=0),
-    ]
+def _area(area: Mapping[str, Any], is_cover: bool) -> dict[str, Any]:
+    settled = "" if area["converged"] else " (did not settle)"
+    return {
+        "area": area,
+        "rests": FIT_RESTS_ON[area["basis"]] + settled,
+        "weekly": area["cm_per_week"].values(),
+        "doubles": [np.log(2.0) / rate for rate in reversed(_range(area["log_rate"]))],
+        "ceiling": tell.quantile_words(_range(area["log_ceiling"]), "%" if is_cover else "cm", 0),
+        "unit": "%" if is_cover else "cm",
+    }
 
 
-def _times(effect: Mapping[str, float]) -> str:
-    """Return an effect on the log rate as a factor with its range."""
-    return tell.quantile_words(_range(effect), "times", digits=2)
-
-
-def _spread(name: str, spread: Mapping[str, Any]) -> list[str]:
+def _spread(name: str, spread: Mapping[str, Any]) -> dict[str, Any]:
     value, sd = spread[name], spread["log_sd"].get("span" if name == "interval" else name)
-    if sd is None:
-        return [f"{value:.2f}", "stated, not learnt"]
-    low, _, high = _range({"mean": np.log(value), "sd": sd})
-    return [f"{value:.2f}", f"learnt, {low:.2f} to {high:.2f}"]
+    sure = "stated, not learnt"
+    if sd is not None:
+        low, _, high = _range({"mean": np.log(value), "sd": sd})
+        sure = f"learnt, {low:.2f} to {high:.2f}"
+    return {"what": SPREADS[name], "value": value, "sure": sure}

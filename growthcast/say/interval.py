@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from itertools import chain, islice
 from typing import Any
 
 from growthcast.book.words import some_of
@@ -17,7 +17,10 @@ from growthcast.say.reasons import (
     reason,
 )
 from growthcast.say.supposed import not_holding_in_json
-from growthcast.service.advice import Option, OptionAdvice, TankAdvice
+from growthcast.service.advice import OptionAdvice, TankAdvice
+
+SAID_AT_ONCE = 2
+"""Sentences for who asks for no details."""
 
 
 def advice_for_programs(tank: TankAdvice, currency: str) -> dict[str, Any]:
@@ -83,11 +86,12 @@ def interval_words(
     """Yield the advice for tanks, in full where it is about ``one``; ``mark`` is in every title."""
     grown = [tank for tank in advice if one or tank.set_by != "nothing grows"] or advice
     yield lead_words(grown)
-    yield tell.Table(
+    yield tell.table(
+        "interval_tanks",
+        [{"tank": tank, **_chosen(tank)} for tank in grown],
         mark.removeprefix(", ").capitalize(),
-        ["tank", "client", "every", "inside>", "held back by", *takes_columns(currency)],
-        [[tank.tank_id, tank.client, *_chosen(tank)] for tank in grown],
         ["client", tell.RANGES, "a year"],
+        currency=currency,
     )
     shown = {tank.tank_id for tank in grown}
     if bare := [tank.tank_id for tank in advice if tank.tank_id not in shown]:
@@ -101,26 +105,25 @@ def interval_words(
         f"{tell.capital(words)}{f' of {some_of(tanks, 5)}' if len(rests_on) > 1 else ''}."
         for words, tanks in rests_on.items()
     ]
-    said = {
-        tank.tank_id: ". ".join([f"{tank.tank_id}: {reason(tank)}", *gap_words(tank)]) + "."
-        for tank in advice
-    }
-    pressing = [] if one else [tank.tank_id for tank in advice if _is_pressing(tank)]
+    asked = advice if one else [tank for tank in advice if is_pressing(tank)]
+    pressing, other = (
+        (". ".join([f"{tank.tank_id}: {reason(tank)}", *gap_words(tank)]) + "." for tank in some)
+        for some in (asked, [tank for tank in advice if not one and not is_pressing(tank)])
+    )
     if named:
         wanted = ", ".join(dict.fromkeys(tell.percent(tank.confidence) for tank in named))
         yield tell.sentence("interval_inside", wanted=wanted, ranges=tell.RANGES_HOLD)
-    yield from tell.some_sentences(
-        [*(said[name] for name in pressing), *timed] if not one else [*said.values(), *timed], 2
-    )
-    if not one:
-        yield from (words for name, words in said.items() if name not in pressing)
+    said = chain(pressing, timed, other)
+    yield from islice(said, min(len(asked) + len(timed), SAID_AT_ONCE))
+    yield from (tell.More(), tell.More())  # there is more, which need not be worked out to say so
+    yield from said
     for tank in named:
         yield from _options(tank, currency, mark)
         yield from _cuts(tank, mark)
         yield from _longer(tank, currency)
 
 
-def _is_pressing(tank: TankAdvice) -> bool:
+def is_pressing(tank: TankAdvice) -> bool:
     """Whether something must be known of a tank besides its interval."""
     return tank.recommended_interval_d is None or bool(tank.not_holding)
 
@@ -128,65 +131,45 @@ def _is_pressing(tank: TankAdvice) -> bool:
 def gap_words(tank: TankAdvice) -> list[str]:
     """Say where the advice goes beyond the gaps of the log, and the cheapest trial of it."""
     gap_d, chosen_d = tank.longest_gap_d, tank.recommended_interval_d
-    listed = [o.interval_d for o in tank.options if o.interval_d <= tank.longest_interval_d]
+    listed = [days for days in tank.listed_d if days <= tank.longest_interval_d]
     if gap_d is None or chosen_d is None:
         return []
     asked_d = next((d for d in listed if d > chosen_d), chosen_d) if chosen_d <= gap_d else chosen_d
     if asked_d <= gap_d:
         return []
-    return [
-        f"{asked_d} days is longer than any gap in your log ({gap_d} days). Skip one visit and log "
-        "what you find; then we know"
-    ]
+    return [tell.sentence("interval_gap", days=asked_d, gap=gap_d)]
 
 
-def _chosen(tank: TankAdvice) -> list[str]:
+def _chosen(tank: TankAdvice) -> dict[str, Any]:
     days = tank.recommended_interval_d
-    option = next((o for o in tank.options if o.interval_d == days), None)
     held_by = {
         "nothing grows": "nothing is planted",
         "none holds": "no plant is likely to hold",
         "its own limit": "its own limit",
         "the longest listed": "nothing",
-    }.get(tank.set_by, tank.short[0].area.label if tank.short else "its plants")
-    if option is None:
-        return [f"{tell.OVERDUE} none" if days is None else f"{days} days", "", held_by, "", "", ""]
-    return [f"{days} days", tell.percent(option.chance_all_within), held_by, *effort_cells(option)]
-
-
-def takes_columns(currency: str) -> list[str]:
-    """Return the columns of minutes, hours and cost."""
-    return ["a visit>", "a year>", f"{currency} a year>"]
-
-
-def effort_cells(option: Option) -> list[str]:
-    """Return minutes of a visit, hours and cost of a year, each with its range."""
-    visit = replace(option.minutes_range, p50=option.minutes_per_visit)
-    return [
-        tell.with_range(visit, "min"),
-        tell.with_range(option.year.hours_range, "h"),
-        tell.with_range(option.year.cost_range),
-    ]
+    }.get(tank.set_by) or _names(tank)[tank.limited_by or ""][0]
+    return {
+        "every": f"{tell.OVERDUE} none" if days is None else f"{days} days",
+        "option": next((o for o in tank.options if o.interval_d == days), None),
+        "held": held_by,
+    }
 
 
 def _options(tank: TankAdvice, currency: str, mark: str) -> tell.Words:
     """Yield what each listed interval gives and takes."""
-    gives, takes = [], []
-    for option in tank.options:
-        best = ", best" if option.interval_d == tank.recommended_interval_d else ""
-        every = f"{option.interval_d} days{best}"
-        shares = (
-            option.chance_all_within,
-            option.chance_at_least_cut,
-            option.share_of_days_presentable,
-        )
-        gives.append([every, *map(tell.percent, shares), _bare(option)])
-        takes.append([every, f"{option.year.visits:.1f}", *effort_cells(option)])
-    heads = ["every", "all inside>", "at the floor>", "presentable>", "else bare>"]
-    yield tell.Table(f"{tank.tank_id}{mark}: what each interval gives", heads, gives)
-    columns = ["every", "visits a year>", *takes_columns(currency)]
-    title = f"{tank.tank_id}{mark}: what each interval takes (time includes travel)"
-    yield tell.Table(title, columns, takes, [tell.RANGES])
+    best = tank.recommended_interval_d
+    rows = [
+        {
+            "option": option,
+            "every": f"{option.interval_d} days{', best' if option.interval_d == best else ''}",
+            "bare": _bare(option),
+        }
+        for option in tank.options
+    ]
+    title = f"{tank.tank_id}{mark}: what each interval"
+    yield tell.table("interval_gives", rows, f"{title} gives")
+    title = f"{title} takes (time includes travel)"
+    yield tell.table("interval_takes", rows, title, [tell.RANGES], currency=currency)
     yield tell.sentence("interval_options")
 
 
@@ -201,22 +184,17 @@ def _bare(option: OptionAdvice) -> str:
 def _cuts(tank: TankAdvice, mark: str) -> tell.Words:
     """Yield the cuts of the recommended interval, or of the shortest."""
     shown = tank.recommended_interval_d or tank.options[0].interval_d
-    yield tell.Table(
-        f"{tank.tank_id}{mark}: height to cut to at a visit every {shown} days",
-        ["area", "cut to>", "taken off>", "inside>", "over at worst>"],
-        [
-            [
-                area.label,
-                tell.cut_text(area.cut_cm, area.unit, area.least_cut_cm)
-                if area.removed_share > 0.005
-                else "leave uncut",
-                tell.percent(area.removed_share),
-                tell.percent(area.chance_within),
-                f"{area.cm_over_budget_p90:.1f} {area.unit}",
-            ]
-            for area in tank.option(shown).areas
-        ],
-    )
+    rows = [
+        {
+            "area": area,
+            "cut": tell.cut_text(area.cut_cm, area.unit, area.least_cut_cm)
+            if area.removed_share > 0.005
+            else "leave uncut",
+        }
+        for area in tank.option(shown).areas
+    ]
+    title = f"{tank.tank_id}{mark}: height to cut to at a visit every {shown} days"
+    yield tell.table("interval_cuts", rows, title)
     yield "Over at worst: on the day of the next visit, in one case of ten."
 
 
@@ -225,18 +203,15 @@ def _longer(tank: TankAdvice, currency: str) -> tell.Words:
     if tank.longer is not None:
         yield f"The next longer: {next_longer_words(tank, tank.longer, currency)}."
     if tank.mends:
-        yield tell.Table(
-            f"{tank.tank_id}: what would make {tank.mends[0].interval_d} days feasible, each "
-            "worked out anew",
-            ["change", "at the floor>", "enough"],
-            [
-                [
-                    mend_words(mend, _names(tank)),
-                    tell.as_chance(mend.chance_at_least_cut),
-                    "yes" if mend.holds else "no",
-                ]
-                for mend in tank.mends
-            ],
-        )
+        title = f"{tank.tank_id}: what would make {tank.mends[0].interval_d} days feasible"
+        rows = [
+            {
+                "change": mend_words(mend, _names(tank)),
+                "mend": mend,
+                "enough": "yes" if mend.holds else "no",
+            }
+            for mend in tank.mends
+        ]
+        yield tell.table("interval_mends", rows, f"{title}, each worked out anew")
     if tank.certainty is not None:
         yield certainty_words(tank, tank.certainty)

@@ -16,7 +16,7 @@ from growthcast.say.reasons import reason
 from growthcast.say.texts import TERMINAL, Texts
 from growthcast.service.doubts.judge import Understood
 from growthcast.service.doubts.typed import Doubt
-from growthcast.service.visit.logged import AfterVisit, AreaAfterVisit, PerhapsCut
+from growthcast.service.visit.logged import AfterVisit
 
 Grams = tuple[WholeTank, str]
 """Whose grams a weight of the whole tank is taken for, and why."""
@@ -196,16 +196,16 @@ def doubt_sentence(doubt: Doubt, texts: Texts = TERMINAL) -> str:
     """Say what was typed and what was expected."""
     unit = doubt.unit
     if isinstance(doubt.found, str):
-        floor, budget = (texts.typed(bound) for bound in doubt.bounds)
         look, stands = texts.say(f"look_{doubt.found}"), _stands(doubt, texts)
-        blanks = {"look": look, "stands": stands, "floor": floor, "budget": budget, "unit": unit}
-        return texts.say("doubt_look", **blanks)
+        floor, budget = doubt.bounds
+        said = {"look": look, "stands": stands, "floor": floor, "budget": budget}
+        return texts.say("doubt_look", unit=unit, **said)
     found = f"{texts.typed(doubt.found)} {unit}"
     if unit == "g" and doubt.against == "uncut":
         return texts.say("doubt_uncut", found=found)
     if unit == "g":
         grams = (round(g, -1) if g >= LARGE_G else float(f"{g:.3g}") for g in doubt.expected)
-        low, middle, high = (texts.typed(gram) for gram in grams)
+        low, middle, high = grams
         what = texts.say(f"doubt_weighs_{doubt.against.replace(' ', '_')}")
         return texts.say("doubt_weighs", found=found, what=what, middle=middle, low=low, high=high)
     if doubt.column == "after_cm" and doubt.against != "height":
@@ -215,8 +215,8 @@ def doubt_sentence(doubt: Doubt, texts: Texts = TERMINAL) -> str:
     if doubt.against in ("cuts", "table"):
         key = "doubt_never" if doubt.against == "cuts" else "doubt_table"
         key += "_ever" if doubt.against == "table" and doubt.cuts else ""
-        lowest, cuts = f"{texts.typed(doubt.lowest)} {unit}", texts.number(doubt.cuts)
-        return texts.say(key, found=found, lowest=lowest, n=cuts)
+        lowest = f"{texts.typed(doubt.lowest)} {unit}"
+        return texts.say(key, found=found, lowest=lowest, n=doubt.cuts)
     key = "doubt_to_stand" if doubt.against == "stand" else "doubt_expected"
     return texts.say(key, found=found, stands=_stands(doubt, texts))
 
@@ -224,10 +224,10 @@ def doubt_sentence(doubt: Doubt, texts: Texts = TERMINAL) -> str:
 def _stands(doubt: Doubt, texts: Texts) -> str:
     """Say how high an area is expected to stand."""
     if doubt.guessed:
-        low, high = (texts.typed(bound) for bound in doubt.bounds)
+        low, high = doubt.bounds
         return texts.say("doubt_bounds", low=low, high=high, unit=doubt.unit)
-    low, _, high = (texts.number(end, 1) for end in doubt.stands)
-    return texts.say("doubt_stands", low=low, high=high, unit=doubt.unit)
+    low, _, high = doubt.stands
+    return texts.say("doubt_stands", low=low, high=high, unit=doubt.unit, digits=1)
 
 
 def cause_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:
@@ -260,61 +260,43 @@ def outlook_words(
     if not news.areas:
         return
     yield _due(news, day)
-    columns = ["area", "expected>", "found>", "now>", "height>", "passes it, uncut", "cut to>"]
-    shown = 7 if news.interval_d else 6
-    rows = []
-    for area in news.areas:
-        height, cut = found.get(area.area_id), "leave uncut"
-        if area.cut_cm is not None:
-            cut = tell.cut_text(area.cut_cm, area.unit, area.least_cut_cm)
-        cells = [
-            area.label,
-            tell.range_words(area.expected_cm, area.unit),
-            "" if height is None else f"{height:g} {area.unit}",
-            tell.range_words(area.height_cm_now, area.unit),
-            f"{area.budget_cm:g} {area.unit}",
-            tell.passes_words(area.passes_budget_on, day),
-            cut,
-        ]
-        rows.append(cells[:shown])
+    rows = [
+        {
+            "area": area,
+            "unit": area.unit,
+            "found": found.get(area.area_id),
+            "passes": tell.passes_words(area.passes_budget_on, day),
+            "cut": "leave uncut"
+            if area.cut_cm is None
+            else tell.cut_text(area.cut_cm, area.unit, area.least_cut_cm),
+        }
+        for area in news.areas
+    ]
     ranges = f"now {tell.RANGES}", f"expected {tell.RANGES}"
     gives_way = [*ranges, "height", "expected", "found", tell.RANGES]
-    yield tell.Table(f"{tank_id} on {tell.day_words(day, day)}", columns[:shown], rows, gives_way)
+    title = f"{tank_id} on {tell.day_words(day, day)}"
+    yield tell.table("log_areas", rows, title, gives_way, [] if news.interval_d else ["cut to"])
     for area in news.areas:
         if area.perhaps_cut is not None:
-            yield _perhaps_cut(area, area.perhaps_cut, day)
+            key = "log_cut_then" if area.perhaps_cut.on == day else "log_cut_before"
+            yield tell.sentence(
+                "log_perhaps_cut", area=area, when=tell.sentence(key, area=area, on=day)
+            )
     if news.unsure:
-        yield tell.sentence("log_unsure", areas=tell.and_list(news.unsure))
+        yield tell.sentence("log_unsure", areas=news.unsure)
     if news.interval_d is not None:
         yield f"Cut to: at visits every {news.interval_d} days, the rhythm. {tell.RANGES_HOLD}"
     yield tell.More()
     yield f"{tank_id}: {reason(news.advice)}."
 
 
-def _perhaps_cut(area: AreaAfterVisit, cut: PerhapsCut, day: date) -> str:
-    """Say why an area that looked over its budget stands lower than was expected."""
-    when = "at this visit"
-    if cut.on != day:
-        when = f"on {tell.day_words(cut.on, day)}, where the log has its look alone"
-    return (
-        f"{area.label} looked over its height budget and yet stands lower than was expected: it "
-        f"may have been cut {when} (chance {tell.as_chance(cut.chance)}). A height settles it: "
-        f"{area.area_id}=/HEIGHT as left by the cut, or {area.area_id}=HEIGHT without one."
-    )
-
-
 def _due(news: AfterVisit, day: date) -> str:
     """Say by when to come again, and by what."""
     if news.due_on is None:
         return "No next visit is planned: nothing that is likely to hold grows here."
-    why = {
-        "rhythm": "that is its rhythm of visits",
-        "limit": "that is its longest interval between visits",
-        "chance": f"some area may stand over its height budget after that, {news.due_for} first",
-    }[news.due_by]
     after_d = (news.due_on - day).days
-    said = f"Next due by {tell.week_day_words(news.due_on, day)}, {tell.days_in_words(after_d)}"
-    said += " after this visit"
+    sooner = ""
     if news.due_by == "chance" and news.interval_d is not None and after_d < news.interval_d:
-        said += f", sooner than the rhythm of {news.interval_d} days"
-    return f"{said}: {why}."
+        sooner = tell.sentence("log_sooner", news=news)
+    why = tell.sentence(f"log_due_by_{news.due_by}", news=news)
+    return tell.sentence("log_due", news=news, days=after_d, sooner=sooner, why=why, on=day)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 
-from growthcast.say.words import Beside, Table, Words, and_list, named
+from growthcast.say.words import Beside, Words, and_list, named, sentence, table
 from growthcast.service.visit.photo import LEAST_FILL, LOW_CM, PhotoReading
 
 
@@ -14,26 +14,13 @@ def photo_words(reading: PhotoReading, *options: str) -> Words:
     ``options`` are those of the line beside its tank.
     """
     measured = [area for area in reading.areas if area.height_cm is not None]
-    yield Table(
-        f"Heights of {reading.tank_id} by a photo from {reading.distance_cm:.0f} cm away "
-        f"(by its {reading.method}); errors are standard errors",
-        ["area", "stood at>", "error>"],
-        [
-            [named(a.label, a.area_id), f"{a.height_cm:.1f} cm", f"± {a.height_sd_cm:.1f} cm"]
-            for a in measured
-        ],
-    )
+    rows = [{"area": area, "label": named(area.label, area.area_id)} for area in measured]
+    yield table("photo_heights", rows, sentence("photo_title", reading=reading))
     if reading.fill_share < LEAST_FILL:
-        yield Beside(
-            f"The pane fills {100 * reading.fill_share:.0f} % of the picture's width: from nearer, "
-            "so that it fills more than half, heights come out sharper."
-        )
+        yield Beside(sentence("photo_far", reading=reading))
     if low := [area.area_id for area in measured if area.low]:
-        yield Beside(
-            f"Lower than {LOW_CM:g} cm a look says more than a photo, so {and_list(low)} "
-            f"{'is' if len(low) == 1 else 'are'} left out of the line; add a look, as "
-            f"{low[0]}=right."
-        )
+        key = "photo_low_one" if len(low) == 1 else "photo_low_many"
+        yield Beside(sentence(key, least=LOW_CM, areas=low))
     if skipped := [area.area_id for area in reading.areas if area.height_cm is None]:
         yield Beside(f"Not tapped: {and_list(skipped)}.")
     if reading.items:

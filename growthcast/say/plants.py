@@ -83,16 +83,14 @@ def plants_words(
     first = [f"; the first, {one.species_id}: {plant_reason(one)}" for one in fitting[:1]]
     yield f"{tell.count_of(len(fitting), 'other plant')} would do in {area_id}{''.join(first)}."
     floor, budget = (of[place] for of in (design.traits.floor_cm, design.traits.budget_cm))
-    bounds = f"floor {floor:g} {unit}, budget {budget:g} {unit}"
-    title = f"Plants for {area_id} of {tank_id} ({bounds}): what each saves the tank in a year"
-    saved = ["plant", "visit>", "hours>", f"{currency}>", "to the look>"]
-    yield tell.Table(title, saved, [_tank_row(a) for a in listed], [tell.RANGES])
+    blanks = {"area": area_id, "tank": tank_id, "floor": floor, "budget": budget, "unit": unit}
+    title = tell.sentence("plants_title", **blanks)
+    rows = [_row(one) for one in listed]
+    yield tell.table("plants_save", rows, title, [tell.RANGES], currency=currency)
     yield tell.sentence("plants_visit", ranges=tell.RANGES_HOLD)
     yield tell.More()
-    heads = ["plant", "alone>", "floor to budget>", "holds>", "fills it>"]
-    yield tell.Table(f"How they would stand in {area_id}", heads, [_lasting_row(a) for a in listed])
-    columns = ["plant", f"{unit} a week>", "rate known>", "rate from"]
-    yield tell.Table(f"How they grow in {area_id}", columns, [_growth_row(a) for a in listed])
+    yield tell.table("plants_stand", rows, f"How they would stand in {area_id}")
+    yield tell.table("plants_grow", rows, f"How they grow in {area_id}", unit=unit)
     yield from _meaning(listed)
     for rank, one in enumerate(listed, start=1):
         mark = " (there now)" if one.is_there_now else ""
@@ -130,7 +128,7 @@ def _left_out_words(left_out: Sequence[PlantAdvice]) -> tell.Words:
             "Too dark for": float(holds.light[0]),
             "Too warm or cold for": float(holds.warmth[0]),
             "Too little CO2 for": float(holds.co2[0]),
-            "Never fill the place": min(one.chance_reaches_look, one.chance_fills),
+            "Never fill the place": one.chance_fills_look,
             "Too tall for the budget": 0.0 if one.is_too_tall else 1.0,
         }
         why[min(parts, key=lambda name: parts[name])].append(one.species_id)
@@ -138,20 +136,25 @@ def _left_out_words(left_out: Sequence[PlantAdvice]) -> tell.Words:
         yield f"{reason}: {some_of(names)}."
 
 
-def _name(one: PlantAdvice) -> str:
-    return one.species_id + (" (now)" if one.is_there_now else "")
-
-
-def _tank_row(one: PlantAdvice) -> list[str]:
-    days, saves = one.tank_interval_d, one.saves
-    whole = "none" if days is None else f"{days} d"
-    return [
-        _name(one),
-        "-" if one.is_lost else whole,
-        "" if saves is None else _ends(saves.hours),
-        "" if saves is None or not saves.cost.p90 else _ends(saves.cost, 1.0),
-        "there now" if one.is_there_now else days_with_range(one.look_d),
-    ]
+def _row(one: PlantAdvice) -> dict[str, Any]:
+    """Return what the tables tell of a plant."""
+    days, saves, own = one.tank_interval_d, one.saves, one.own_interval_d
+    low, middle, high = (_pace(value) for value in one.cm_per_week)
+    alone = f"{LONGEST_D}+ d" if own >= LONGEST_D else f"{own} d" if own else "under 1 d"
+    return {
+        "name": one.species_id + (" (now)" if one.is_there_now else ""),
+        "whole": "-" if one.is_lost else "none" if days is None else f"{days} d",
+        "hours": "" if saves is None else _ends(saves.hours),
+        "cost": "" if saves is None or not saves.cost.p90 else _ends(saves.cost, 1.0),
+        "look": "there now" if one.is_there_now else days_with_range(one.look_d),
+        "alone": "-" if one.is_lost else alone,
+        "between": days_with_range(one.days_between),
+        "holds": one.chance_holds,
+        "fills": one.chance_fills_look,
+        "pace": middle if low == high else f"{middle} ({low}–{high})",
+        "factor": np.exp(Z_80 * one.rate_sd),
+        "basis": one.basis,
+    }
 
 
 def _ends(saved: Range, small: float = SMALL_H) -> str:
@@ -159,28 +162,6 @@ def _ends(saved: Range, small: float = SMALL_H) -> str:
     digits = 0 if max(abs(saved.p10), abs(saved.p90)) >= small else 1
     joint = "–" if saved.p10 > 0.0 else " to "
     return joint.join(dict.fromkeys(f"{end + 0.0:.{digits}f}" for end in (saved.p10, saved.p90)))
-
-
-def _lasting_row(one: PlantAdvice) -> list[str]:
-    own = one.own_interval_d
-    alone = f"{LONGEST_D}+ d" if own >= LONGEST_D else f"{own} d" if own else "under 1 d"
-    return [
-        _name(one),
-        "-" if one.is_lost else alone,
-        days_with_range(one.days_between),
-        tell.percent(one.chance_holds),
-        tell.percent(min(one.chance_fills, one.chance_reaches_look)),
-    ]
-
-
-def _growth_row(one: PlantAdvice) -> list[str]:
-    low, middle, high = (_pace(value) for value in one.cm_per_week)
-    return [
-        _name(one),
-        middle if low == high else f"{middle} ({low}–{high})",
-        f"×/÷ {np.exp(Z_80 * one.rate_sd):.2f}",
-        one.basis,
-    ]
 
 
 def _pace(per_week: float) -> str:
@@ -200,27 +181,25 @@ def plant_reason(one: PlantAdvice) -> str:
     if one.is_lost:
         return "; ".join([*said, "so no interval is named"])
     unit = "% cover" if one.is_cover else "cm"
-    limit = f"by the species table it stands no cut below {one.lowest_cut_cm:.3g} {unit}"
-    if (fills := min(one.chance_reaches_look, one.chance_fills)) < LIKELY:
-        said.append(f"{tell.percent(fills)} to fill the place, its ceiling is low")
+    limit = tell.sentence("plants_limit", one=one, unit=unit)
+    if one.chance_fills_look < LIKELY:
+        said.append(f"{tell.percent(one.chance_fills_look)} to fill the place, its ceiling is low")
     if one.is_too_tall:
-        said.append(
-            f"{limit}, and the budget is {one.budget_cm:.3g} {unit}: where yours stands lower "
-            "cuts, write lowest_cut_cm in species.csv"
-        )
-        return "; ".join(said)
+        return "; ".join([*said, limit + tell.sentence("plants_too_tall", one=one, unit=unit)])
     own = f"alone it allows {days_text(one.own_interval_d)}"
     if one.own_interval_d < one.tank.options[0].interval_d:
         own += ", less than the shortest listed interval"
         own += f" ({limit})" if one.lowest_cut_cm > one.floor_cm else ""
+    keeps = f"keeps the tank at {one.tank_interval_d} days"
     if one.tank_interval_d is None:
-        said.append(f"{own}; no listed interval holds for the tank")
+        keeps = "no listed interval holds for the tank"
     elif one.limits_tank:
-        said.append(f"{own}; it is what keeps the tank at {one.tank_interval_d} days")
+        keeps = f"it is what {keeps}"
     elif one.limited_by is not None:
-        said.append(f"{own}; {one.limited_by} keeps the tank at {one.tank_interval_d} days")
+        keeps = f"{one.limited_by} {keeps}"
     else:
-        said.append(f"{own}; the whole tank holds {one.tank_interval_d} days, the longest asked")
+        keeps = f"the whole tank holds {one.tank_interval_d} days, the longest asked"
+    said.append(f"{own}; {keeps}")
     if one.lacks_soft_water:
         said.append("the book knows of no soft water in the tank (kh_dkh)")
     if one.waits_long and one.look_d[1] is not None:

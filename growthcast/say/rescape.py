@@ -9,7 +9,6 @@ import numpy as np
 
 from growthcast.plain import plain
 from growthcast.say import words as tell
-from growthcast.say.interval import effort_cells, takes_columns
 from growthcast.say.plants import days_with_range, saves_in_words
 from growthcast.say.supposed import (
     limits_words,
@@ -30,10 +29,7 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
     """Yield what each layout of a tank allows beside the tank as it is."""
     for one in advice:
         if one.ground_share is not None and one.ground_share > 1.0:
-            yield tell.Beside(
-                f"{one.name}: its areas together are {tell.percent(one.ground_share)} of the "
-                "tank's ground; check area_cm2."
-            )
+            yield tell.Beside(tell.sentence("layouts_ground", one=one))
     reasons = []
     for one in advice:
         saves = ""
@@ -46,9 +42,8 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
     best = max(advice, key=lambda one: one.interval_d or 0)
     if best.interval_d is not None:
         yield f"{best.name} holds longest: a visit every {best.interval_d} days."
-    heads = ["layout", "areas>", "visit every", "all inside>", "presentable>", "limited by"]
     title = f"Layouts of {tank_id}, each at the longest interval it holds"
-    yield tell.Table(title, heads, [_looks_row(one) for one in advice])
+    yield tell.table("layouts_look", map(_looks_row, advice), title)
     yield from reasons[:3]
     for one in advice:
         for area in one.areas:
@@ -63,22 +58,16 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
 
 
 def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> tell.Words:
-    heads = ["layout", *takes_columns(currency)]
+    chosen = [{"name": one.name, "option": one.answer.chosen} for one in named]
     title = "What they take at that interval (time includes travel)"
-    yield tell.Table(title, heads, [[one.name, *effort_cells(one.answer.chosen)] for one in named])
+    yield tell.table("layouts_take", chosen, title, currency=currency)
     rows = [
-        [
-            "" if n else one.name,
-            f"{o.interval_d} days",
-            tell.percent(o.chance_at_least_cut),
-            tell.with_range(o.year.hours_range, "h"),
-            tell.with_range(o.year.cost_range),
-        ]
+        {"name": "" if n else one.name, "option": option}
         for one in named
-        for n, o in enumerate(one.answer.options)
+        for n, option in enumerate(one.answer.options)
     ]
-    columns = ["layout", "every>", "at the floor>", "a year>", f"{currency} a year>"]
-    yield tell.Table(f"{tank_id}: each listed interval", columns, rows)
+    title = f"{tank_id}: each listed interval"
+    yield tell.table("layouts_each", rows, title, currency=currency)
     for one in named:
         if one.interval_d is None:
             shortest = one.answer.chosen.interval_d
@@ -86,19 +75,15 @@ def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> tell.W
     yield tell.sentence("layouts_how", ranges=tell.RANGES_HOLD)
 
 
-def _looks_row(one: LayoutAdvice) -> list[str]:
-    chosen, days = one.answer.chosen, one.interval_d
-    every = "none" if days is None else f"{days} days"
-    if one.nothing_holds:
-        return [one.name, f"{len(one.areas)}", "none", "", "", "not likely to hold"]
-    return [
-        one.name,
-        f"{len(one.areas)}",
-        every,
-        tell.percent(chosen.chance_all_within),
-        tell.percent(chosen.share_of_days_presentable),
-        "nothing" if one.limited_by is None else one.areas[one.limited_by].area_id,
-    ]
+def _looks_row(one: LayoutAdvice) -> dict[str, Any]:
+    limited = "nothing" if one.limited_by is None else one.areas[one.limited_by].area_id
+    return {
+        "one": one,
+        "areas": len(one.areas),
+        "every": "none" if one.interval_d is None else f"{one.interval_d} days",
+        "chosen": None if one.nothing_holds else one.answer.chosen,
+        "limited": "not likely to hold" if one.nothing_holds else limited,
+    }
 
 
 def _reason(one: LayoutAdvice) -> str:
@@ -115,11 +100,8 @@ def _reason(one: LayoutAdvice) -> str:
     failing = next(o for o in answer.options if days is None or o.interval_d > days)
     held = "no listed interval is short enough" if days is None else f"{days} days hold"
     within = failing.chance_within[one.limited_by]
-    return (
-        f"{held}; at {failing.interval_d} days {area.area_id} ({area.species_id}) is the first to "
-        f"go over: {100 * within:.0f} % when cut to its floor, "
-        f"{100 * failing.chance_all_within:.0f} % for all areas{rests}"
-    )
+    fails = tell.sentence("layouts_fails", failing=failing, area=area, within=within)
+    return f"{held}; {fails}{rests}"
 
 
 def layout_in_json(one: LayoutAdvice) -> dict[str, Any]:
@@ -151,22 +133,12 @@ def swaps_words(
 
 
 def _proposals(currency: str, found: SwapSearch) -> tell.Words:
-    yield tell.Table(
-        f"Swaps with which a visit every {found.reach_d} days holds: as few as will do, the "
-        "cheapest in a year first",
-        ["", "replanted>", "all inside>", "to the look>", *takes_columns(currency)[1:]],
-        [
-            [
-                f"{number}.",
-                f"{one.replanted_cm2:.0f} cm²",
-                tell.percent(one.chance_all_within),
-                days_with_range(_wait(one)),
-                tell.with_range(one.year.hours_range, "h"),
-                tell.with_range(one.year.cost_range),
-            ]
-            for number, one in enumerate(found.proposals, start=1)
-        ],
-    )
+    rows = [
+        {"number": number, "one": one, "look": days_with_range(_wait(one))}
+        for number, one in enumerate(found.proposals, start=1)
+    ]
+    title = tell.sentence("swaps_title", reach=found.reach_d)
+    yield tell.table("swaps_table", rows, title, currency=currency)
     for number, one in enumerate(found.proposals, start=1):
         saves = saves_in_words(one.saves, currency)
         yield f"{number}. {'; '.join(_words(one))}; {saves}."
@@ -197,24 +169,23 @@ def _conclusion(found: SwapSearch) -> str:
 
 
 def _of_the_interval(found: SwapSearch) -> str:
-    wanted = tell.percent(found.confidence)
-    chance = tell.percent(found.now.options[0].chance_all_within)
+    chance = found.now.options[0].chance_all_within
     if found.holds_already:
-        return f"a visit every {found.reach_d} days holds as it is ({chance}, {wanted} is wanted)"
+        return tell.sentence("swaps_holds", found=found, chance=chance)
     today = found.recommended_now_d
     now = "no listed interval holds today" if today is None else f"today {today} days hold"
-    said = f"{now}; a visit every {found.reach_d} days has a chance of {chance}, {wanted} is wanted"
+    said = f"{now}; {tell.sentence('swaps_reach', found=found, chance=chance)}"
     if found.proposals:
         best = found.proposals[0]
         count = ("one swap", "two swaps", "three swaps")[len(best.swaps) - 1]
         return f"{said}; {count} would reach it: {'; '.join(_words(best))}"
     said += "; no swap of up to three plants reaches it"
     if found.pinned_short:
-        names = ", ".join(f"{name} ({100 * c:.0f} %)" for name, c in found.pinned_short)
+        names = ", ".join(f"{name} ({tell.percent(c)})" for name, c in found.pinned_short)
         said += f", since what is kept does not hold that long by itself: {names}"
     if found.nearest is not None and found.nearest.chance_all_within >= WORTH_NAMING:
-        near = found.nearest
-        said += f"; nearest, {100 * near.chance_all_within:.0f} %: {'; '.join(_words(near))}"
+        near = tell.percent(found.nearest.chance_all_within)
+        said += f"; nearest, {near}: {'; '.join(_words(found.nearest))}"
     return said
 
 
@@ -224,15 +195,11 @@ def _searched(found: SwapSearch, plants: Sequence[str], form: str | None) -> str
     which = "the plants named" if plants else f"plants of the form {form}" if form else ""
     which = which or "plants of the form that stands in each area now"
     rules = "" if plants else ", without those that local rules may forbid"
-    what = ("single swap", "single swap and pair", "single swap, pair and three")
     if not found.combinations_tried:
         return tell.sentence("swaps_none", which=which, rules=rules)
-    return (
-        f"every {what[found.most_swaps - 1]} among {which}, if they likely hold there and come "
-        f"up to the look{rules}: {tell.count_of(found.plants_tried, 'plant')}, "
-        f"{tell.count_of(found.combinations_tried, 'way')}; "
-        "as few swaps as will do, the cheapest in a year first"
-    )
+    what = ("single swap", "single swap and pair", "single swap, pair and three")
+    tried = what[found.most_swaps - 1]
+    return tell.sentence("swaps_searched", what=tried, which=which, rules=rules, found=found)
 
 
 def swaps_in_json(

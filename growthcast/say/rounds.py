@@ -13,13 +13,12 @@ from growthcast.book.tables import WEEKDAYS
 from growthcast.plain import plain
 from growthcast.say import words as tell
 from growthcast.say.texts import TERMINAL, Texts
-from growthcast.service.effort.hours import FixedMinutes, MonthOfWork, TankHours
+from growthcast.service.effort.hours import FixedMinutes, MonthOfWork
 from growthcast.service.rounds.plan import LateVisit, PlannedVisit, RoundsPlan
 from growthcast.service.rounds.windows import TankWindow
 
 ROUNDING = 0.005
 """A chance beyond the wanted one by less reads like it."""
-COLUMNS = ("day", "tank", "client", "site", "at tank>", "travel>", "due by", "over by then>")
 
 
 def rounds_words(plan: RoundsPlan) -> tell.Words:
@@ -29,13 +28,13 @@ def rounds_words(plan: RoundsPlan) -> tell.Words:
         yield f"No tank needs a visit from {first} to {last}."
     else:
         yield lead_words(plan)
-    rows = []
+    rows: list[dict[str, Any] | list[str]] = []
     for week in sorted({_monday(visit.on) for visit in plan.visits}):
-        used, there = _hours(plan, week)
-        rows.append([f"Week of {tell.day_words(week, plan.on)}: {used:.1f} of {there:g} h"])
+        rows.append([f"Week of {tell.day_words(week, plan.on)}: {_of_hours(*_hours(plan, week))}"])
         rows += [_row(plan, visit) for visit in plan.visits if _monday(visit.on) == week]
     if rows:
-        yield tell.Table("", COLUMNS, rows, ["site", "travel", "client"])
+        gives_way = ["site", "travel", "client"]
+        yield tell.table("rounds_visits", rows, "", gives_way, on=plan.on)
     lost, notes = [*_losses(plan)], [f"{note}." for note in rounds_notes(plan)]
     yield from tell.some_sentences([*lost[:2], *notes, *lost[2:]])
     if plan.visits:
@@ -47,11 +46,13 @@ def lead_words(plan: RoundsPlan) -> str:
     weeks = max(round(((plan.end - plan.start).days + 1) / 7), 1)
     late = f"{tell.in_words(len(plan.late))} late" if plan.late else "none late"
     said = f"{tell.count_of(len(plan.visits), 'visit')} in {tell.count_of(weeks, 'week')}, {late}"
-    full = [_hours(plan, week) for week in {_monday(day) for day in plan.dates}]
-    if full:
-        used, there = max(full)
-        said += f"; busiest week {used:.1f} of {there:g} h"
+    if full := [_hours(plan, week) for week in {_monday(day) for day in plan.dates}]:
+        said += f"; busiest week {_of_hours(*max(full))}"
     return f"{said}."
+
+
+def _of_hours(used: float, there: float) -> str:
+    return f"{used:.1f} of {there:g} h"
 
 
 def _hours(plan: RoundsPlan, week: date) -> tuple[float, float]:
@@ -71,59 +72,50 @@ def rounds_notes(plan: RoundsPlan, texts: Texts = TERMINAL) -> list[str]:
     tanks, day_min = plan.tanks, 60.0 * plan.hours_per_day
     said = [_overdue(w, plan.start, texts) for w in tanks if w.due_d < 0]
     if unlogged := [w.tank_id for w in tanks if not w.visits_logged and not w.idle]:
-        on = texts.long_date(plan.on)
-        said.append(texts.say("rounds_unlogged", tanks=texts.listed(unlogged), on=on))
+        said.append(texts.say("rounds_unlogged", tanks=unlogged, on=plan.on))
     said += [note for w in tanks for note in _days_kept(w, plan.dates, texts)]
     for window in tanks:
         if (minutes := window.minutes + window.travel_min) > day_min:
-            times = {"minutes": texts.number(minutes), "day": texts.number(day_min)}
-            said.append(texts.say("rounds_long", tank=window.tank_id, **times))
+            times = {"minutes": minutes, "day_min": day_min}
+            said.append(texts.say("rounds_long", window=window, **times))
     said += [_idle(w, texts) for w in tanks if w.idle]
-    said += [
-        texts.say("rounds_none_holds", tank=w.tank_id, days=texts.number(w.interval_d))
-        for w in tanks
-        if not w.feasible
-    ]
+    said += [texts.say("rounds_none_holds", window=w) for w in tanks if not w.feasible]
     return [*said, *_holidays_met(plan, texts)]
 
 
 def _idle(window: TankWindow, texts: Texts) -> str:
     """Say why the plants of a tank set no rhythm, and whether it is planned all the same."""
     why = texts.say(f"rounds_idle_{window.idle.replace(' ', '_')}")
-    if window.longest_d is None:
-        return texts.say("rounds_unplanned", tank=window.tank_id, why=why)
-    days = texts.number(window.longest_d)
-    return texts.say("rounds_by_limit", tank=window.tank_id, days=days, why=why)
+    key = "rounds_unplanned" if window.longest_d is None else "rounds_by_limit"
+    return texts.say(key, window=window, why=why)
 
 
 def _overdue(window: TankWindow, start: date, texts: Texts) -> str:
     """Say that a tank is overdue when a plan begins, and by what."""
     why = texts.say(
         f"rounds_overdue_{window.due_by}",
-        days=texts.number(window.interval_d),
-        due=texts.day(start + timedelta(days=window.due_d), start),
-        start=texts.day(start, start),
-        over=texts.share(1.0 - float(window.now.all_within[0])),
+        window=window,
+        due=start + timedelta(days=window.due_d),
+        over=1.0 - float(window.now.all_within[0]),
+        on=start,
     )
-    return texts.say("rounds_overdue", tank=window.tank_id, why=why)
+    return texts.say("rounds_overdue", window=window, why=why)
 
 
 def _days_kept(window: TankWindow, dates: tuple[date, ...], texts: Texts) -> Iterator[str]:
     """Say where a weekday cannot be kept, or is too rare, and when a tank is closed."""
     if window.weekday:
         place = WEEKDAYS.index(window.weekday)
-        about = {"tank": window.tank_id, "weekday": texts.say(f"weekday_{window.weekday}")}
+        about = {"window": window, "weekday": texts.say(f"weekday_{window.weekday}")}
         if all(day.weekday() != place for day in dates):
             yield texts.say("rounds_weekday_off", **about)
         elif window.interval_d < 7:
-            days = texts.number(window.interval_d)
-            yield texts.say("rounds_weekday_rare", days=days, **about)
+            yield texts.say("rounds_weekday_rare", **about)
     first, last = dates[0], dates[-1]
     met = [time for time in window.closed if time.first <= last and time.last >= first]
     if any(time.first <= day <= time.last for time in met for day in dates):
-        ends = [[texts.long_date(day) for day in (time.first, time.last)] for time in met]
-        times = [texts.say("rounds_closed_time", first=one, last=other) for one, other in ends]
-        yield texts.say("rounds_closed", tank=window.tank_id, times=texts.listed(times))
+        times = [texts.say("rounds_closed_time", time=time) for time in met]
+        yield texts.say("rounds_closed", window=window, times=times)
 
 
 def _holidays_met(plan: RoundsPlan, texts: Texts) -> Iterator[str]:
@@ -137,30 +129,23 @@ def _holidays_met(plan: RoundsPlan, texts: Texts) -> Iterator[str]:
         f"{texts.day(day, plan.on)} ({name})" for day, name in met.items() if day in plan.dates
     ]:
         key = f"rounds_holidays_{'one' if len(days) == 1 else 'many'}"
-        yield texts.say(key, days=texts.listed(days), country=country)
+        yield texts.say(key, days=days, country=country)
 
 
 def _monday(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def _row(plan: RoundsPlan, visit: PlannedVisit) -> list[str]:
+def _row(plan: RoundsPlan, visit: PlannedVisit) -> dict[str, Any]:
     wanted = {window.tank_id: window.confidence for window in plan.tanks}
     tight = visit.chance_over > 1.0 - wanted[visit.tank_id] + ROUNDING
-    over = tell.percent(visit.chance_over)
-    due, by = tell.day_words(visit.due_on, plan.on), visit.due_by
-    if visit.days_late:
-        due, by = f"{tell.OVERDUE} {due}", f"{tell.count_of(visit.days_late, 'day')} late"
-    return [
-        tell.week_day_words(visit.on, plan.on),
-        visit.tank_id,
-        visit.client,
-        visit.site,
-        f"{visit.minutes:.0f} min",
-        f"{visit.travel_min:.0f} min" if visit.travel_min else "",
-        f"{due}, {by}",
-        f"{tell.TIGHT} {over}" if tight else over,
-    ]
+    return {
+        "visit": visit,
+        "travel": visit.travel_min or None,
+        "late": f"{tell.OVERDUE} " if visit.days_late else "",
+        "by": tell.sentence("rounds_days_late", visit=visit) if visit.days_late else visit.due_by,
+        "tight": f"{tell.TIGHT} " if tight else "",
+    }
 
 
 def _losses(plan: RoundsPlan) -> Iterator[str]:
@@ -173,25 +158,15 @@ def _losses(plan: RoundsPlan) -> Iterator[str]:
 
 
 def _lost(one: LateVisit) -> str:
-    why = "no working day of its own before that"
-    if one.for_want_of_hours:
-        why = "for want of hours on the days it may be visited"
-    due = tell.day_words(one.due_on, one.due_on)
-    if one.on is None:
-        when = f"due on {due} by its {one.due_by} and has no visit in the plan ({why})"
-        until = "by then"
-    else:
-        late = tell.count_of(one.days_late, "day")
-        then = tell.day_words(one.on, one.on)
-        when = f"visited on {then}, {late} after it is due by its {one.due_by} ({why})"
-        until = "on that day"
-    limit = "; that is past the tank's own limit" if one.past_own_limit else ""
-    if one.area is None:
-        return f"{one.tank_id} is {when}; nothing grows there{limit}."
-    return (
-        f"{one.tank_id} is {when}: the chance that some area is over {until} is "
-        f"{tell.percent(one.chance_over)} ({tell.percent(one.chance_over_when_due)} when due), "
-        f"most likely {one.area}; {one.area_days_over:.1f} area-days over are expected{limit}."
+    why = "rounds_no_hours" if one.for_want_of_hours else "rounds_no_day"
+    when = "rounds_without" if one.on is None else "rounds_then"
+    blanks = {"one": one, "on": one.due_on, "why": tell.sentence(why)}
+    return tell.sentence(
+        "rounds_lost_nothing" if one.area is None else "rounds_lost",
+        when=tell.sentence(when, **blanks),
+        until="by then" if one.on is None else "on that day",
+        limit=tell.sentence("rounds_past_limit") if one.past_own_limit else "",
+        **blanks,
     )
 
 
@@ -243,11 +218,10 @@ def hours_words(work: MonthOfWork) -> tell.Words:
     if not work.tanks:
         yield f"No visit in {work.month}."
         return
-    heads = ("client", "tank", "visits>", "at the tank>", "of that timed>", "trimming>", "grams>")
-    yield tell.Table(f"Visits in {work.month}", heads, [_hours_row(tank) for tank in work.tanks])
-    untimed = sum(tank.visits - tank.timed for tank in work.tanks)
-    if untimed:
-        yield tell.sentence("hours_untimed", visits=tell.count_of(untimed, "visit"))
+    rows = [{"tank": tank, "client": tell.named(tank.client, "(no client)")} for tank in work.tanks]
+    yield tell.table("hours_tanks", rows, f"Visits in {work.month}")
+    if untimed := sum(tank.visits - tank.timed for tank in work.tanks):
+        yield tell.sentence("hours_untimed", visits=untimed)
     for one in work.fixed:
         yield fixed_words(one)
 
@@ -255,17 +229,5 @@ def hours_words(work: MonthOfWork) -> tell.Words:
 def fixed_words(one: FixedMinutes) -> str:
     """Say what a tank's visits take beside trimming, and whether the book says so."""
     source = "tanks.csv" if one.own else "the practice"
-    learnt = (
-        f"{one.tank_id}: beside trimming a visit takes {tell.with_range(one.learnt_min, 'min')} by "
-        f"{tell.count_of(one.visits, 'timed visit')}; {source} says {one.book_min:.0f} min"
-    )
-    if not one.differs:
-        return f"{learnt}, which fits."
-    return f"{learnt}. Write fixed_min={one.learnt_min.p50:.0f} into tanks.csv if that is usual."
-
-
-def _hours_row(tank: TankHours) -> list[str]:
-    numbers = [(tank.visit_min, " min"), (tank.trimming_min, " min"), (tank.grams, " g")]
-    visit, trimming, grams = ("" if n is None else f"{n:.0f}{unit}" for n, unit in numbers)
-    client = tell.named(tank.client, "(no client)")
-    return [client, tank.tank_id, str(tank.visits), visit, str(tank.timed), trimming, grams]
+    said = tell.sentence("hours_fixed", one=one, source=source)
+    return said + tell.sentence("hours_differ" if one.differs else "hours_fit", one=one)

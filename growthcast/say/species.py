@@ -9,7 +9,7 @@ from typing import Any
 from growthcast.book.book import Practice
 from growthcast.book.book import Table as SpeciesTable
 from growthcast.book.tables import TABLES, UNIT_WORDS
-from growthcast.say.words import Beside, More, Table, Words, sentence
+from growthcast.say.words import Beside, More, Table, Words, sentence, table
 from growthcast.species import (
     estimated_columns,
     fastest_cm_per_week,
@@ -34,7 +34,7 @@ ESSENTIAL = (
 
 
 def species_for_programs(
-    table: SpeciesTable, shipped: SpeciesTable, practice: Practice | None
+    known: SpeciesTable, shipped: SpeciesTable, practice: Practice | None
 ) -> list[dict[str, Any]]:
     """Return every species as plain values, with what differs from the table that ships.
 
@@ -42,11 +42,11 @@ def species_for_programs(
     """
     estimated, sources = estimated_columns(shipped), read_sources()
     before = {plant["species_id"]: plant for plant in _rows(shipped)}
-    filled = table.extra.get("filled") or [""] * len(table)
-    priors = species_priors(table, practice.locale if practice else "")
+    filled = known.extra.get("filled") or [""] * len(known)
+    priors = species_priors(known, practice.locale if practice else "")
     said = zip(fastest_cm_per_week(priors).tolist(), priors.caution.tolist(), strict=True)
     plants = []
-    for plant, from_form, (speed, caution) in zip(_rows(table), filled, said, strict=True):
+    for plant, from_form, (speed, caution) in zip(_rows(known), filled, said, strict=True):
         name = plant["species_id"]
         guessed = {*from_form.split(";")}
         old = before.get(name, {})
@@ -65,10 +65,10 @@ def species_for_programs(
     return plants
 
 
-def _rows(table: SpeciesTable) -> list[dict[str, Any]]:
+def _rows(known: SpeciesTable) -> list[dict[str, Any]]:
     """Return the rows of a table as plain values, true or false for its flag."""
-    flags = table.flag("reaches_surface").tolist()
-    rows = zip(table.as_rows(), flags, strict=True)
+    flags = known.flag("reaches_surface").tolist()
+    rows = zip(known.as_rows(), flags, strict=True)
     return [row | {"reaches_surface": flag} for row, flag in rows]
 
 
@@ -79,21 +79,26 @@ def list_words(plants: Sequence[Mapping[str, Any]], what: str, *, all_of_them: b
         yield Beside("No species fits all of these; ask for less.")
         return
     yield f"{len(plants)} species{what}."
-    rows = []
-    for plant in listed:
-        cover = plant["measure"] == "cover_pct"
-        ceiling = "surface" if plant["reaches_surface"] else f"{plant['ceiling_cm']:g} cm"
-        pace = f"{plant['fastest_cm_per_week']:.1f} {'%' if cover else 'cm'}"
-        doubles = f"{plant['low_stand_doubles_d']:.0f} d"
-        names = [plant[name] or "" for name in ("species_id", "common_name", "form")]
-        beside = [plant[name] for name in ("light", "needs_co2", "basis")]
-        rows.append([*names, pace, doubles, "full cover" if cover else ceiling, *beside])
-    headings = ("species", "name", "form", "a week>", "low stand doubles in>")
-    heads = (*headings, "ceiling>", "light", "CO2", "rate from")
-    yield Table("", heads, rows, ("rate from", "low stand doubles in", "CO2", "name"))
+    rows = [
+        {
+            "plant": plant,
+            "name": plant["common_name"] or "",
+            "unit": "%" if plant["measure"] == "cover_pct" else "cm",
+            "ceiling": _ceiling(plant),
+        }
+        for plant in listed
+    ]
+    gives_way = ("rate from", "low stand doubles in", "CO2", "name")
+    yield table("species_list", rows, "", gives_way)
     yield "A week: growth at best, under good light and CO2."
     if rest := len(plants) - len(listed):
         yield sentence("species_more", rest=rest)
+
+
+def _ceiling(plant: Mapping[str, Any]) -> str:
+    if plant["measure"] == "cover_pct":
+        return "full cover"
+    return "surface" if plant["reaches_surface"] else f"{plant['ceiling_cm']:g} cm"
 
 
 def species_words(plant: Mapping[str, Any]) -> Words:
@@ -102,9 +107,9 @@ def species_words(plant: Mapping[str, Any]) -> Words:
     name = plant["scientific_name"] or plant["species_id"]
     if plant["common_name"]:
         name += f" ({plant['common_name']})"
-    at_best = f"{plant['fastest_cm_per_week']:.1f} {'points of cover' if cover else 'cm'} a week"
     where = " in water of 45 cm" if plant["reaches_surface"] else ""
-    yield f"{name} grows at best {at_best}{where}, at half of its ceiling."
+    unit = "points of cover" if cover else "cm"
+    yield sentence("species_pace", name=name, plant=plant, unit=unit, where=where)
     essential: list[tuple[str, ...]] = []
     others: list[tuple[str, ...]] = []
     for column in TABLES["species"]:

@@ -18,7 +18,7 @@ from growthcast.fit.supposed import Supposed
 from growthcast.growth.normal import normal_quantile
 from growthcast.plain import plain
 from growthcast.say.texts import TERMINAL, Texts
-from growthcast.say.words import Beside, Words, named, sentence
+from growthcast.say.words import Beside, Words, capital, named, sentence
 from growthcast.service.holding import Limit, NotHolding, co2_assumed, holding_of
 from growthcast.species import read_reference
 
@@ -49,11 +49,8 @@ def co2_words(book: Book, *, unknown: bool = True) -> list[str]:
     if none:
         said.append(f"No CO2 is added in {_named(none)}: {none_added_words()}.")
     if unknown and blank:
-        said.append(
-            f"CO2 is not known in {_named(blank)}: growth is taken as at "
-            f"{read_reference().conditions['co2_mg_l']:g} mg/L with wider ranges. "
-            "In conditions.csv write co2_mg_l, or ph and kh_dkh; 0 where none is added."
-        )
+        co2 = read_reference().conditions["co2_mg_l"]
+        said.append(sentence("co2_unknown", tanks=_named(blank), co2=co2))
     return said
 
 
@@ -89,7 +86,7 @@ def _in_words(lost: Sequence[NotHolding], texts: Texts) -> str:
     for one in lost:
         said = f"{named(one.label)} {texts.share(one.chance)}"
         if one.under_cover is not None:
-            said += texts.say("lost_cut_back", cover=texts.share(one.under_cover))
+            said += texts.say("lost_cut_back", one=one)
         together.setdefault(limits_words(one.limits, texts), []).append(said)
     return "; ".join(
         texts.say("lost_chance", areas=", ".join(names), why=why) for why, names in together.items()
@@ -104,10 +101,7 @@ def supposed_words(supposed: Supposed) -> Words:
     yield supposing_words(supposed)
     for name, value in supposed.assumed.items():
         words, unit = CONDITION_WORDS[name]
-        yield (
-            f"{words[:1].upper()}{words[1:]} was never given for this tank: until now it is taken "
-            f"to have been {value:g} {unit}, the reference of the species table."
-        )
+        yield sentence("supposed_until", words=capital(words), value=value, unit=unit)
     if supposed.changes.conditions:
         yield sentence("supposed_doubt")
     yield from map(Beside, supposed_cautions(supposed))
@@ -176,18 +170,14 @@ def supposed_cautions(supposed: Supposed) -> list[str]:
     for i, area in enumerate(areas.tolist()):
         species, name = int(design.species[area]), str(design.area_id[area])
         plant = design.priors.species_id[species]
-        said.extend(
-            f"{name}: {limits_words([limit])}; the chance that {plant} holds there is "
-            f"{100 * chances.chance[i]:.0f} %."
-            for limit in chances.limits(i)
-        )
+        for limit in chances.limits(i):
+            blanks = {"area": name, "why": limits_words([limit]), "plant": plant}
+            said.append(sentence("supposed_holds", **blanks, chance=chances.chance[i]))
         if name not in new:
             continue
         if ceiling[area] <= design.traits.floor_cm[area]:
-            said.append(
-                f"{name}: it grows to about {ceiling[area]:.3g} cm, no higher than the floor of "
-                f"{design.traits.floor_cm[area]:.3g} cm, so it never comes up to the look."
-            )
+            heights = {"ceiling": ceiling[area], "floor": design.traits.floor_cm[area]}
+            said.append(sentence("supposed_low", area=name, **heights))
         if caution := str(design.priors.caution[species]):
             said.append(f"{name}: {caution}")
     return said
@@ -201,10 +191,8 @@ def left_out_words(book: Book, day: date) -> Iterator[str]:
     """Name the areas that are planted after the day."""
     planted = book.areas.date("planted_on").astype("datetime64[D]")
     if later := book.areas.text("area_id")[planted > day].tolist():
-        yield (
-            f"Planted after {day} and so left out: {some_of(later, 5)}. "
-            f"Stand on a later day with --on {planted[planted > day].max()} to include them."
-        )
+        last = planted[planted > day].max()
+        yield sentence("left_out", day=day, areas=some_of(later, 5), last=last)
 
 
 def not_fitted_words(not_fitted: Mapping[str, str]) -> Iterator[str]:

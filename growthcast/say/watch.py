@@ -23,7 +23,7 @@ def checks_for(finding: Finding, texts: Texts = TERMINAL) -> list[str]:
     said = []
     if noted is not None:
         note = f" ({noted.note})" if noted.note else ""
-        said.append(texts.say("check_noted", on=texts.long_date(noted.on), note=note))
+        said.append(texts.say("check_noted", noted=noted, note=note))
     if finding.kind == "tank" and finding.alone:
         said.append(texts.say("check_one_area"))
     way = "slower" if finding.slower else "quicker"
@@ -44,8 +44,7 @@ def watch_words(report: WatchReport, ended: Collection[str] = (), *, by_area: bo
         yield tell.no_row_words(bare)
         return
     yield lead_words(report)
-    heads = ["tank", "growth lately>", "usual range>", "visits>", "verdict"]
-    yield tell.Table("", heads, [_row(tank) for tank in report.tanks])
+    yield tell.table("watch_tanks", map(_row, report.tanks))
     if bare:
         yield tell.no_row_words(bare)
     for finding in report.findings:
@@ -53,11 +52,8 @@ def watch_words(report: WatchReport, ended: Collection[str] = (), *, by_area: bo
     if any(finding.slower for finding in report.findings):
         yield tell.sentence("watch_small_steps")
     if report.usual_until is not None:
-        yield (
-            "100 % is what an area grew by the log up to "
-            f"{tell.day_words(report.usual_until, report.on)}, at the conditions written down "
-            f"since. {tell.RANGES_HOLD}"
-        )
+        until, ranges = report.usual_until, tell.RANGES_HOLD
+        yield tell.sentence("watch_usual", until=until, ranges=ranges, on=report.on)
     if not report.needs_attention:
         yield "A change is seen from several readings, a small one late or not at all."
     yield tell.More()
@@ -86,38 +82,36 @@ def lead_words(report: WatchReport) -> str:
 
 def _behind(report: WatchReport, *, by_area: bool) -> tell.Words:
     """Yield areas or species, how soon a drop is seen, and how to read it all."""
-    parts = ["growth lately>", "usual range>", "verdict"]
     for tank in report.tanks if by_area else ():
         if tank.areas:
             struck = {finding.area_id for finding in tank.findings}
-            yield tell.Table(
-                f"By area of {tank.tank_id}, over the last 28 days",
-                ["area", *parts],
-                [[one.name, *_part(one.recent, one.area_id in struck)] for one in tank.areas],
-            )
+            rows = [
+                {"of": one.name, **_part(one.recent, one.area_id in struck)} for one in tank.areas
+            ]
+            title = f"By area of {tank.tank_id}, over the last 28 days"
+            yield tell.table("watch_parts", rows, title, (), ["tanks"], what="area", tanks="")
     if report.species and not by_area:
         struck = {finding.species_id for finding in report.across}
         rows = [
-            [one.species_id, str(one.tanks), *_part(one.recent, one.species_id in struck)]
-            for one in report.species
+            {"of": of.species_id, "tanks": of.tanks, **_part(of.recent, of.species_id in struck)}
+            for of in report.species
         ]
-        yield tell.Table("By species, over the last 28 days", ["species", "tanks>", *parts], rows)
+        title = "By species, over the last 28 days"
+        yield tell.table("watch_parts", rows, title, what="species")
     if any(tank.drop_seen for tank in report.tanks):
-        yield tell.Table(
-            "How soon a lasting drop of the whole tank to 60 % is noticed",
-            ["tank", "within three visits>", "9 of 10 within"],
-            [
-                [tank.tank_id, *_noticed(tank.drop_seen)]
-                for tank in report.tanks
-                if tank.recent is not None
-            ],
-        )
+        drops = [
+            {"tank": tank, **_noticed(tank.drop_seen)}
+            for tank in report.tanks
+            if tank.recent is not None
+        ]
+        title = "How soon a lasting drop of the whole tank to 60 % is noticed"
+        yield tell.table("watch_drops", drops, title)
     if changed := [tank for tank in report.tanks if tank.changed_on]:
-        which = "; ".join(
-            f"{tank.tank_id} on "
-            f"{', '.join(tell.day_words(day, report.on) for day in tank.changed_on)}"
+        each = [
+            (tank.tank_id, [tell.day_words(day, report.on) for day in tank.changed_on])
             for tank in changed
-        )
+        ]
+        which = "; ".join(f"{tank_id} on {', '.join(days)}" for tank_id, days in each)
         yield tell.sentence("watch_changed", which=which)
     if report.usual_until is not None:
         yearly = report.false_alarms_a_year
@@ -137,24 +131,14 @@ def finding_name(finding: Finding, texts: Texts = TERMINAL) -> str:
 
 def finding_sentence(finding: Finding, texts: Texts = TERMINAL) -> str:
     """Say in one sentence who grows how, since when."""
-    low, middle, high = finding.growth_share
-    early, usual, late = map(texts.long_date, finding.since)
-    return texts.say(
-        "watch_grow" if finding.kind == "species" else "watch_grows",
-        who=finding_name(finding, texts),
-        middle=texts.share(middle),
-        low=texts.number(100 * low),
-        high=texts.share(high),
-        usual=usual,
-        early=early,
-        late=late,
-    )
+    key = "watch_grow" if finding.kind == "species" else "watch_grows"
+    low = 100 * finding.growth_share[0]
+    return texts.say(key, who=finding_name(finding, texts), finding=finding, low=low)
 
 
 def noticed_sentence(finding: Finding, texts: Texts = TERMINAL) -> str:
     """Say in one sentence who grows how, since when, and when that was noticed."""
-    on = texts.long_date(finding.noticed_on)
-    return texts.say("watch_noticed", said=finding_sentence(finding, texts), on=on)
+    return texts.say("watch_noticed", said=finding_sentence(finding, texts), finding=finding)
 
 
 def tank_sentence(tank: TankWatch, texts: Texts = TERMINAL) -> str:
@@ -162,10 +146,8 @@ def tank_sentence(tank: TankWatch, texts: Texts = TERMINAL) -> str:
     if tank.status != "too few visits":
         said = "; ".join(finding_sentence(one, texts) for one in tank.findings)
         return said or texts.say("watch_as_usual")
-    if tank.visits >= tank.visits_needed:
-        return texts.say("watch_none_lately")
-    visits, needed = texts.number(tank.visits), texts.number(tank.visits_needed)
-    return texts.say("watch_too_few", visits=visits, needed=needed)
+    few = tank.visits < tank.visits_needed
+    return texts.say("watch_too_few" if few else "watch_none_lately", tank=tank)
 
 
 def watch_in_json(report: WatchReport) -> dict[str, Any]:
@@ -212,34 +194,29 @@ def _verdict(findings: Sequence[Finding]) -> str:
     return f"{' or '.join(ways)}{'' if whole else ' in some areas'}"
 
 
-def _row(tank: TankWatch) -> list[str]:
-    if tank.recent is None:
-        few = tank.visits < tank.visits_needed
-        why = f"{tank.visits_needed} visits are needed" if few else "no growth read lately"
-        return [tank.tank_id, "", "", str(tank.visits), why]
-    growth, usual, verdict = _part(tank.recent, bool(tank.findings))
-    return [tank.tank_id, growth, usual, str(tank.visits), verdict]
+def _row(tank: TankWatch) -> dict[str, Any]:
+    if tank.recent is not None:
+        return {"tank": tank, **_part(tank.recent, bool(tank.findings))}
+    few = tank.visits < tank.visits_needed
+    why = f"{tank.visits_needed} visits are needed" if few else "no growth read lately"
+    return {"tank": tank, "point": None, "verdict": why}
 
 
-def _part(point: IndexPoint, struck: bool) -> list[str]:
+def _part(point: IndexPoint, struck: bool) -> dict[str, Any]:
     """Return growth lately, usual range and verdict of a tank, an area or a species."""
     mark = tell.FINE if point.standing == "as usual" else tell.TIGHT
-    return [
-        f"{tell.percent(point.growth)} ({100 * point.low:.0f}–{100 * point.high:.0f})",
-        f"{100 * point.usual_low:.0f}–{100 * point.usual_high:.0f} %",
-        f"{tell.OVERDUE} see below" if struck else f"{mark} {point.standing}",
-    ]
+    verdict = f"{tell.OVERDUE} see below" if struck else f"{mark} {point.standing}"
+    return {"point": point, "verdict": verdict}
 
 
-def _noticed(drop: DropSeen | None) -> list[str]:
+def _noticed(drop: DropSeen | None) -> dict[str, Any]:
     """Return the chance within three visits, and after how many visits it is nine of ten."""
     if drop is None or drop.chance_within_3_visits is None:
-        return ["", "too few visits to say"]
-    soon = f"{100 * drop.chance_within_3_visits:.0f} of 100"
-    if drop.visits_for_9_of_10 is None:
-        return [soon, f"later than {_visits(drop, len(drop.chances))}"]
-    return [soon, _visits(drop, drop.visits_for_9_of_10)]
-
-
-def _visits(drop: DropSeen, count: int) -> str:
-    return f"{count} visit{'s' * (count > 1)} (about {drop.days(count)} days)"
+        return {"soon": None, "later": "too few visits to say"}
+    needed = drop.visits_for_9_of_10
+    count = needed or len(drop.chances)
+    later = tell.sentence("watch_drop_visits", visits=count, days=drop.days(count))
+    return {
+        "soon": 100 * drop.chance_within_3_visits,
+        "later": later if needed else f"later than {later}",
+    }

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-import tomllib
+import re
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
-from functools import lru_cache
-from importlib.resources import files
-from typing import TYPE_CHECKING, NamedTuple
+from functools import cache, lru_cache
+from pathlib import Path
+from string import Formatter
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from growthcast.parts import BY_KEY, Parts
 
 if TYPE_CHECKING:
     from growthcast.service.effort.hours import Range
@@ -59,15 +62,95 @@ Words = Iterable[str | Table | Beside | More]
 RANGES_HOLD = "Ranges hold 8 times in 10."
 
 
+FORMATTER = Formatter()
+
+
 @lru_cache(maxsize=1)
-def _sentences() -> dict[str, str]:
-    table = files("growthcast.say") / "languages" / "terminal.toml"
-    return tomllib.loads(table.read_text(encoding="utf-8"))
+def _texts() -> Mapping[str, str]:
+    return Parts(Path(__file__).with_name("languages") / "terminal.toml", BY_KEY)
 
 
-def sentence(key: str, **blanks: object) -> str:
-    """Return what ``languages/terminal.toml`` says under a key, its blanks filled."""
-    return _sentences()[key].format(**blanks)
+@cache
+def _text(key: str) -> str:
+    return _texts()[key]
+
+
+@lru_cache(maxsize=1024)
+def _parts_of(text: str) -> list[tuple[str, str, str, str, str]]:
+    """Return each text before a blank, whose it is, the whole blank, and the ways to write it."""
+    parts = []
+    for before, blank, way, _ in FORMATTER.parse(text):
+        noun = re.split(r"[.[]", blank or "")[0]
+        one, _, many = (way or "").partition("|")
+        parts.append((before, noun, blank or "", one, many))
+    return parts
+
+
+def filled(text: str, blanks: Mapping[str, Any], ways: Callable[[str], Any]) -> str:
+    """Return a text with its blanks filled, "" where one of them is None.
+
+    A blank names a value or a field of one and, behind a colon, how it is written: by the function
+    that ``ways`` has of that name, which finds what it asks for beside the value among the blanks;
+    as so many things, as ``{n:visit|visits}``; or as Python formats it.
+
+    Examples
+    --------
+    >>> blanks = {"found": 1, "unit": "cm", "height": (1, 2, 3)}
+    >>> filled("{found:area|areas}: {height:quantile_words}", blanks, globals().get)
+    '1 area: 2.0 cm (1.0–3.0)'
+    """
+    said = []
+    for before, noun, blank, way, many in _parts_of(text):
+        said.append(before)
+        if not blank:
+            continue
+        value = blanks[noun]
+        if value is not None and noun != blank:
+            value, _ = FORMATTER.get_field(blank, (), blanks)
+        if value is None:
+            return ""
+        if many:
+            said.append(f"{value} {way if value == 1 else many}")
+        elif write := ways(way):
+            first = 2 if hasattr(write, "__self__") else 1  # the value, behind whose method it is
+            asked = write.__code__.co_varnames[first : write.__code__.co_argcount]
+            said.append(write(value, **{name: blanks[name] for name in asked if name in blanks}))
+        else:
+            said.append(format(value, way))
+    return "".join(said)
+
+
+def sentence(key: str, **blanks: Any) -> str:
+    """Return what ``languages/terminal.toml`` says under a key, its blanks filled.
+
+    How a blank is written is a function of this module.
+    """
+    return filled(_text(key), blanks, globals().get)
+
+
+def table(
+    key: str,
+    rows: Iterable[Mapping[str, Any] | list[str]],
+    title: str = "",
+    gives_way: Sequence[str] = (),
+    without: Sequence[str] = (),
+    **blanks: Any,
+) -> Table:
+    """Return a table as ``languages/terminal.toml`` has it: a line a column, its head and a cell.
+
+    A row holds blanks of its cells beside those of all; a row of text stays as it is. Columns of
+    ``without`` are left out.
+    """
+    declared = (line.partition(" | ")[::2] for line in _text(key).splitlines())
+    columns = [column for column in declared if column[0].rstrip(">") not in without]
+    heads, cells = ([column[n] for column in columns] for n in (0, 1))
+
+    def told(row: Mapping[str, Any]) -> list[str]:
+        known = {**blanks, **row}
+        return [filled(cell, known, globals().get) for cell in cells]
+
+    made = [row if isinstance(row, list) else told(row) for row in rows]
+    return Table(title, [filled(head, blanks, globals().get) for head in heads], made, gives_way)
 
 
 def some_sentences(sentences: Sequence[str], most: int = 3) -> Words:
@@ -82,6 +165,16 @@ def percent(share: float, digits: int = 0) -> str:
     return f"{100 * share:.{digits}f} %"
 
 
+def one_digit(share: float) -> str:
+    """Return a share [0-1] as percent with a digit behind the point."""
+    return percent(share, 1)
+
+
+def per_hundred(share: float) -> str:
+    """Return a share [0-1] as a whole number of a hundred."""
+    return f"{100 * share:.0f}"
+
+
 def as_chance(chance: float) -> str:
     """Return a chance [0-1] in percent, never claiming certainty."""
     if chance >= SURELY:
@@ -89,7 +182,18 @@ def as_chance(chance: float) -> str:
     return "under 1 %" if chance < HARDLY else percent(chance)
 
 
-def chance_cell(chance: float, *, fine: bool) -> str:
+def near_miss(chance: float, wanted: float, written: Callable[..., str] = percent) -> str:
+    """Return a chance; one that would read like the wanted one that it misses, with a digit."""
+    said = written(chance)
+    return percent(chance, 1) if chance < wanted and said == percent(wanted) else said
+
+
+def days_ago(days: float) -> str:
+    """Return how long ago something was."""
+    return f"{days_in_words(days)} ago" if days >= 1.0 else "today"
+
+
+def chance_cell(chance: float, fine: bool) -> str:
     """Return a chance as a cell, marked as fine or as tight."""
     return f"{FINE if fine else TIGHT} {as_chance(chance)}"
 
@@ -114,6 +218,16 @@ def with_range(values: Range, unit: str = "") -> str:
     """Return what is most likely with what it lies within 8 times in 10, in whole numbers."""
     middle = f"{values.p50:.0f} {unit}".rstrip()
     return f"{middle} ({values.p10:.0f}–{values.p90:.0f})"
+
+
+def in_hours(values: Range) -> str:
+    """Return hours with their range."""
+    return with_range(values, "h")
+
+
+def in_minutes(values: Range) -> str:
+    """Return minutes with their range."""
+    return with_range(values, "min")
 
 
 def range_words(height: Range, unit: str) -> str:

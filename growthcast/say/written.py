@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from growthcast.book.words import PROPOSED, plain
 from growthcast.book.writing.journal import Entry, undone
-from growthcast.say.words import Beside, Table, Words, count_of, tidy
+from growthcast.say.words import Beside, Table, Words, count_of, table, tidy
 
 if TYPE_CHECKING:  # a journal is read without the libraries of a spreadsheet, or numpy
     from growthcast.book.begin.diary import Diary, Meanings, Plan
@@ -22,8 +22,8 @@ LONGEST_SHOWN = 60
 
 def count_words(merge: Merge) -> str:
     """Return how much a spreadsheet changes."""
-    changed = sum(len(table.changed) for table in merge.tables)
-    added = sum(len(table.added) for table in merge.tables)
+    changed = sum(len(changes.changed) for changes in merge.tables)
+    added = sum(len(changes.added) for changes in merge.tables)
     parts = [count_of(changed, "row") + " changed", count_of(added, "row") + " added"]
     if merge.settings:
         parts.append(count_of(len(merge.settings), "setting") + " changed")
@@ -39,16 +39,16 @@ def merge_words(merge: Merge, delete_missing: bool) -> Iterator[str]:
         yield f"practice.toml: {count_of(len(merge.settings), 'key')} changed"
         for one in merge.settings:
             yield f"  [{one.section}] {one.key}: {_cell(one.old)} -> {_cell(one.new)}"
-    for table in merge.tables:
-        yield from _table_lines(table, "taken out" if delete_missing else KEPT)
+    for changes in merge.tables:
+        yield from _table_lines(changes, "taken out" if delete_missing else KEPT)
 
 
-def _table_lines(table: TableChanges, fate: str) -> Iterator[str]:
-    kinds = {"changed": table.changed, "added": table.added, fate: table.missing}
+def _table_lines(changes: TableChanges, fate: str) -> Iterator[str]:
+    kinds = {"changed": changes.changed, "added": changes.added, fate: changes.missing}
     counts = (f"{len(rows)} {word}" for word, rows in kinds.items() if rows)
-    yield f"{table.file}: {', '.join(counts)}"
-    if table.new_columns:
-        yield f"  new columns at the end: {', '.join(table.new_columns)}"
+    yield f"{changes.file}: {', '.join(counts)}"
+    if changes.new_columns:
+        yield f"  new columns at the end: {', '.join(changes.new_columns)}"
     for word, rows in kinds.items():
         most = MOST_KEPT_SHOWN if word == KEPT else MOST_ROWS_SHOWN
         for change in rows[:most]:
@@ -79,9 +79,6 @@ def _cell(text: str) -> str:
     return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 1] + "…"
 
 
-HEADS = ("area", "plant", "place", "ground cm²>", "floor to budget>", "planted")
-
-
 def first_book_words(
     tanks: Sequence[Mapping[str, Cell]], areas: Sequence[Mapping[str, Cell]]
 ) -> Iterator[str | Table]:
@@ -91,19 +88,17 @@ def first_book_words(
         size = " x ".join(_number(side) for side in sides if side)
         parts = (tank["tank_id"], tank.get("client"), f"{size} cm")
         rows = [_area(one) for one in areas if one["tank_id"] == tank["tank_id"]]
-        yield Table(", ".join(str(part) for part in parts if part), HEADS, rows)
+        yield table("first_areas", rows, ", ".join(str(part) for part in parts if part))
     yield "A number with ? is proposed from plant, place and depth, until you agree on it."
 
 
-def _area(area: Mapping[str, Cell]) -> list[str]:
+def _area(area: Mapping[str, Cell]) -> dict[str, Any]:
     _, _, opened = str(area.get("note") or "").partition(PROPOSED)
-    ground, floor, budget = (
-        _number(area.get(name)) + "?" * (name in opened)
+    numbers = {
+        name: _number(area.get(name)) + "?" * (name in opened)
         for name in ("area_cm2", "floor_cm", "budget_cm")
-    )
-    planted = str(area.get("planted_on") or "before our time")
-    names = [str(area[name]) for name in ("area_id", "species_id", "place")]
-    return [*names, ground, f"{floor} to {budget}", planted]
+    }
+    return {"area": area, **numbers, "planted": area.get("planted_on") or "before our time"}
 
 
 def _number(value: Cell) -> str:

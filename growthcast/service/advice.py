@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import field, replace
 from typing import Any, ClassVar, Literal, Self
 
 from growthcast.errors import UsageError
@@ -123,6 +123,11 @@ class Option:
             year=year_of_visits(option.interval_d, mean_visit, rate),
             **more,
         )
+
+    @property
+    def mean_visit(self) -> Range:
+        """Minutes of the mean visit of a year, with the range of a single one [min]."""
+        return replace(self.minutes_range, p50=self.minutes_per_visit)
 
     @property
     def visits_over_per_year(self) -> float:
@@ -259,6 +264,10 @@ class TankAdvice(Framed):
 
     Attributes
     ----------
+    options : tuple of OptionAdvice
+        What each interval gives and takes; told briefly, that which is worked to alone.
+    listed_d : tuple of int
+        The intervals that were compared [d].
     limited_by : str or None
         The area that goes over first at the interval that fails.
     longest_interval_d : int
@@ -289,6 +298,7 @@ class TankAdvice(Framed):
     own_limit: bool = field(metadata=HIDDEN)
     confidence: float
     options: tuple[OptionAdvice, ...] = ()
+    listed_d: tuple[int, ...] = field(default=(), metadata=HIDDEN)
     fails_at_d: int | None = field(default=None, metadata=HIDDEN)
     short: tuple[ShortArea, ...] = field(default=(), metadata=HIDDEN)
     longer: NextLonger | None = field(default=None, metadata=in_json("next_longer"))
@@ -310,7 +320,7 @@ class TankAdvice(Framed):
             return "none holds" if self.options else "nothing grows"
         if self.fails_at_d is not None:
             return "the plants"
-        beyond = any(option.interval_d > self.longest_interval_d for option in self.options)
+        beyond = any(days > self.longest_interval_d for days in self.listed_d)
         return "its own limit" if beyond else "the longest listed"
 
     @property

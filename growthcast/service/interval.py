@@ -10,6 +10,8 @@ that a tank asks of its areas (do all of them hold?) is a reduction over its run
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
@@ -25,42 +27,176 @@ LEAST_GROWTH = np.float32(1e-6)
 """Stages; what gains less in an interval gets nowhere."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class IntervalOptions:
     """One interval for every tank (R,) of a block, and what it asks of every area (A,).
 
-    ``cut_cm`` keeps to ``LivingAreas.least_cut_cm``; ``cut_needed_cm`` is the cut that would hold
-    the wanted chance whatever the look (``cut_cm`` where that does), NaN where not even the lowest
-    safe cut does.
-    ``share_of_days_presentable`` counts the days on which no area of a tank looks bare
-    (``bare_below``) or stands above its budget; ``share_of_days_bare`` those on which some area
-    looks bare.
-    ``chance_at_least_cut`` is the chance when every area is taken down to its least cut.
-    ``end_cm`` (A, F) are the heights to which the cuts have grown by the next visit in each of the
-    first draws, ``found_cm`` (A, 3) their p10, p50 and p90 over all draws, ``rest_d`` (A, F)
-    the days without growth after the cut.
+    What is asked is worked out when it is read. ``growth`` and ``rest_d`` (A, D) are the stages
+    gained from one regular visit to the next and the days of rest; ``given_cm`` (A,) are cuts to
+    judge instead of those that the interval asks for [cm, or % cover].
     """
 
+    living: LivingAreas
     interval_d: int
-    feasible: BoolArray
-    chance_all_within: FloatArray
-    chance_at_least_cut: FloatArray
-    share_of_days_presentable: FloatArray
-    share_of_days_bare: FloatArray
-    cut_cm: FloatArray
-    removed_share: FloatArray
-    removed_cm: FloatArray
-    chance_within: FloatArray
-    found_cm: FloatArray
-    cut_needed_cm: FloatArray
-    days_below_floor: FloatArray
-    end_cm: Singles
+    confidence: FloatArray
+    growth: Singles
     rest_d: Singles
+    given_cm: FloatArray | None
 
-    def falls_short(self, living: LivingAreas) -> BoolArray:
-        """Tell which areas (A,) do not hold the wanted chance from a cut that looks right."""
+    def part(self, tanks: BoolArray) -> IntervalOptions:
+        """Return the same for some of the tanks (R,)."""
+        keep = tanks[self.living.run]
+        given = None if self.given_cm is None else self.given_cm[keep]
+        made = IntervalOptions(
+            living_part(self.living, keep),
+            self.interval_d,
+            self.confidence[tanks],
+            self.growth[keep],
+            self.rest_d[keep],
+            given,
+        )
+        made.__dict__["_highest"] = self._highest[keep]
+        return made
+
+    @cached_property
+    def _highest(self) -> Singles:
+        """Highest cut from which each draw holds, (A, D)."""
+        return self.living.highest_cut(self.growth)
+
+    @cached_property
+    def _ranked(self) -> Singles:
+        return np.sort(self._highest, axis=1)
+
+    @cached_property
+    def _reach_cm(self) -> FloatArray:
+        return np.minimum(self.living.budget_cm, self.living.usual_ceiling_cm)
+
+    def _share_within(self, cut_cm: FloatArray) -> FloatArray:
+        return all_hold(self.living, self._highest >= column(cut_cm))
+
+    @cached_property
+    def feasible(self) -> BoolArray:
+        """Whether the wanted chance is held, (R,).
+
+        It is where the least cuts hold it: if any common rank does, so do they.
+        """
+        if self.given_cm is not None:
+            return self.chance_all_within >= self.confidence
+        lowest = np.minimum(self.living.least_cut_cm, self._reach_cm)
+        return self._share_within(lowest) >= self.confidence
+
+    @cached_property
+    def cut_cm(self) -> FloatArray:
+        """Cuts (A,), no lower than ``LivingAreas.least_cut_cm`` [cm, or % cover]."""
+        least = self.living.least_cut_cm
+        if self.given_cm is not None:
+            return np.minimum(self.given_cm, self._reach_cm)
+        rank = highest_rank(self.living, self._ranked, self._highest, least, self.confidence)
+        cut = np.maximum(at_rank(self._ranked, rank[self.living.run]), least)
+        return np.minimum(cut, self._reach_cm)
+
+    @cached_property
+    def chance_all_within(self) -> FloatArray:
+        """Chance (R,) that all areas of a tank stay within their budgets [0-1]."""
+        return self._share_within(self.cut_cm)
+
+    @cached_property
+    def chance_at_least_cut(self) -> FloatArray:
+        """That chance (R,) when every area is taken down to its least cut [0-1]."""
+        return self._share_within(self.living.least_cut_cm)
+
+    @cached_property
+    def chance_within(self) -> FloatArray:
+        """Chance (A,) that an area stays within its budget [0-1]."""
+        return share_of_draws(self._highest >= column(self.cut_cm))
+
+    @cached_property
+    def _needed_cm(self) -> FloatArray:
+        """Cuts (A,) that would hold the wanted chance whatever the look [cm, or % cover]."""
+        needed, short = self.cut_cm.copy(), ~self.feasible[self.living.run]
+        if short.any():
+            part, ranked = living_part(self.living, short), self._ranked[short]
+            wanted = self.confidence[~self.feasible]
+            needed[short] = needed_cuts(part, ranked, self._highest[short], wanted)
+        return needed
+
+    @cached_property
+    def cut_needed_cm(self) -> FloatArray:
+        """Those cuts, NaN where not even the lowest safe cut does, (A,)."""
+        return np.where(self._needed_cm < self.living.safe_cut_cm, np.nan, self._needed_cm)
+
+    @cached_property
+    def falls_short(self) -> BoolArray:
+        """Whether an area does not hold the wanted chance from a cut that looks right, (A,)."""
         needed = self.cut_needed_cm
-        return np.isnan(needed) | (needed < living.least_cut_cm)
+        return np.isnan(needed) | (needed < self.living.least_cut_cm)
+
+    @cached_property
+    def _left(self) -> Singles:
+        """Stages after the cut, (A, D)."""
+        return self.living.stage_after_cut(self.cut_cm)
+
+    @cached_property
+    def _ends(self) -> tuple[Singles, FloatArray]:
+        end = self.living.height_at(self._left + self.growth)
+        return end[:, :FOLLOWED_DRAWS].copy(), quick_quantiles(end, (0.1, 0.5, 0.9))
+
+    @property
+    def end_cm(self) -> Singles:
+        """Heights (A, F) that the cuts have grown to by the next visit in the first draws [cm]."""
+        return self._ends[0]
+
+    @property
+    def found_cm(self) -> FloatArray:
+        """Their p10, p50 and p90 (A, 3) over all draws [cm, or % cover]."""
+        return self._ends[1]
+
+    @property
+    def removed_cm(self) -> FloatArray:
+        """What usually comes off (A,) [cm, or % cover]."""
+        return np.maximum(self.found_cm[:, 1] - self.cut_cm, 0.0)
+
+    @property
+    def removed_share(self) -> FloatArray:
+        """That as a share of the usual height (A,) [0-1]."""
+        share: FloatArray = self.removed_cm / np.maximum(self.found_cm[:, 1], 1e-9)
+        return share
+
+    @cached_property
+    def _looks(self) -> tuple[FloatArray, FloatArray]:
+        """Share (R,) of days on which no area looks bare or too tall; on which some looks bare."""
+        living = self.living
+        over, bare = (
+            _days_between(self.interval_d, self.growth, self._left, goal, self.rest_d)
+            for goal in (living.budget_stage, living.bare_stage)
+        )
+        some_bare = living.by_tank(np.maximum, bare)
+        days = living.by_tank(np.minimum, over) - some_bare
+        share: FloatArray = np.maximum(days, 0.0).mean(axis=1, dtype=np.float64) / self.interval_d
+        bare_share: FloatArray = some_bare.mean(axis=1, dtype=np.float64) / self.interval_d
+        return share, bare_share
+
+    @property
+    def share_of_days_presentable(self) -> FloatArray:
+        """Days (R,) on which no area looks bare (``bare_below``) or stands above its budget."""
+        return self._looks[0]
+
+    @property
+    def share_of_days_bare(self) -> FloatArray:
+        """Days (R,) on which some area looks bare."""
+        return self._looks[1]
+
+    @property
+    def days_below_floor(self) -> FloatArray:
+        """Days (A,) that an area looks bare after the cut it needs, 0 where that looks right."""
+        living, needed = self.living, self._needed_cm
+        days, rows = np.zeros(needed.size), np.flatnonzero(needed < living.least_cut_cm)
+        if rows.size:
+            start = living.stage_after_cut(np.maximum(needed, living.safe_cut_cm)[rows], rows)
+            of_rows = (self.growth[rows], start, living.bare_stage[rows], self.rest_d[rows])
+            taken = _days_between(self.interval_d, *of_rows)
+            days[rows] = quick_quantiles(taken, (0.5,))[:, 0]
+        return days
 
 
 def interval_options(
@@ -96,44 +232,7 @@ def interval_options(
     counted such pauses out of the rates, too.
     """
     growth, rest_d = living.growth_after_cut(interval_d)
-    highest = living.highest_cut(growth)
-    ranked = np.sort(highest, axis=1)
-    least = living.least_cut_cm
-    rank = highest_rank(living, ranked, highest, least, confidence)
-    reach = np.minimum(living.budget_cm, living.usual_ceiling_cm)
-    cut = np.minimum(np.maximum(at_rank(ranked, rank[living.run]), least), reach)
-    cut = cut if cut_cm is None else np.minimum(cut_cm, reach)
-    holds, at_least = highest >= column(cut), highest >= column(least)
-    chance_all = all_hold(living, holds)
-    left = living.stage_after_cut(cut)
-    presentable, bare = _days_that_look_right(living, interval_d, growth, left, rest_d)
-    end = living.height_at(left + growth)
-    first_ends = end[:, :FOLLOWED_DRAWS].copy()
-    found_cm = quick_quantiles(end, (0.1, 0.5, 0.9))
-    usual_end = found_cm[:, 1]
-    removed_cm = np.maximum(usual_end - cut, 0.0)
-    feasible = chance_all >= confidence
-    needed, short = cut.copy(), ~feasible[living.run]
-    if short.any():
-        part = living_part(living, short)
-        needed[short] = needed_cuts(part, ranked[short], highest[short], confidence[~feasible])
-    return IntervalOptions(
-        interval_d=interval_d,
-        feasible=feasible,
-        chance_all_within=chance_all,
-        chance_at_least_cut=all_hold(living, at_least),
-        share_of_days_presentable=presentable,
-        share_of_days_bare=bare,
-        cut_cm=cut,
-        removed_share=removed_cm / np.maximum(usual_end, 1e-9),
-        removed_cm=removed_cm,
-        chance_within=share_of_draws(holds),
-        found_cm=found_cm,
-        cut_needed_cm=np.where(needed < living.safe_cut_cm, np.nan, needed),
-        days_below_floor=_days_below_floor(living, interval_d, growth, needed, rest_d),
-        end_cm=first_ends,
-        rest_d=rest_d[:, :FOLLOWED_DRAWS].copy(),
-    )
+    return IntervalOptions(living, interval_d, confidence, growth, rest_d, cut_cm)
 
 
 def lasts_from(living: LivingAreas, cut_cm: FloatArray, interval_d: float) -> BoolArray:
@@ -172,37 +271,6 @@ def _days_between(
     way += rest_d
     way *= some
     return way
-
-
-def _days_that_look_right(
-    living: LivingAreas, interval_d: int, growth: Singles, left: Singles, rest_d: Singles
-) -> tuple[FloatArray, FloatArray]:
-    """Share (R,) of days on which no area of a tank looks bare or stands above its budget.
-
-    Beside it the share (R,) on which some area looks bare. ``left`` (A, D) are the stages after
-    the cut.
-    """
-    over = _days_between(interval_d, growth, left, living.budget_stage, rest_d)
-    bare = _days_between(interval_d, growth, left, living.bare_stage, rest_d)
-    some_bare = living.by_tank(np.maximum, bare)
-    days = living.by_tank(np.minimum, over) - some_bare
-    share: FloatArray = np.maximum(days, 0.0).mean(axis=1, dtype=np.float64) / interval_d
-    bare_share: FloatArray = some_bare.mean(axis=1, dtype=np.float64) / interval_d
-    return share, bare_share
-
-
-def _days_below_floor(
-    living: LivingAreas, interval_d: int, growth: Singles, needed_cm: FloatArray, rest_d: Singles
-) -> FloatArray:
-    """Days (A,) that an area looks bare after the cut it needs, 0 where that looks right."""
-    days, rows = np.zeros(needed_cm.size), np.flatnonzero(needed_cm < living.least_cut_cm)
-    if rows.size:
-        cut = np.maximum(needed_cm[rows], living.safe_cut_cm[rows])
-        start = living.stage_after_cut(cut, rows)
-        bare = living.bare_stage[rows]
-        taken = _days_between(interval_d, growth[rows], start, bare, rest_d[rows])
-        days[rows] = quick_quantiles(taken, (0.5,))[:, 0]
-    return days
 
 
 def needed_budgets(

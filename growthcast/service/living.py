@@ -6,6 +6,7 @@ them hold?) is a reduction over its run of areas.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from functools import cached_property
 from typing import Any
@@ -13,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.finite import finite_answer
 from growthcast.fit.model.clock import LONGEST_PAUSE_SHARE, days_lost
 from growthcast.fit.model.noise import JUDGEMENT_ERROR_SHARE, ErrorModel, span_drift
@@ -30,6 +31,8 @@ from growthcast.growth.quick import (
 from growthcast.nouns import dataclass
 from growthcast.service.draws import GrowthDraws, draw_growth, span_normals
 
+AREAS_AT_ONCE = 200
+"""Areas whose draws are held in memory together."""
 ALL = slice(None)
 REST_HALVINGS = 10
 SHORT_D = np.float32(0.1)
@@ -151,9 +154,8 @@ class LivingAreas:
     @cached_property
     def _pace(self) -> Singles:
         """Stages gained a day in each draw, the tank's drift aside, (A, D)."""
-        pace = np.exp(self.draws.log_rate)
-        pace *= column(shape_factor(self.shape))
-        return pace
+        pace: Singles = np.exp(self.draws.log_rate)
+        return np.multiply(pace, column(shape_factor(self.shape)), out=pace)
 
     @cached_property
     def hand_share(self) -> Singles:
@@ -191,9 +193,8 @@ class LivingAreas:
     @cached_property
     def _highest_top(self) -> Singles:
         """Aim that reaches each draw's ceiling, (A, D); inf where the budget lies above it."""
-        return np.where(
-            np.isfinite(self.budget_stage), self.draws.ceiling_cm / self.hand_share, np.inf
-        )
+        top = self.draws.ceiling_cm / self.hand_share
+        return np.where(np.isfinite(self.budget_stage), top, np.inf)
 
     def taken(self, places: IntArray, tanks: IntArray, sizes: IntArray) -> LivingAreas:
         """Return areas (n,) by their places here, as many of each tank (R,) as ``sizes`` says."""
@@ -339,6 +340,29 @@ def bare_below(floor_cm: FloatArray) -> FloatArray:
     """
     seen: FloatArray = floor_cm * np.exp(-JUDGEMENT_ERROR_SHARE)
     return seen
+
+
+def blocks_of_tanks(fit: GrowthFit, tanks: IntArray) -> Iterator[IntArray]:
+    """Split tanks so that a block's draws fit in memory.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tanks : int array (R,)
+        Places of the tanks in the book, in rising order.
+
+    Returns
+    -------
+    iterator of int array (n,)
+        Tanks that follow each other; those in which nothing grows may be left out.
+    """
+    design = fit.design
+    sizes = np.bincount(design.tank[design.stays], minlength=design.tank_id.size)[tanks]
+    block = (np.cumsum(sizes) - sizes) // AREAS_AT_ONCE
+    for number in distinct(block):
+        if sizes[block == number].sum() > 0:
+            yield tanks[block == number]
 
 
 def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray, distinct
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.model.rates import Basis
@@ -32,17 +33,19 @@ from growthcast.service.effort.hours import (
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.holding import not_holding
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
-from growthcast.service.living import LivingAreas, living_areas, living_part
+from growthcast.service.living import LivingAreas, blocks_of_tanks, living_areas, living_part
 from growthcast.service.mends import in_full
 from growthcast.steps import steps
-
-AREAS_AT_ONCE = 200
-"""Areas whose draws are held in memory together."""
 
 
 @finite_answer
 def recommend(
-    book: Book, fit: GrowthFit, tanks: IntArray | None = None, *, full: bool = False
+    book: Book,
+    fit: GrowthFit,
+    tanks: IntArray | None = None,
+    *,
+    full: bool = False,
+    briefly: bool = False,
 ) -> list[TankAdvice]:
     """Recommend a visit interval for every tank.
 
@@ -57,6 +60,9 @@ def recommend(
     full : bool
         Also work out what would allow the next longer interval and how sure the advice is; takes
         about as long again as a fit for every tank.
+    briefly : bool
+        Work out no more than the interval chosen (the shortest listed where none is) and which area
+        limits it: ``options`` hold that interval alone, ``short``, ``longer`` and ``full`` are not.
 
     Returns
     -------
@@ -67,50 +73,46 @@ def recommend(
         under the conditions given. A tank in which nothing grows gets its cap.
     """
     tanks = np.arange(len(book.tanks)) if tanks is None else tanks
-    timing, basis = learn_timing(book, fit), fit.basis
+    timing, basis, said = learn_timing(book, fit), fit.basis, _said(book)
     advice: dict[int, TankAdvice] = {}
     for tanks_at_once in steps([*blocks_of_tanks(fit, tanks)]):
-        block = _worked_out(book, fit, living_areas(fit, tanks_at_once), timing, basis)
-        for run, tank in enumerate(block.living.tank.tolist()):
-            one = _advise(block, run)
-            if full and not one.nothing_holds:
-                living = block.living
-                one = in_full(book, fit, living_part(living, living.run == run), one)
-            advice[tank] = one
-    confidence, caps = book.of_tanks("confidence"), book.of_tanks("longest_interval_d")
-    return [
-        advice.get(tank) or _empty(book, tank, confidence[tank], caps[tank])
-        for tank in tanks.tolist()
-    ]
+        for block in _worked_out(book, fit, tanks_at_once, timing, basis, briefly):
+            living = block.living
+            for run, tank in enumerate(living.tank.tolist()):
+                one = _advise(block, run, said[tank])
+                if full and not one.nothing_holds:
+                    one = in_full(book, fit, living_part(living, living.run == run), one)
+                advice[tank] = one
+    return [advice.get(tank) or _nothing_grows(said[tank]) for tank in tanks.tolist()]
 
 
-def blocks_of_tanks(fit: GrowthFit, tanks: IntArray) -> Iterator[IntArray]:
-    """Split tanks so that a block's draws fit in memory.
+def _said(book: Book) -> list[dict[str, Any]]:
+    """What the book says of the visits to each tank (K), as fields of its advice."""
+    tanks = book.tanks
+    columns = {
+        "tank_id": tanks.text("tank_id").astype(str),
+        "client": tanks.text("client").astype(str),
+        "longest_interval_d": book.of_tanks("longest_interval_d").astype(np.int64),
+        "own_limit": np.isfinite(tanks.number("longest_interval_d")),
+        "confidence": book.of_tanks("confidence"),
+    }
+    rows = zip(*(column.tolist() for column in columns.values()), strict=True)
+    return [dict(zip(columns, row, strict=True)) for row in rows]
 
-    Parameters
-    ----------
-    fit : GrowthFit
-        A fitted book.
-    tanks : int array (R,)
-        Places of the tanks in the book, in rising order.
 
-    Returns
-    -------
-    iterator of int array (n,)
-        Tanks that follow each other; those in which nothing grows may be left out.
-    """
-    design = fit.design
-    sizes = np.bincount(design.tank[design.stays], minlength=design.tank_id.size)[tanks]
-    block = (np.cumsum(sizes) - sizes) // AREAS_AT_ONCE
-    for number in distinct(block):
-        if sizes[block == number].sum() > 0:
-            yield tanks[block == number]
+def _nothing_grows(said: dict[str, Any]) -> TankAdvice:
+    """Advice for a tank in which nothing grows: its cap, since no plant limits it."""
+    return TankAdvice(**said, recommended_interval_d=said["longest_interval_d"], limited_by=None)
 
 
 @dataclass(frozen=True, slots=True)
 class _Choice:
-    """Of the options worked out, by place: a tank's own, the chosen and the next that fails."""
+    """What is chosen for a tank of the intervals that it may be given, ``listed_d``.
 
+    Of the options worked out, by place: its own, the chosen one and the next that fails.
+    """
+
+    listed_d: tuple[int, ...]
     mine: list[int]
     chosen: int | None
     failing: int | None
@@ -118,24 +120,23 @@ class _Choice:
 
 @dataclass(frozen=True, slots=True)
 class _Block:
-    """What was worked out for a block of tanks (R,), with their wanted chances and caps.
+    """What was worked out for a block of tanks (R,).
 
     Of each interval: what it asks and gives (``options``), its minutes (``efforts``), and what it
     asks of every area (``areas``). ``choices`` are what is chosen for each tank,
-    ``needed_budget_cm`` (A,) the budgets that would make its failing option feasible, if any.
+    ``needed_budget_cm`` (A,) the budgets that would make its failing option feasible, if any; None
+    where that is told briefly.
     """
 
     book: Book
     fit: GrowthFit
     living: LivingAreas
     timing: Timing
-    confidence: FloatArray
-    cap_d: FloatArray
     options: list[IntervalOptions]
     efforts: list[VisitEffort]
     areas: list[list[AreaAdvice]]
     choices: list[_Choice]
-    needed_budget_cm: FloatArray
+    needed_budget_cm: FloatArray | None
 
     def option(self, number: int, run: int) -> OptionAdvice:
         """Return what one interval asks of a tank and gives."""
@@ -145,29 +146,54 @@ class _Block:
 
 
 def _worked_out(
-    book: Book, fit: GrowthFit, living: LivingAreas, timing: Timing, basis: list[Basis]
-) -> _Block:
-    """Work out every listed interval, and caps shorter than all of them, for a block of tanks."""
-    confidence = book.of_tanks("confidence")[living.tank]
-    caps = book.of_tanks("longest_interval_d")[living.tank]
-    listed = book.practice.intervals_d
-    short = {int(cap) for cap in caps if cap < min(listed)}
-    options = [interval_options(living, d, confidence) for d in sorted(short | set(listed))]
-    choices = _choices(options, caps, min(listed))
-    fixed_min = (fixed_minutes(book) + book.of_tanks("travel_min"))[living.tank]
-    return _Block(
-        book=book,
-        fit=fit,
-        living=living,
-        timing=timing,
-        confidence=confidence,
-        cap_d=caps,
-        options=options,
-        efforts=visit_efforts(living, fit.design, timing, options, fixed_min),
-        areas=[_areas(book, fit, living, basis, option) for option in options],
-        choices=choices,
-        needed_budget_cm=_needed_budgets(living, options, choices, confidence),
+    book: Book,
+    fit: GrowthFit,
+    tanks: IntArray,
+    timing: Timing,
+    basis: list[Basis],
+    briefly: bool,
+) -> Iterator[_Block]:
+    """Work out every listed interval, and caps shorter than all of them, for a block of tanks.
+
+    Briefly, work out those chosen and those that fail, for all tanks with the same together.
+    """
+    living, listed = living_areas(fit, tanks), book.practice.intervals_d
+    confidence, caps = (
+        book.of_tanks(name)[living.tank] for name in ("confidence", "longest_interval_d")
     )
+    days = {int(cap) for cap in caps if cap < min(listed)} | set(listed)
+    options = [interval_options(living, d, confidence) for d in sorted(days)]
+    choices = _choices(options, caps, min(listed))
+
+    def block(some: list[IntervalOptions], chosen: list[_Choice], told: int) -> _Block:
+        here = some[0].living
+        fixed_min = (fixed_minutes(book) + book.of_tanks("travel_min"))[here.tank]
+        return _Block(
+            book=book,
+            fit=fit,
+            living=here,
+            timing=timing,
+            options=some,
+            efforts=visit_efforts(here, fit.design, timing, some[:told], fixed_min),
+            areas=[_areas(book, fit, basis, here, option) for option in some[:told]],
+            choices=chosen,
+            needed_budget_cm=None if briefly else _needed_budgets(here, some, chosen),
+        )
+
+    if not briefly:
+        yield block(options, choices, len(options))
+        return
+    pairs = [(choice.chosen, choice.failing) for choice in choices]
+    for pair in dict.fromkeys(pairs):
+        mine = np.array([one == pair for one in pairs])
+        some = [options[n].part(mine) for n in pair if n is not None]
+        chosen, failing = (None if n is None else 0 for n in pair)
+        failing = None if failing is None else len(some) - 1
+        same = [
+            replace(choices[n], mine=[0], chosen=chosen, failing=failing)
+            for n in np.flatnonzero(mine)
+        ]
+        yield block(some, same, 1)
 
 
 def _choices(options: list[IntervalOptions], caps: FloatArray, shortest: int) -> list[_Choice]:
@@ -180,28 +206,26 @@ def _choices(options: list[IntervalOptions], caps: FloatArray, shortest: int) ->
         allowed = [n for n in mine if days[n] <= cap]
         chosen = max((n for n in allowed if holds[n]), default=None)
         longer = (n for n in allowed if chosen is None or n > chosen)
-        found.append(_Choice(mine, chosen, min(longer, default=None)))
+        listed_d = tuple(days[n] for n in mine)
+        found.append(_Choice(listed_d, mine, chosen, min(longer, default=None)))
     return found
 
 
 def _needed_budgets(
-    living: LivingAreas,
-    options: list[IntervalOptions],
-    choices: list[_Choice],
-    confidence: FloatArray,
+    living: LivingAreas, options: list[IntervalOptions], choices: list[_Choice]
 ) -> FloatArray:
     """Budgets (A,) that would make the interval feasible at which each tank fails."""
     budget = living.budget_cm.copy()
     for number in {c.failing for c in choices if c.failing is not None}:
         option, tanks = options[number], np.array([c.failing == number for c in choices])
         areas = tanks[living.run]
-        part, short = living_part(living, areas), option.falls_short(living)[areas]
-        budget[areas] = needed_budgets(part, option.interval_d, confidence[tanks], short)
+        part, short = living_part(living, areas), option.falls_short[areas]
+        budget[areas] = needed_budgets(part, option.interval_d, option.confidence[tanks], short)
     return budget
 
 
 def _areas(
-    book: Book, fit: GrowthFit, living: LivingAreas, basis: list[Basis], option: IntervalOptions
+    book: Book, fit: GrowthFit, basis: list[Basis], living: LivingAreas, option: IntervalOptions
 ) -> list[AreaAdvice]:
     """What an option asks of every area; from lists, as reading values off arrays is slow."""
     ids = book.areas.text("area_id")
@@ -229,41 +253,48 @@ def _areas(
     ]
 
 
-def _advise(block: _Block, run: int) -> TankAdvice:
+def _advise(block: _Block, run: int, said: dict[str, Any]) -> TankAdvice:
     """Choose the interval of one tank, with what limits it."""
-    book, choice, tank = block.book, block.choices[run], int(block.living.tank[run])
-    areas = block.living.area[block.living.of_tank(run)]
-    lost = not_holding(book, block.fit, tank, areas)
+    choice, tank = block.choices[run], int(block.living.tank[run])
+    areas, options = block.living.area[block.living.of_tank(run)], block.options
+    lost = not_holding(block.book, block.fit, tank, areas)
     holds = len(lost) < areas.size
-    short = () if choice.failing is None else _short_areas(block, choice.failing, run)
-    chosen = choice.chosen if holds else None
+    chosen, failing = choice.chosen if holds else None, choice.failing
+    fails = [] if failing is None else _falling_short(block, failing, run)
+    short: tuple[ShortArea, ...] = ()
+    longer, told = None, {n: block.option(n, run) for n in choice.mine}
+    if failing is not None and block.needed_budget_cm is not None:
+        short = _short_areas(block, failing, run, fails)
+        longer = None if chosen is None else _longer(block, told, chosen, failing, run)
     return TankAdvice(
-        **_of_tank(book, tank, block.confidence[run], block.cap_d[run]),
-        recommended_interval_d=None if chosen is None else block.options[chosen].interval_d,
-        limited_by=short[0].area.area_id if short and holds else None,
-        options=tuple(block.option(n, run) for n in choice.mine),
-        fails_at_d=None if choice.failing is None else block.options[choice.failing].interval_d,
+        **said,
+        recommended_interval_d=None if chosen is None else options[chosen].interval_d,
+        limited_by=str(block.fit.design.area_id[areas[fails[0]]]) if fails and holds else None,
+        options=tuple(told.values()),
+        listed_d=choice.listed_d,
+        fails_at_d=None if failing is None else options[failing].interval_d,
         short=short,
-        longer=None if chosen is None else _longer(block, chosen, choice.failing, run),
+        longer=longer,
         minutes=block.timing.rests_on(areas),
         not_holding=lost,
         longest_gap_d=int(block.fit.design.gap_d[tank]) or None,
     )
 
 
-def _longer(block: _Block, chosen: int, failing: int | None, run: int) -> NextLonger | None:
-    """Compare the chosen interval of a tank with the next longer one, if there is one.
+def _longer(
+    block: _Block, told: dict[int, OptionAdvice], chosen: int, failing: int, run: int
+) -> NextLonger:
+    """Compare the chosen interval of a tank with the next longer one.
 
     A visit in ten finds some area over its height where the chance of none is 90 %: with a visit
     every 14 days that is 2.6 visits a year.
     """
-    if failing is None:
-        return None
-    now, longer = (block.option(n, run) for n in (chosen, failing))
+    now, longer = told[chosen], told[failing]
     now_h, longer_h = (
-        block.efforts[n].hours_of_year(run, block.options[n].interval_d) for n in (chosen, failing)
+        block.efforts[n].hours_of_year(run, told[n].interval_d) for n in (chosen, failing)
     )
     lost_days = now.share_of_days_presentable - longer.share_of_days_presentable
+    bare = [area for area in longer.areas if area.cut_needed_cm is not None]
     return NextLonger(
         interval_d=longer.interval_d,
         chance_all_within=longer.chance_all_within,
@@ -272,43 +303,37 @@ def _longer(block: _Block, chosen: int, failing: int | None, run: int) -> NextLo
         hours_saved=now.year.hours - longer.year.hours,
         cost_saved=now.year.cost - longer.year.cost,
         saved=saving(now_h, longer_h, block.book.practice.labour_rate_per_h),
-        bare_areas=tuple(
-            area
-            for area in longer.areas
-            if area.cut_needed_cm is not None and area.cut_needed_cm < area.least_cut_cm
-        ),
+        bare_areas=tuple(a for a in bare if (a.cut_needed_cm or 0.0) < a.least_cut_cm),
         lost_areas=tuple(area.label for area in longer.areas if area.cut_needed_cm is None),
     )
 
 
-def _of_tank(book: Book, tank: int, confidence: float, cap_d: float) -> dict[str, Any]:
-    """What the book says of a tank's visits, as fields of its advice."""
-    return {
-        "tank_id": str(book.tanks.text("tank_id")[tank]),
-        "client": str(book.tanks.text("client")[tank]),
-        "longest_interval_d": int(cap_d),
-        "own_limit": bool(np.isfinite(book.tanks.number("longest_interval_d")[tank])),
-        "confidence": float(confidence),
-    }
+def _falling_short(block: _Block, number: int, run: int) -> list[int]:
+    """Places among a tank's areas of those that keep an interval from being feasible, worst first.
 
-
-def _short_areas(block: _Block, number: int, run: int) -> tuple[ShortArea, ...]:
-    """What keeps an interval from being feasible, the worst first, and what would mend it."""
-    living, option, here = block.living, block.options[number], block.living.of_tank(run)
-    least = living.least_cut_cm[here]
-    at_bottom = least >= option.cut_cm[here] * (1.0 - 1e-9)
+    At least one of them: where none falls short by itself, that which is the likeliest to be over.
+    """
+    option, here = block.options[number], block.living.of_tank(run)
+    at_bottom = block.living.least_cut_cm[here] >= option.cut_cm[here] * (1.0 - 1e-9)
     chance = np.where(at_bottom, option.chance_within[here], 1.0)
-    short = option.falls_short(living)[here]
-    order = here.start + np.argsort(np.where(short, chance, 1.0 + chance), kind="stable")
+    short = option.falls_short[here]
+    order: list[int] = np.argsort(np.where(short, chance, 1.0 + chance), kind="stable").tolist()
+    return order[: max(int(short.sum()), 1)]
+
+
+def _short_areas(block: _Block, number: int, run: int, places: list[int]) -> tuple[ShortArea, ...]:
+    """What areas that keep an interval from being feasible are asked, and what would mend it."""
+    living, first = block.living, block.living.of_tank(run).start
+    assert block.needed_budget_cm is not None
     return tuple(
         ShortArea(
             area=block.areas[number][i],
             floor_cm=float(living.floor_cm[i]),
-            least_cut_cm=float(least[i - here.start]),
+            least_cut_cm=float(living.least_cut_cm[i]),
             needed_budget_cm=float(block.needed_budget_cm[i]),
             limit=cut_limit(block.fit, int(living.area[i])),
         )
-        for i in order[: max(int(short.sum()), 1)].tolist()
+        for i in (first + place for place in places)
     )
 
 
@@ -350,7 +375,7 @@ def area_label(book: Book, place: int) -> str:
 
 def option_of(
     book: Book, fit: GrowthFit, tank: int, interval_d: int, cut_cm: FloatArray | None = None
-) -> OptionAdvice:
+) -> tuple[OptionAdvice, FloatArray]:
     """Work out one interval of one tank, listed or not.
 
     Parameters
@@ -368,50 +393,17 @@ def option_of(
 
     Returns
     -------
-    OptionAdvice
+    option : OptionAdvice
         As ``recommend`` has it.
+    hours : array (D,)
+        Hours of its visits in a year in each draw [h], travel included. Draw ``d`` of one tank goes
+        with draw ``d`` of another: the hand is the same, so their sum has the range of both
+        together.
     """
-    living, option, effort = _one_interval(book, fit, tank, interval_d, cut_cm)
-    areas = tuple(_areas(book, fit, living, fit.basis, option))
-    return OptionAdvice.of(option, effort, 0, book.practice.labour_rate_per_h, areas=areas)
-
-
-def hours_drawn(book: Book, fit: GrowthFit, tank: int, interval_d: int) -> FloatArray:
-    """Draw the hours of a tank's visits in a year.
-
-    Parameters
-    ----------
-    book : Book
-        The book that was fitted.
-    fit : GrowthFit
-        Its fit.
-    tank : int
-        Place of a tank in the book in which something grows.
-    interval_d : int
-        Days between visits [d].
-
-    Returns
-    -------
-    array (D,)
-        Hours [h], travel included. Draw ``d`` of one tank goes with draw ``d`` of another: the hand
-        is the same, so their sum has the range of both together.
-    """
-    _, _, effort = _one_interval(book, fit, tank, interval_d)
-    return effort.hours_of_year(0, interval_d)
-
-
-def _one_interval(
-    book: Book, fit: GrowthFit, tank: int, interval_d: int, cut_cm: FloatArray | None = None
-) -> tuple[LivingAreas, IntervalOptions, VisitEffort]:
     living = living_areas(fit, np.array([tank]))
-    confidence = book.of_tanks("confidence")[living.tank]
+    option = interval_options(living, interval_d, book.of_tanks("confidence")[living.tank], cut_cm)
     fixed_min = (fixed_minutes(book) + book.of_tanks("travel_min"))[living.tank]
-    option = interval_options(living, interval_d, confidence, cut_cm)
     [effort] = visit_efforts(living, fit.design, learn_timing(book, fit), [option], fixed_min)
-    return living, option, effort
-
-
-def _empty(book: Book, tank: int, confidence: float, cap_d: float) -> TankAdvice:
-    """Advice for a tank in which nothing grows: its cap, since no plant limits it."""
-    of_tank = _of_tank(book, tank, confidence, cap_d)
-    return TankAdvice(**of_tank, recommended_interval_d=int(cap_d), limited_by=None)
+    areas = tuple(_areas(book, fit, fit.basis, living, option))
+    told = OptionAdvice.of(option, effort, 0, book.practice.labour_rate_per_h, areas=areas)
+    return told, effort.hours_of_year(0, interval_d)

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.book.checks.rounds import closed_times, open_before, open_from
 from growthcast.finite import finite_answer
@@ -17,7 +17,7 @@ from growthcast.forecast.report import as_date
 from growthcast.log.visits import day_numbers
 from growthcast.nouns import dataclass
 from growthcast.service.advice import TankAdvice
-from growthcast.service.recommend import blocks_of_tanks
+from growthcast.service.living import blocks_of_tanks
 from growthcast.service.visit.standing import standing_areas
 
 Idle = Literal["", "cleared", "empty", "none holds"]
@@ -322,7 +322,7 @@ def tanks_due(
     advice : list of TankAdvice
         The recommendation of each of the tanks.
     tanks : int array (R,)
-        Places of the tanks in the book, in rising order.
+        Places of the tanks in the book, in rising order; one may be asked for at several rhythms.
     days : int
         Days for which the risk is wanted at least [d]; the practice's horizon if that is longer.
 
@@ -333,7 +333,8 @@ def tanks_due(
     """
     on, closed = as_date(fit.design.on_day), closed_times(book)
     ahead_d = np.arange(max(book.practice.horizon_d, days) + 1)
-    chances = chance_some_area_over(fit, tanks, ahead_d)
+    each = distinct(tanks)
+    chances = chance_some_area_over(fit, each, ahead_d)[np.searchsorted(each, tanks)]
     found = []
     for one, rhythm, over in zip(
         advice, rhythms(book, fit, advice, fit.design.on_day, tanks), chances, strict=True

@@ -13,7 +13,7 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
-from growthcast.book.writing.journal import LOCK, book_lock, entries, hash_of
+from growthcast.book.writing.journal import LOCK, book_lock, entries
 from growthcast.book.writing.replace import read_file, replace_files
 
 CALLS = (
@@ -62,8 +62,7 @@ def is_killed(folder: Path, new: Mapping[str, bytes | None], number: int, moment
     child = os.fork()
     if child == 0:
         die_at(number, moment)
-        expected = {name: hash_of(OLD.get(name)) for name in new}
-        replace_files(folder, new, expected=expected, command="test")
+        replace_files(folder, new, {name: OLD.get(name) for name in new}, "test")
         os._exit(0)
     _, status = os.waitpid(child, 0)
     assert os.WIFSIGNALED(status) or os.WEXITSTATUS(status) == 0, status
@@ -84,7 +83,7 @@ def look(folder: Path, new: Mapping[str, bytes | None]) -> None:
     assert bool(told) == (now == dict(new)), "the journal and the files disagree"
     left = [p.name for p in folder.iterdir() if p.name.startswith(".") and p.name != LOCK]
     assert not left, f"left behind: {left}"
-    replace_files(folder, {"species.csv": b"next"}, expected={"species.csv": None})
+    replace_files(folder, {"species.csv": b"next"}, {"species.csv": None})
     assert len(list(entries(folder))) == len(told) + 1, "the journal lost a line"
 
 

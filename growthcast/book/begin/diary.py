@@ -23,7 +23,7 @@ from growthcast.book.supposed import Cell
 from growthcast.book.tables import column_of
 from growthcast.book.words import check_known, folded, printable, shown
 from growthcast.book.writing.append import tried
-from growthcast.book.writing.replace import write_over
+from growthcast.book.writing.replace import replace_files
 from growthcast.book.writing.source import edited, read_source
 from growthcast.errors import Finding, RowsRefused, UsageError
 from growthcast.nouns import dataclass
@@ -287,7 +287,7 @@ def plan_import(folder: Path, understood: Understood, *, today: date) -> Plan:
     source = read_source(folder, "trims")
     notes: tuple[Finding, ...] = ()
     while rows:
-        after, places = edited(folder, source, {}, [row for _, row in rows])
+        after, places = edited(source, {}, [row for _, row in rows])
         files = {"trims.csv": after}, {"trims.csv": source.data}
         try:
             notes = tried(folder, *files, today=today).findings
@@ -311,4 +311,4 @@ def plan_import(folder: Path, understood: Understood, *, today: date) -> Plan:
 def write_import(folder: Path, plan: Plan, file: str) -> None:
     """Write a plan's rows, all in one step, with a line in the journal."""
     files = {"trims.csv": plan.after}, {"trims.csv": plan.before}
-    write_over(folder, *files, "import", f"{len(plan.rows)} rows from {file}")
+    replace_files(folder, *files, "import", f"{len(plan.rows)} rows from {file}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import zipfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +27,7 @@ from growthcast.book.sheets.values import (
 from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import column_letter, printable
 from growthcast.book.writing.replace import check_place, refusals_in_words, write_whole
-from growthcast.book.writing.source import Source, read_source
+from growthcast.book.writing.source import Record, Source, read_source
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 
@@ -39,6 +39,7 @@ ROOM_ROWS = 1000
 """Rows below the last which offer the same choices, for what is typed there."""
 
 _HOMES = {"tank_id": "tanks", "area_id": "areas"}
+"""In whose columns a sheet offers the ids of others."""
 _UNITS = {"umol": "µmol/m²/s", "c": "°C", "share": "share, 0 to 1", "cm2": "cm²", "h": "h a day"}
 
 
@@ -90,23 +91,26 @@ def book_sheets(folder: Path) -> list[Sheet]:
         More rows or longer cells than a spreadsheet holds.
     """
     sources = {table: read_source(folder, table) for table in TABLES}
-    columns = {table: _columns(source) for table, source in sources.items()}
     species = _plants(sources["species"])
+    offered = {"species_id": f"={LISTS}!$A$2:$A${1 + len(species)}"}
+    for name, home in _HOMES.items():
+        source = sources[home]
+        letter = column_letter([known for known, _ in _columns(source)].index(name))
+        last = 1 + sum(1 for _ in source.records()) + ROOM_ROWS
+        offered[name] = f"={home}!${letter}$2:${letter}${last}"
     sheets = [_settings(folder)]
     for table, source in sources.items():
-        records = tuple(source.rows())
-        most = min(MOST_ROWS, MOST_CELLS // len(columns[table]) - 1)
+        records, columns = [record for record, _ in source.rows()], _columns(source)
+        most = min(MOST_ROWS, MOST_CELLS // len(columns) - 1)
         if len(records) > most:
             raise UsageError(
                 f"{table}.csv has {len(records):,} rows, more than the {most:,} that are read "
                 "back from a spreadsheet; work on the CSV itself, or keep older years in a copy "
                 "of the book"
             )
-        headings = tuple(
-            _heading(name, column, table, sources, columns, len(species))
-            for name, column in columns[table]
-        )
-        sheets.append(Sheet(table, headings, _rows(source, columns[table]), len(records)))
+        own = "species_id" if table == "species" else f"{table[:-1]}_id"
+        headings = tuple(_heading(*one, {} if one[0] == own else offered) for one in columns)
+        sheets.append(Sheet(table, headings, _rows(source, records, columns), len(records)))
     heads = Heading("species_id", "every plant known, for the choices; not read back", width=34)
     names = (Heading("common name", width=34), Heading("Latin name", width=34))
     plants = ((name, *of_plant) for name, of_plant in species.items())
@@ -119,10 +123,9 @@ def book_sheets(folder: Path) -> list[Sheet]:
 
 def _columns(source: Source) -> list[tuple[str, Column | None]]:
     """Return the file's columns in its order, then the declared ones it does not have."""
-    declared = {column.name: column for column in TABLES[source.dialect.table]}
-    there = [(name, declared.get(name)) for name in source.names]
-    absent = [(name, column) for name, column in declared.items() if name not in source.names]
-    return [*there, *absent]
+    declared = {column.name: column for column in TABLES[source.table]}
+    absent = [name for name in declared if name not in source.names]
+    return [(name, declared.get(name)) for name in (*source.names, *absent)]
 
 
 def _plants(own: Source) -> dict[str, tuple[str, ...]]:
@@ -131,57 +134,40 @@ def _plants(own: Source) -> dict[str, tuple[str, ...]]:
     found: dict[str, tuple[str, ...]] = {
         plant: ("; ".join(filter(None, names[2:])), names[1]) for plant, names in shipped
     }
-    for record in own.rows():
-        cells = dict(zip(own.names, map(str.strip, record.cells), strict=False))
+    for _, typed in own.rows():
+        cells = {name: cell.strip() for name, cell in typed.items()}
         before = found.get(plant := cells.get("species_id", ""), ("", ""))
         names = ("common_name", "scientific_name")
         found[plant] = tuple(cells.get(n) or b for n, b in zip(names, before, strict=True))
     return {plant: found[plant] for plant in sorted(found) if plant}
 
 
-def _heading(
-    name: str,
-    column: Column | None,
-    table: str,
-    sources: dict[str, Source],
-    columns: dict[str, list[tuple[str, Column | None]]],
-    species: int,
-) -> Heading:
+def _heading(name: str, column: Column | None, offered: Mapping[str, str]) -> Heading:
     text = heading_text(name, column)
+    width = min(max(len(text) + 2, 12), 40)
     if column is None:
-        return Heading(text, "a column of the practice's own", width=_width(text))
-    kind = column.kind
-    choices: Any = column.choices or (("true", "false") if kind == "flag" else ())
-    home = _HOMES.get(name)
-    if home is not None and home != table:
-        letter = column_letter([other for other, _ in columns[home]].index(name))
-        choices = f"={home}!${letter}$2:${letter}${1 + len(sources[home].records) + ROOM_ROWS}"
-    elif name == "species_id" and table == "areas":
-        choices = f"={LISTS}!$A$2:$A${1 + species}"
-    meaning = f"{column.meaning}; {column.expected}"
-    wide = 40 if name == "note" else _width(text) + (6 if kind == "id" else 0)
-    return Heading(text, meaning, kind, wide, choices)
+        return Heading(text, "a column of the practice's own", width=width)
+    kind, usual = column.kind, column.choices
+    choices = offered.get(name) or usual or (("true", "false") if kind == "flag" else ())
+    wide = 40 if name == "note" else width + (6 if kind == "id" else 0)
+    return Heading(text, f"{column.meaning}; {column.expected}", kind, wide, choices)
 
 
-def _width(text: str) -> int:
-    return min(max(len(text) + 2, 12), 40)
-
-
-def _rows(source: Source, columns: list[tuple[str, Column | None]]) -> Iterator[tuple[Value, ...]]:
+def _rows(
+    source: Source, records: Sequence[Record], columns: Sequence[tuple[str, Column | None]]
+) -> Iterator[tuple[Value, ...]]:
     width = len(source.names)
-    for record in source.rows():
+    for record in records:
         kept = record.cells[:width]
-        cells = kept + ("",) * (len(columns) - len(kept))
-        for (name, _), cell in zip(columns, cells, strict=True):
+        values: list[Value] = []
+        for (name, column), cell in zip(columns, kept, strict=False):
             if len(cell) > LONGEST_CELL:
                 raise UsageError(
-                    f"{source.dialect.file}, row {record.row}, {name}: {len(cell):,} characters, "
-                    f"more than the {LONGEST_CELL:,} which a spreadsheet's cell holds; shorten it"
+                    f"{source.file}, row {record.row}, {name}: {len(cell):,} characters, more than "
+                    f"the {LONGEST_CELL:,} which a spreadsheet's cell holds; shorten it"
                 )
-        yield tuple(
-            as_value(cell, column, decimal_comma=source.dialect.decimal_comma)
-            for (_, column), cell in zip(columns, cells, strict=True)
-        )
+            values.append(as_value(cell, column, decimal_comma=source.decimal_comma))
+        yield (*values, *(None,) * (len(columns) - len(values)))
 
 
 def _settings(folder: Path) -> Sheet:
@@ -203,6 +189,12 @@ _AS_TYPED = {
     "strings_to_numbers": False,
     "strings_to_urls": False,
     "constant_memory": True,
+}
+_NOT_LISTED = {
+    "validate": "list",
+    "error_type": "warning",
+    "error_title": "Not in the list",
+    "error_message": "This is none of the words known here. Keep it?",
 }
 _MOST_ROWS = 1_048_576
 
@@ -247,12 +239,9 @@ def xlsx_bytes(sheets: list[Sheet]) -> bytes:
     stream = io.BytesIO()
     workbook = xlsxwriter.Workbook(stream, _AS_TYPED)
     workbook.set_properties({"created": _MADE, "title": "A growthcast book"})
-    formats = {
-        "head": workbook.add_format({"bold": True, "text_wrap": True, "valign": "top"}),
-        "date": workbook.add_format({"num_format": "yyyy-mm-dd"}),
-        "text": workbook.add_format({"num_format": "@"}),
-        "number": workbook.add_format({"num_format": "General"}),
-    }
+    forms = {"date": "yyyy-mm-dd", "text": "@", "number": "General", "value": "General"}
+    formats = {kind: workbook.add_format({"num_format": form}) for kind, form in forms.items()}
+    formats["head"] = workbook.add_format({"bold": True, "text_wrap": True, "valign": "top"})
     try:
         for sheet in sheets:
             page = workbook.add_worksheet(sheet.name)
@@ -265,36 +254,24 @@ def xlsx_bytes(sheets: list[Sheet]) -> bytes:
 
 
 def _write(page: Any, sheet: Sheet, formats: dict[str, Any]) -> None:
+    """Write a sheet; what is typed in a column stays text where the book holds text."""
+    forms = [formats.get(heading.kind, formats["text"]) for heading in sheet.headings]
+    last = min(sheet.count + sheet.room, _MOST_ROWS - 1)
     page.freeze_panes(1, 0)
     for at, heading in enumerate(sheet.headings):
-        page.set_column(at, at, heading.width, formats[_form(heading.kind)])
+        page.set_column(at, at, heading.width, forms[at])
         page.write_string(0, at, heading.text, formats["head"])
         if heading.meaning:
             page.write_comment(0, at, heading.meaning)
-        last = min(sheet.count + sheet.room, _MOST_ROWS - 1)
         if heading.choices:
             source = heading.choices
-            choice = {
-                "validate": "list",
-                "source": source if isinstance(source, str) else list(source),
-                "error_type": "warning",
-                "error_title": "Not in the list",
-                "error_message": "This is none of the words known here. Keep it?",
-            }
-            page.data_validation(1, at, last, at, choice)
+            choice = {"source": source if isinstance(source, str) else list(source)}
+            page.data_validation(1, at, last, at, _NOT_LISTED | choice)
     for row, values in enumerate(sheet.rows, start=1):
         for at, value in enumerate(values):
-            _put(page, row, at, value, formats[_form(sheet.headings[at].kind)], formats)
-
-
-def _form(kind: str) -> str:
-    """Return the form of a column: what is typed there stays text where the book holds text."""
-    return kind if kind in {"date", "number"} else "number" if kind == "value" else "text"
-
-
-def _put(page: Any, row: int, at: int, value: Value, form: Any, formats: dict[str, Any]) -> None:
-    if isinstance(value, dt.date):
-        counted = type(value) is dt.date and value >= _FIRST_DAY
-        form = formats["date" if counted else "text"]
-        value = value if counted else str(value)
-    page.write(row, at, canonical(value) if isinstance(value, str) else value, form)
+            form = forms[at]
+            if isinstance(value, dt.date):
+                counted = type(value) is dt.date and value >= _FIRST_DAY
+                form = formats["date" if counted else "text"]
+                value = value if counted else str(value)
+            page.write(row, at, canonical(value) if isinstance(value, str) else value, form)

@@ -127,7 +127,7 @@ def _lay_over(
     changed, added, missing = _differences(source, sheet, *asked)
     if not (changed or added or missing):
         return
-    file = source.dialect.file
+    file = source.file
     merge.tables.append(TableChanges(file, new, changed, added, missing))
     gone = frozenset(r.row for r in missing if r.row is not None and delete_missing)
     if not (changed or added or gone):
@@ -157,7 +157,7 @@ def _columns(
 
     A new column counts where it holds something, and in a new file also where it is declared.
     """
-    table = source.dialect.table
+    table = source.table
     declared = {column.name: column for column in TABLES[table]}
     known = {heading_text(name, column).casefold(): name for name, column in declared.items()}
     known |= {name: name for name in declared}
@@ -202,12 +202,9 @@ def _differences(
 
     A workbook without a stamp is taken to hold what the book holds now.
     """
-    comma, table = source.dialect.decimal_comma, source.dialect.table
+    comma, table = source.decimal_comma, source.table
     declared = {column.name: column for column in TABLES[table]}
     stamped = any(name == table for name, _ in stamps)
-
-    def cells_of(record: Record | None) -> dict[str, str]:
-        return dict(zip(source.names, record.cells if record else (), strict=False))
 
     def differ(name: str, old: str, new: str) -> bool:
         texts = (normal(text, declared.get(name), decimal_comma=comma) for text in (old, new))
@@ -217,15 +214,15 @@ def _differences(
         said = f"the book has changed since the export, {words}"
         not_taken.append(f"sheet {table}, row {row}: {said}")
 
-    waiting: dict[Key, list[Record]] = defaultdict(list)
-    for record in reversed([*source.rows()]):
-        waiting[key_of(table, cells_of(record))].append(record)
+    waiting: dict[Key, list[tuple[Record, dict[str, str]]]] = defaultdict(list)
+    for one in reversed([*source.rows()]):
+        waiting[key_of(table, one[1])].append(one)
     changed, added = [], []
     for number, values in sheet.rows:
         texts = {n: as_text(values[at], decimal_comma=comma) for n, at in places.items()}
         key = key_of(table, texts)
-        match = waiting[key].pop() if waiting.get(key) else None
-        old, sums, cells = cells_of(match), stamps.get((table, key)), []
+        match, old = waiting[key].pop() if waiting.get(key) else (None, {})
+        sums, cells = stamps.get((table, key)), []
         for name, text in texts.items():
             was = old.get(name, "")
             if not differ(name, was, text):
@@ -246,7 +243,7 @@ def _differences(
     missing = [
         RowChange(dict(zip(ROW_KEYS[table], key, strict=True)), record.row, None)
         for key, records in waiting.items()
-        for record in records
+        for record, _ in records
         if not stamped or (table, key) in stamps
     ]
     return tuple(changed), tuple(added), tuple(sorted(missing, key=lambda gone: gone.row or 0))

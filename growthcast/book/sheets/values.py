@@ -281,9 +281,8 @@ def stamp_rows(sources: Mapping[str, Source]) -> Iterator[tuple[str, str, str, s
     """Yield the rows of the hidden sheet: table, key, columns and their checksums."""
     for table, source in sources.items():
         declared = {column.name: column for column in TABLES[table]}
-        comma, names = source.dialect.decimal_comma, ",".join(source.names)
-        for record in source.rows():
-            cells = dict(zip(source.names, record.cells, strict=False))
+        comma, names = source.decimal_comma, ",".join(source.names)
+        for _, cells in source.rows():
             sums = [checksum(c, declared.get(n), decimal_comma=comma) for n, c in cells.items()]
             yield table, "\n".join(key_of(table, cells)), names, ",".join(sums)
 

@@ -4,44 +4,38 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import field, replace
 from datetime import date
 from pathlib import Path
 from typing import Required, TypedDict, Unpack
 
 from growthcast.book.begin.typed import slug
-from growthcast.book.book import Book, Table, names_of_plants
+from growthcast.book.book import Book
 from growthcast.book.cells.numbers import DECIMAL_COMMA, Fault, parse_date, parse_number
 from growthcast.book.read import inspect_book
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES, Column
-from growthcast.book.words import did_you_mean, folded, plain, shown
+from growthcast.book.words import did_you_mean, plain, shown
 from growthcast.book.writing.journal import Entry, book_lock
-from growthcast.book.writing.replace import Files, read_file, write_over
-from growthcast.book.writing.source import appended, widened
+from growthcast.book.writing.replace import Files, read_file, replace_files
+from growthcast.book.writing.source import (
+    Source,
+    appended,
+    edited,
+    new_source,
+    taken_apart,
+    widened,
+)
 from growthcast.errors import FileChanged, Finding, HeldAlready, RowsRefused, UsageError
 from growthcast.nouns import dataclass
 
 KINDS = {"tank": "tanks", "area": "areas", "conditions": "conditions", "closed": "closed"}
 """What may be added by name, and the table it goes into."""
 
-_LONG_ENOUGH = 4
-"""Letters of a word at least by which a label may name a plant."""
-
-_UNITS = {
-    "cm": ("cm",),
-    "cm2": ("cm2", "cm²"),
-    "g": ("g",),
-    "min": ("min",),
-    "d": ("d", "days"),
-    "h": ("h",),
-    "mg/l": ("mg/l", "mg", "ppm"),
-    "umol": ("umol", "µmol", "ppfd"),
-    "dKH": ("dkh", "kh"),
-    "c": ("c", "°c"),
-    "share": ("%",),
-}
-_WITH_UNIT = re.compile(r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})")
+_ALSO = {"cm2": ("cm²",), "d": ("days",), "mg/l": ("mg", "ppm"), "umol": ("µmol", "ppfd")}
+_ALSO |= {"dKH": ("kh",), "c": ("°c",), "share": ("%",)}
+"""How units are written beside a number as well."""
+_WITH_UNIT = r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})"
 
 
 def parse_row(
@@ -132,8 +126,9 @@ def _cell(column: Column, text: str) -> Cell:
 
 def _number(column: Column, typed: str) -> float:
     text, scale = typed, 1.0
-    match = _WITH_UNIT.fullmatch(typed)
-    if match and match[2].casefold() in _UNITS.get(column.unit, ()):
+    match = re.fullmatch(_WITH_UNIT, typed)
+    unit = column.unit.casefold()
+    if match and match[2].casefold() in (unit, *_ALSO.get(column.unit, ())):
         text, scale = match[1], 0.01 if match[2] == "%" else 1.0
     if DECIMAL_COMMA.fullmatch(text) and not re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", text):
         text = text.replace(",", ".")
@@ -163,48 +158,17 @@ def row_in_words(row: dict[str, Cell]) -> str:
     return ", ".join(f"{name} {value}" for name, value in cells.items())
 
 
-def words_of_plant(species: Table, plant: str) -> set[str]:
-    """Return the words by which an id or label may name a plant."""
-    words = folded(" ".join(names_of_plants(species)[plant])).split()
-    return {word for word in words if len(word) >= _LONG_ENOUGH}
-
-
-def renamed(name: str, words: set[str], plant: str) -> str:
-    """Return an id or label with the new plant's genus where a word of it named the old one."""
-
-    def changed(match: re.Match[str]) -> str:
-        word = match[0].casefold()
-        long_enough = len(word) >= _LONG_ENOUGH
-        named = any(known.startswith(word) or word == f"{known}s" for known in words)
-        return genus if long_enough and named else match[0]
-
-    genus = plant.partition("-")[0]
-    return re.sub(r"[^\W_]+", changed, name)
-
-
-def fresh_id(area_id: str, words: set[str], plant: str, taken: Sequence[str]) -> str:
-    """Return an id for the next plant of an area that the book does not have yet."""
-    known = {name.casefold() for name in taken}
-    base = renamed(area_id, words, plant)
-    if base.casefold() not in known:
-        return base
-    stem = re.sub(r"-[0-9]+$", "", base)
-    number = 2
-    while f"{stem}-{number}".casefold() in known:
-        number += 1
-    return f"{stem}-{number}"
-
-
 _ATTEMPTS = 5  # each time another program changed the file meanwhile, it is read again
 
 
 @dataclass(frozen=True, slots=True)
-class Addition:
-    """Rows added to a table: what they do to the book.
+class Change:
+    """What other rows and cells do to a book, and the journal's entry where they were written.
 
     ``book`` is the book with them, ``None`` where it has problems from before; ``findings`` are
-    the notes on the new rows alone; ``columns`` are those that the table did not have;
-    ``entry`` is the journal's, ``None`` where nothing was written.
+    the notes that it has now and had not; ``columns`` are those that the table did not have.
+    ``summary`` says the change in a sentence, ``lines`` row by row; ``ended`` names the areas whose
+    life ends, ``row`` holds the cells of the area or the bounds that are added.
     """
 
     book: Book | None
@@ -212,6 +176,10 @@ class Addition:
     problems_before: tuple[Finding, ...]
     entry: Entry | None = None
     columns: tuple[str, ...] = ()
+    summary: str = ""
+    lines: tuple[str, ...] = ()
+    ended: tuple[str, ...] = ()
+    row: Mapping[str, Cell] = field(default_factory=dict)
 
 
 class How(TypedDict, total=False):
@@ -227,7 +195,7 @@ class How(TypedDict, total=False):
 
 def would_add(
     folder: Path, table: str, rows: Sequence[Mapping[str, Cell]], *, today: date
-) -> Addition:
+) -> Change:
     """Return what adding rows would do, without writing; raise as ``add_rows`` does."""
     return _tried(folder, table, rows, today)[0]
 
@@ -242,7 +210,7 @@ def add_rows(
     summary: str,
     visit: tuple[str, str] | None = None,
     by: str = "",
-) -> Addition:
+) -> Change:
     """Add rows at the end of a table of a book: its old bytes as they were, then the new lines.
 
     All under the book's lock. Columns that the table lacks are added at the end of its header
@@ -262,12 +230,11 @@ def add_rows(
     for attempt in range(_ATTEMPTS):
         try:
             with book_lock(folder):
-                tried, old, wide, new = _tried(folder, table, rows, today)
+                tried, *(old, wide, new) = _tried(folder, table, rows, today)
                 if tried.columns:
                     said = f"{name}: {', '.join(tried.columns)}"
-                    write_over(folder, {name: wide}, {name: old}, "add column", said, by=by)
-                files = {name: new}, {name: wide}
-                entry = write_over(folder, *files, command, summary, visit=visit, by=by)
+                    replace_files(folder, wide, old, "add column", said, by=by)
+                entry = replace_files(folder, new, wide, command, summary, visit=visit, by=by)
             return replace(tried, entry=entry)
         except FileChanged:
             if attempt == _ATTEMPTS - 1:
@@ -277,23 +244,45 @@ def add_rows(
 
 def _tried(
     folder: Path, table: str, rows: Sequence[Mapping[str, Cell]], today: date
-) -> tuple[Addition, bytes | None, bytes | None, bytes]:
-    """Return what rows do to the book; the table's bytes before, with room and with them."""
+) -> tuple[Change, Files, Files, Files]:
+    """Return what rows do to the book; the table's file as it is, with room, and with them."""
     name = f"{table}.csv"
-    old = read_file(folder, name)
-    tanks = read_file(folder, "tanks.csv") if old is None else None
-    wide, columns = (None, ()) if old is None else widened(old, table, rows)
-    new = appended(wide, table, rows, ("tanks", tanks) if tanks else None)
+    if (old := read_file(folder, name)) is None:
+        wide = new_source(table, read_file(folder, "tanks.csv"))
+        columns: tuple[str, ...] = ()
+    else:
+        source = taken_apart(old, table)[0]
+        columns = source.lacking(rows)
+        wide = widened(source, columns)
+    files = {name: old}, {name: wide.data}, {name: appended(wide, rows)}
     try:
-        done = tried(folder, {name: new}, {name: old}, today=today)
-        return replace(done, columns=columns), old, wide, new
+        return replace(tried(folder, files[2], files[0], today=today), columns=columns), *files
     except RowsRefused as refused:
-        doubled = all(item.slug == "same-rows" for item in refused.findings)
-        if not doubled:
+        if any(item.slug != "same-rows" for item in refused.findings):
             raise
         held = f"{name} holds this already: {refused.findings[0].found}; nothing was written"
         held_all = len(refused.findings) >= len(rows)
         raise HeldAlready(held) if held_all else UsageError(held) from None
+
+
+def edit_table(
+    folder: Path,
+    source: Source,
+    changed: Mapping[int, Mapping[str, Cell]],
+    added: Sequence[Mapping[str, Cell]],
+    command: str,
+    summary: str,
+    *,
+    without: frozenset[int] = frozenset(),
+    takes_back: str | None = None,
+    **how: Unpack[How],
+) -> Change:
+    """Change, add and take out rows of a table, all in one step, as ``carried_out``."""
+    new, _ = edited(source, changed, added, without)
+    files = {source.file: new}, {source.file: source.data}
+    done = carried_out(folder, *files, command, summary, takes_back, **how)
+    lacking = () if source.data is None else source.lacking([*changed.values(), *added])
+    return replace(done, columns=lacking, summary=summary)
 
 
 def carried_out(
@@ -303,29 +292,21 @@ def carried_out(
     command: str,
     summary: str,
     takes_back: str | None = None,
-    *,
-    back: bool = False,
     **how: Unpack[How],
-) -> Addition:
+) -> Change:
     """Hold a book with new bytes of files to every check, as ``tried``, and write them.
 
     The caller has the lock, and made the bytes from the old ones.
     """
-    done = tried(folder, new, old, today=how["today"], back=back)
+    done = tried(folder, new, old, today=how["today"], back=command == "unlog")
     if not how.get("write", True):
         return done
-    said = {"takes_back": takes_back, "by": how.get("by", "")}
-    return replace(done, entry=write_over(folder, new, old, command, summary, **said))
+    by = how.get("by", "")
+    entry = replace_files(folder, new, old, command, summary, takes_back=takes_back, by=by)
+    return replace(done, entry=entry)
 
 
-def tried(
-    folder: Path,
-    new: Mapping[str, bytes | None],
-    old: Mapping[str, bytes | None],
-    *,
-    today: date,
-    back: bool = False,
-) -> Addition:
+def tried(folder: Path, new: Files, old: Files, *, today: date, back: bool = False) -> Change:
     """Return what new bytes of files do to a book that holds the old ones; nothing is written.
 
     ``RowsRefused`` where the book would have problems which it has not now, or one of the files has
@@ -336,16 +317,10 @@ def tried(
     before = inspect_book(folder, today=today, instead=old)[1] if after else ()
     known = set(before)
     fresh = [item for item in after if item not in known]
-    refused = [item for item in fresh if item.level == "problem" or item.slug == "same-rows"]
-    refused = [item for item in refused if item.slug != "no-rows"]
-    own = [
-        item
-        for item in before
-        if item.file in new and item.level == "problem" and item.slug != "no-rows"
-    ]
-    own = [] if back else own
-    if refused or own:
-        raise RowsRefused(tuple(own or refused))
+    refused = [i for i in fresh if i.level == "problem" or i.slug == "same-rows"]
+    own = [i for i in before if i.file in new and i.level == "problem" and not back]
+    for found in (own, refused):
+        if listed := tuple(item for item in found if item.slug != "no-rows"):
+            raise RowsRefused(listed)
     problems = tuple(item for item in before if item.level == "problem" and item in after)
-    notes = tuple(item for item in fresh if item.level == "note")
-    return Addition(book, notes, problems)
+    return Change(book, tuple(item for item in fresh if item.level == "note"), problems)

@@ -2,55 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
+from itertools import chain, count
 from pathlib import Path
 from typing import Unpack
 
 import numpy as np
 
 from growthcast.arrays import BoolArray
-from growthcast.book.book import BOUNDS, Book
+from growthcast.book.book import BOUNDS, Book, names_of_plants
 from growthcast.book.read import read_book
 from growthcast.book.supposed import Cell, known_species
 from growthcast.book.tables import TABLES
-from growthcast.book.words import check_known, plain, shown, some_of
-from growthcast.book.writing.append import How, carried_out, fresh_id, renamed, words_of_plant
-from growthcast.book.writing.journal import Entry, book_lock
-from growthcast.book.writing.source import edited, read_source
-from growthcast.book.writing.visit.entry import beginning_with, tank_of_visit
-from growthcast.errors import Finding, UsageError
-from growthcast.nouns import dataclass
+from growthcast.book.words import folded, plain, some_of
+from growthcast.book.writing.append import Change, How, edit_table
+from growthcast.book.writing.journal import book_lock
+from growthcast.book.writing.source import read_source
+from growthcast.book.writing.visit.entry import id_meant, tank_of_visit
+from growthcast.errors import UsageError
 
 _NOT_KEPT = ("label", "note", "start", "planted_height_cm", "removed_on")
 """What the next plant of an area does not take over from the one before."""
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """One change of a book's areas: the sentence that says it, and what it comes to.
-
-    ``ended`` names the areas whose life ends, ``row`` holds the cells of a row that is added, none
-    where none is. ``notes`` are the findings that the book has with the change and had not before;
-    ``entry`` is the journal's, ``None`` where nothing was written.
-    """
-
-    summary: str
-    on: date
-    ended: tuple[str, ...]
-    row: Mapping[str, Cell]
-    notes: tuple[Finding, ...]
-    entry: Entry | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class _Planned:
-    """A change before it is checked: new cells by file and row, and rows to add at the end."""
-
-    summary: str
-    ended: tuple[str, ...]
-    cells: Mapping[str, Mapping[int, Mapping[str, Cell]]]
-    added: Mapping[str, Mapping[str, Cell]]
+_LONG_ENOUGH = 4
+"""Letters of a word at least by which a label may name a plant."""
 
 
 def replace_area(
@@ -92,15 +69,13 @@ def replace_area(
     NotWritten
         A file cannot be written.
     """
-
-    def planned(book: Book) -> _Planned:
-        areas, species = book.areas, book.species
+    with book_lock(folder):
+        book = read_book(folder, today=how["today"])
+        areas, species, given = book.areas, book.species, dict(cells or {})
         place = _living_area(book, area_id, on)
         one, new = str(areas.text("area_id")[place]), known_species(book, plant, "replace")
-        names = species.text("species_id")
-        old = str(areas.text("species_id")[place])
+        old, names = str(areas.text("species_id")[place]), species.text("species_id")
         cover = dict(zip(names, species.text("measure") == "cover_pct", strict=True))
-        given = dict(cells or {})
         if cover[old] != cover[new] and not {"floor_cm", "budget_cm"} <= given.keys():
             units = [f"{one} in {'% cover' if cover[one] else 'cm'}" for one in (old, new)]
             raise UsageError(
@@ -108,9 +83,9 @@ def replace_area(
                 "floor_cm and budget_cm"
             )
         row = _kept_row(book, place, on) | {"species_id": new, "planted_on": on}
-        words = words_of_plant(book.species, old)
-        row["label"] = renamed(str(areas.text("label")[place]), words, new) or None
-        row["area_id"] = fresh_id(one, words, new, areas.text("area_id").tolist())
+        words = folded(" ".join(names_of_plants(species)[old])).split()
+        row["label"] = _renamed(str(areas.text("label")[place]), words, new) or None
+        row["area_id"] = _fresh_id(_renamed(one, words, new), areas.text("area_id").tolist())
         row |= given
         heights = _heights_in_words(row, "%" if cover[new] else "cm")
         summary = (
@@ -118,9 +93,28 @@ def replace_area(
             f"that day on {plain(_number(row['area_cm2']))} cm², {heights}"
         )
         ends = {int(areas.rows[place]): {"removed_on": on}}
-        return _Planned(summary, (one,), {"areas": ends}, {"areas": row})
+        source = read_source(folder, "areas")
+        done = edit_table(folder, source, ends, [row], "replace", summary, **how)
+    return replace(done, ended=(one,), row=row)
 
-    return _carried_out(folder, on, planned, "replace", **how)
+
+def _renamed(name: str, words: list[str], plant: str) -> str:
+    """Return an id or label with the new plant's genus where a word of it named the old one."""
+
+    def changed(match: re.Match[str]) -> str:
+        word = match[0].casefold()
+        known = (one for one in words if len(one) >= _LONG_ENOUGH <= len(word))
+        named = any(one.startswith(word) or word == f"{one}s" for one in known)
+        return plant.partition("-")[0] if named else match[0]
+
+    return re.sub(r"[^\W_]+", changed, name)
+
+
+def _fresh_id(wanted: str, taken: list[str]) -> str:
+    """Return an id for the next plant of an area that the book does not have yet."""
+    known, stem = {name.casefold() for name in taken}, re.sub(r"-[0-9]+$", "", wanted)
+    several = chain([wanted], (f"{stem}-{number}" for number in count(2)))
+    return next(one for one in several if one.casefold() not in known)
 
 
 def retire(
@@ -157,18 +151,18 @@ def retire(
     """
     if (tank_id is None) == (client is None):
         raise UsageError("name one tank with --tank ID, or all of a client's with --client NAME")
-
-    def planned(book: Book) -> _Planned:
-        tanks, areas = book.tanks, book.areas
+    with book_lock(folder):
+        book = read_book(folder, today=how["today"])
+        tanks, areas, day = book.tanks, book.areas, np.datetime64(on, "D")
         if client is not None:
             mine = tanks.text("tank_id")[book.tanks_of(client)].tolist()
         else:
             mine = [tank_of_visit(book, tank_id, ())]
         here = np.isin(areas.text("tank_id").astype(str), mine)
-        living = np.flatnonzero(here & _lives_beyond(book, on))
+        coming = here & (areas.date("planted_on") > day)
+        living = np.flatnonzero(here & ~coming & ~(areas.date("removed_on") <= day))
         if not living.size:
             raise UsageError(_nothing_alive(book, here, client or mine[0], on))
-        coming = here & np.asarray(areas.date("planted_on") > np.datetime64(on, "D"), np.bool_)
         if coming.any():
             later = ", ".join(areas.text("area_id")[coming].tolist())
             raise UsageError(f"planted after {on}: {later}; take these rows out of areas.csv first")
@@ -181,9 +175,9 @@ def retire(
             f"{'area ends' if len(named) == 1 else 'areas end'}: {some_of(named, 12)}"
         )
         ends = {int(row): {"removed_on": on} for row in areas.rows[living]}
-        return _Planned(summary, tuple(named), {"areas": ends}, {})
-
-    return _carried_out(folder, on, planned, "retire", **how)
+        source = read_source(folder, "areas")
+        done = edit_table(folder, source, ends, [], "retire", summary, **how)
+    return replace(done, ended=tuple(named))
 
 
 def move_bounds(
@@ -220,69 +214,42 @@ def move_bounds(
     NotWritten
         A file cannot be written.
     """
-    wanted = {"floor_cm": floor_cm, "budget_cm": budget_cm, "cut_cm": cut_cm}
-
-    def planned(book: Book) -> _Planned:
-        place = _living_area(book, area_id, on)
-        one = str(book.areas.text("area_id")[place])
+    wanted = dict(zip(BOUNDS, (floor_cm, budget_cm, cut_cm), strict=True))
+    with book_lock(folder):
+        book = read_book(folder, today=how["today"])
+        place, bounds = _living_area(book, area_id, on), book.bounds
+        one, plant = (str(book.areas.text(n)[place]) for n in ("area_id", "species_id"))
+        at = book.species.text("species_id").tolist().index(plant)
+        unit = "%" if book.species.text("measure")[at] == "cover_pct" else "cm"
         before = _heights_on(book, place, on)
-        moved = {n: v for n, v in wanted.items() if v is not None and v != before[n]}
+        moved = {n: v for n, v in wanted.items() if v is not None and v != before.get(n)}
         if not moved:
-            now = _heights_in_words(before, _unit(book, place))
+            now = _heights_in_words(before, unit)
             raise UsageError(
                 f"{one} has {now} on {on} already; give another --floor, --budget or --cut"
             )
-        unit, was = _unit(book, place), {n: v for n, v in before.items() if v == v}
         what = ", ".join(
-            f"{name.removesuffix('_cm')} {f'{plain(was[name])} {unit} to ' if name in was else ''}"
-            f"{plain(value)} {unit}"
+            name.removesuffix("_cm")
+            + (f" {plain(before[name])} {unit} to" if name in before else "")
+            + f" {plain(value)} {unit}"
             for name, value in moved.items()
         )
-        tank = book.areas.text("tank_id")[place]
-        summary = f"{tank}: {one} from {on} on: {what}"
-        bounds = book.bounds
+        summary = f"{book.areas.text('tank_id')[place]}: {one} from {on} on: {what}"
         same = (bounds.text("area_id") == one) & (bounds.date("from_date") == np.datetime64(on))
-        if same.any():
-            row = int(bounds.rows[np.argmax(same)])
-            return _Planned(summary, (), {"bounds": {row: moved}}, {})
-        return _Planned(summary, (), {}, {"bounds": {"area_id": one, "from_date": on, **moved}})
-
-    return _carried_out(folder, on, planned, "move", **how)
-
-
-def _carried_out(
-    folder: Path, on: date, plan: Callable[[Book], _Planned], command: str, **how: Unpack[How]
-) -> Change:
-    """Plan a change by the book as it is, hold the book with it to every check, and write it."""
-    with book_lock(folder):
-        planned = plan(read_book(folder, today=how["today"]))
-        old: dict[str, bytes | None] = {}
-        new: dict[str, bytes | None] = {}
-        for name in {*planned.cells, *planned.added}:
-            source = read_source(folder, name)
-            added = [planned.added[name]] if name in planned.added else []
-            old[f"{name}.csv"] = source.data
-            new[f"{name}.csv"] = edited(folder, source, planned.cells.get(name, {}), added)[0]
-        done = carried_out(folder, new, old, command, planned.summary, **how)
-    row = next(iter(planned.added.values()), {})
-    return Change(planned.summary, on, planned.ended, row, done.findings, done.entry)
-
-
-def _lives_beyond(book: Book, on: date) -> BoolArray:
-    """Whether each area lives on a day and on the next (A,)."""
-    day, areas = np.datetime64(on, "D"), book.areas
-    return np.asarray(~(areas.date("planted_on") > day) & ~(areas.date("removed_on") <= day), bool)
+        changed = {int(row): moved for row in bounds.rows[same][:1]}
+        row: dict[str, Cell] = {} if changed else {"area_id": one, "from_date": on, **moved}
+        source = read_source(folder, "bounds")
+        rows = [row] if row else []
+        done = edit_table(folder, source, changed, rows, "move", summary, **how)
+    return replace(done, row=row)
 
 
 def _living_area(book: Book, area_id: str, on: date) -> int:
     """Return the place of an area that lives on a day and beyond; ``UsageError`` else."""
     areas = book.areas
     known: list[str] = areas.text("area_id").tolist()
-    begin = beginning_with(area_id, areas.text("area_id")[~areas.given("removed_on")].tolist())
-    if area_id not in known and len(begin) > 1:
-        raise UsageError(f"{len(begin)} areas begin with {shown(area_id)}: {some_of(begin)}")
-    area_id = begin[0] if begin and area_id not in known else area_id
-    check_known(area_id, known, "areas.csv has no area", "the areas are")
+    living = areas.text("area_id")[~areas.given("removed_on")].tolist()
+    area_id = id_meant(area_id, known, living, "areas")
     place = known.index(area_id)
     planted, removed = (areas.date(n)[place] for n in ("planted_on", "removed_on"))
     day = np.datetime64(on, "D")
@@ -316,22 +283,18 @@ def _kept_row(book: Book, place: int, on: date) -> dict[str, Cell]:
         if column.name not in _NOT_KEPT and areas.given(column.name)[place]:
             value = areas.columns[column.name][place]
             row[column.name] = float(value) if column.kind == "number" else str(value)
-    return row | {n: value for n, value in _heights_on(book, place, on).items() if value == value}
+    return row | _heights_on(book, place, on)
 
 
 def _heights_on(book: Book, place: int, on: date) -> dict[str, float]:
+    """Return the heights that an area has on a day, those that were agreed."""
     held = book.bounds_on(on)
-    return {name: float(getattr(held, name)[place]) for name in BOUNDS}
+    heights = {name: float(getattr(held, name)[place]) for name in BOUNDS}
+    return {name: cm for name, cm in heights.items() if cm == cm}
 
 
 def _number(cell: Cell) -> float:
     return float(cell) if isinstance(cell, float | int) else float("nan")
-
-
-def _unit(book: Book, place: int) -> str:
-    species = book.species
-    at = species.text("species_id").tolist().index(book.areas.text("species_id")[place])
-    return "%" if species.text("measure")[at] == "cover_pct" else "cm"
 
 
 def _heights_in_words(row: Mapping[str, Cell], unit: str) -> str:

@@ -16,7 +16,6 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 from growthcast.book.files import FILES
 from growthcast.book.words import printable
@@ -44,10 +43,10 @@ def read_file(folder: Path, name: str) -> bytes | None:
 def replace_files(
     folder: Path,
     new: Files,
-    *,
-    expected: Mapping[str, str | None],
+    old: Files,
     command: str = "write",
     summary: str = "",
+    *,
     takes_back: str | None = None,
     visit: tuple[str, str] | None = None,
     by: str = "",
@@ -58,9 +57,8 @@ def replace_files(
     caller reads, decides and replaces without another writer in between::
 
         with book_lock(folder):
-            old = read_file(folder, "tanks.csv")
-            replace_files(folder, {"tanks.csv": new}, expected={"tanks.csv": hash_of(old)},
-                          command="import", summary="2 tanks from practice.xlsx")
+            old = {"tanks.csv": read_file(folder, "tanks.csv")}
+            replace_files(folder, {"tanks.csv": new}, old, "import", "2 tanks from practice.xlsx")
 
     Parameters
     ----------
@@ -69,9 +67,9 @@ def replace_files(
     new
         The whole new bytes of each file by its plain name, as ``trims.csv``; ``None`` removes it.
         Files whose bytes do not change are left alone.
-    expected
-        ``hash_of`` the bytes from which the new ones were made, ``None`` for a file that was not
-        there; one for each name in ``new``.
+    old
+        The bytes from which the new ones were made, ``None`` for a file that was not there; one
+        for each name in ``new``.
     command, summary, takes_back, visit, by
         What the journal says of the change: the command's name, one sentence for a person, the
         id of the entry which this one undoes, the visit it logs (see ``Entry``), if any, and who
@@ -80,21 +78,21 @@ def replace_files(
     Raises
     ------
     FileChanged
-        A file is not what ``expected`` says: read it again, decide again. Nothing was changed.
+        A file is not what ``old`` says: read it again, decide again. Nothing was changed.
     NotWritten
         No permission, no room, a file open elsewhere (also where a spreadsheet's own mark beside
         it says so), the lock taken: a sentence says which.
         Nothing was changed: files already replaced were put back, or are named.
     ValueError
-        A name that is no plain file name, or one without an expected hash.
+        A name that is no plain file name.
     """
-    for name in new:
-        _plain_name(name)
-        if name not in expected:
-            raise ValueError(f"no expected hash for {name}")
+    for name in new:  # text from a person never becomes a path
+        kept = name in {"", "..", journal.JOURNAL, journal.LOCK}
+        if kept or name != Path(name).name or {"\\", "\0", ":"} & {*name}:
+            raise ValueError(f"{name!r} is not a plain file name")
     with journal.book_lock(folder):
-        old = {name: read_file(folder, name) for name in new}
-        _compare(old, expected)
+        for name in new:
+            _compare(name, read_file(folder, name), old[name])
         _closed_elsewhere(folder, new)
         changed = {name: data for name, data in new.items() if data != old[name]}
         splices = {name: journal.splice_of(old[name], data) for name, data in changed.items()}
@@ -106,14 +104,6 @@ def replace_files(
         return entry
 
 
-def write_over(
-    folder: Path, new: Files, old: Files, command: str, summary: str, **said: Any
-) -> journal.Entry:
-    """Replace files that are as they were read, see ``replace_files``."""
-    expected = {name: journal.hash_of(old[name]) for name in new}
-    return replace_files(folder, new, expected=expected, command=command, summary=summary, **said)
-
-
 def write_new(folder: Path, files: Mapping[str, bytes], summary: str) -> None:
     """Write the files of a new book into a folder, made if it is not there; raise as above."""
     try:
@@ -121,18 +111,7 @@ def write_new(folder: Path, files: Mapping[str, bytes], summary: str) -> None:
     except OSError as error:
         reason = error.strerror or "no reason given"
         raise NotWritten(f"the folder {folder} cannot be made ({reason})") from error
-    write_over(folder, files, dict.fromkeys(files), "start", summary)
-
-
-def _plain_name(name: str) -> None:
-    """Refuse what could lead out of the folder: text from a person never becomes a path."""
-    separators = {"/", "\\", "\0", ":"} & set(name)
-    if (
-        separators
-        or name in {"", ".", "..", journal.JOURNAL, journal.LOCK}
-        or name != Path(name).name
-    ):
-        raise ValueError(f"{name!r} is not a plain file name")
+    replace_files(folder, files, dict.fromkeys(files), "start", summary)
 
 
 def _closed_elsewhere(folder: Path, names: Iterable[str]) -> None:
@@ -147,14 +126,13 @@ def _closed_elsewhere(folder: Path, names: Iterable[str]) -> None:
                 )
 
 
-def _compare(old: Files, expected: Mapping[str, str | None]) -> None:
-    for name, data in old.items():
-        if journal.hash_of(data) != expected[name]:
-            raise FileChanged(
-                f"{name} was changed by another program while this one worked on it (a "
-                "spreadsheet, or a program that copies folders between devices): nothing was "
-                "changed; close it there and run this again"
-            )
+def _compare(name: str, now: bytes | None, old: bytes | None) -> None:
+    if now != old:
+        raise FileChanged(
+            f"{name} was changed by another program while this one worked on it (a spreadsheet, or "
+            "a program that copies folders between devices): nothing was changed; close it there "
+            "and run this again"
+        )
 
 
 def _carry_out(folder: Path, old: Files, new: Files, entry: journal.Entry) -> None:
@@ -169,11 +147,11 @@ def _carry_out(folder: Path, old: Files, new: Files, entry: journal.Entry) -> No
             if targets[name].exists() and not os.access(targets[name], os.W_OK):
                 raise PermissionError(errno.EACCES, "the file is write-protected")
             written.append(journal.temporary(targets[name]))
-            _write(written[-1], data or b"", like=targets[name])
+            _write(written[-1], data or b"", targets[name])
         name = journal.JOURNAL
         size = journal.append_line(folder, entry)
         for name, data in new.items():
-            _compare({name: read_file(folder, name)}, {name: entry.files[name].before})
+            _compare(name, read_file(folder, name), old[name])
             _put(targets[name], has_bytes=data is not None)
             done.append(name)
     except (OSError, NotWritten) as error:
@@ -191,13 +169,13 @@ def _carry_out(folder: Path, old: Files, new: Files, entry: journal.Entry) -> No
         _flush_folder(parent)
 
 
-def _write(path: Path, data: bytes, *, like: Path) -> None:
-    """Write a new file with the permissions of another, flushed to the disk."""
+def _write(path: Path, data: bytes, like: Path | None = None, mode: int = 0o666) -> None:
+    """Write a new file, with the permissions of another where that is there, onto the disk."""
     path.unlink(missing_ok=True)
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-    stream = os.open(path, flags, 0o666)
+    stream = os.open(path, flags, mode)
     try:
-        if like.exists() and hasattr(os, "fchown"):
+        if like and like.exists() and hasattr(os, "fchown"):
             seen = like.stat()
             with contextlib.suppress(OSError):  # an owner is kept where one may give files away
                 os.fchown(stream, seen.st_uid, seen.st_gid)
@@ -230,7 +208,7 @@ def _put_back(targets: Mapping[str, Path], old: Files) -> None:
     for name, data in old.items():
         try:
             if data is not None:
-                _write(journal.temporary(targets[name]), data, like=targets[name])
+                _write(journal.temporary(targets[name]), data, targets[name])
             _put(targets[name], has_bytes=data is not None)
         except OSError as error:
             raise NotWritten(
@@ -249,22 +227,24 @@ def _flush_folder(folder: Path) -> None:
             os.close(stream)
 
 
+_FULL = "there is no room left on the disk for {name}; free some, then run this again"
+_REASONS = {
+    errno.ENOSPC: _FULL,
+    getattr(errno, "EDQUOT", errno.ENOSPC): _FULL,
+    errno.EROFS: "{name} is on a disk that cannot be written",
+}
+_HELD = (
+    "{name} cannot be replaced: it is open in another program or write-protected; close it there "
+    "or change its permissions, then run this again"
+)
+
+
 def _trouble(name: str, error: OSError) -> NotWritten:
     """Return why a file could not be written, in a sentence."""
-    if error.errno in {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)}:
-        return NotWritten(
-            f"there is no room left on the disk for {name}; free some, then run this again. "
-            "Nothing was changed"
-        )
-    if error.errno == errno.EROFS:
-        return NotWritten(f"{name} is on a disk that cannot be written. Nothing was changed")
-    if isinstance(error, PermissionError):
-        return NotWritten(
-            f"{name} cannot be replaced: it is open in another program or write-protected; close "
-            "it there or change its permissions, then run this again. Nothing was changed"
-        )
+    usual = _HELD if isinstance(error, PermissionError) else "{name} cannot be written ({reason})"
+    words = _REASONS.get(error.errno or 0, usual)
     reason = error.strerror or "no reason given"
-    return NotWritten(f"{name} cannot be written ({reason}). Nothing was changed")
+    return NotWritten(f"{words.format(name=name, reason=reason)}. Nothing was changed")
 
 
 @contextmanager
@@ -291,13 +271,12 @@ def check_place(folder: Path, file: Path) -> None:
                 raise UsageError(f'"{named}" is {name} of the book; write elsewhere')
 
 
-def write_whole(file: Path, content: bytes) -> None:
+def write_whole(file: Path, content: bytes, mode: int = 0o666) -> None:
     """Write a file in one step: a reader finds the old one or the new one, never a part."""
     beside = file.parent / f".growthcast-{os.getpid()}{file.suffix}"
     with refusals_in_words(file):
         try:
-            with beside.open("xb") as kept:
-                journal.write_all(kept.fileno(), content)
+            _write(beside, content, mode=mode)
             beside.replace(file)
         except BaseException:
             beside.unlink(missing_ok=True)

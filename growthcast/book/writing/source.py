@@ -1,14 +1,16 @@
-"""How a table file is written, so that what is added is written the same way."""
+"""A table's file as it is written: taken apart, then put together with other cells and rows."""
 
 from __future__ import annotations
 
 import csv
 import io
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
+from itertools import islice
 from pathlib import Path
+from typing import Any
 
 from growthcast.book.cells.convert import match_header, number_cells
 from growthcast.book.cells.numbers import DECIMAL_COMMA
@@ -26,72 +28,76 @@ _LINE_END = re.compile("\r\n|\n|\r")
 
 
 @dataclass(frozen=True, slots=True)
-class Dialect:
-    """Encoding, separator, line end and decimal mark of a table's file, and its header as typed.
+class Record:
+    """One record: its row as a spreadsheet shows it, its text with the line end, its cells."""
 
-    ``mark`` is its byte order mark; ``places`` maps each declared column that the file has to its
-    place in the header.
+    row: int
+    raw: str
+    cells: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One table's file: its bytes, its columns, and how it is written.
+
+    ``data`` is none where there is no file; it then has no columns either. ``names`` are its
+    columns, declared ones as declared, others as typed, without spaces around. ``head`` is the text
+    up to and with the header row, ``rest`` all that follows, ``mark`` the byte order mark.
     """
 
     table: str
-    mark: bytes
-    codec: str
-    delimiter: str
-    line_end: str
-    decimal_comma: bool
-    header: tuple[str, ...]
-    header_row: int
-    places: Mapping[str, int]
+    data: bytes | None = None
+    names: tuple[str, ...] = ()
+    header_row: int = 0
+    head: str = ""
+    rest: str = ""
+    mark: bytes = b""
+    codec: str = "utf-8"
+    delimiter: str = ","
+    line_end: str = "\n"
+    decimal_comma: bool = False
 
     @property
     def file(self) -> str:
         """The file's name."""
         return f"{self.table}.csv"
 
-    def line(self, cells: Sequence[str]) -> str:
-        """Return a row without its line end; line breaks of either kind in a cell are quoted.
+    def records(self) -> Iterator[Record]:
+        """Yield the records after the header, blank ones included."""
+        lines = list(io.StringIO(self.rest, newline=""))
+        reader = csv.reader(lines, delimiter=self.delimiter, strict=True)
+        once: dict[str, str] = {}  # a long log holds the same cells many times
+        start = 0
+        for row, cells in enumerate(reader, start=self.header_row + 1):
+            raw = "".join(lines[start : reader.line_num])
+            start = reader.line_num
+            yield Record(row, raw, tuple(once.setdefault(c, c) for c in cells))
 
-        Python's writer quotes only those that end its lines, so it is given both.
+    def rows(self) -> Iterator[tuple[Record, dict[str, str]]]:
+        """Yield the records that hold something, each with its cells by column."""
+        for record in self.records():
+            if any(cell.strip() for cell in record.cells):
+                yield record, dict(zip(self.names, record.cells, strict=False))
+
+    def lacking(self, rows: Sequence[Mapping[str, Cell]]) -> tuple[str, ...]:
+        """Return the declared columns that rows need and the file has not."""
+        needed = {name for row in rows for name, cell in row.items() if cell not in (None, "")}
+        declared = (column.name for column in TABLES[self.table])
+        return tuple(name for name in declared if name in needed and name not in self.names)
+
+    def typed(self, row: Mapping[str, Cell]) -> dict[str, str]:
+        """Return a row's cells as texts of this file; blank ones of columns it lacks are left out.
+
+        ``UsageError`` for a column which it does not have.
         """
-        buffer = io.StringIO(newline="")
-        csv.writer(buffer, delimiter=self.delimiter, lineterminator="\r\n").writerow(cells)
-        return buffer.getvalue().removesuffix("\r\n")
+        for name, cell in row.items():
+            if name not in self.names and cell not in (None, ""):
+                otherwise = f"its columns are {', '.join(self.names)}"
+                hint = did_you_mean(name, self.names, otherwise)
+                raise UsageError(f"{self.file} has no column {shown(name)}; {hint}")
+        return {name: self.text(cell) for name, cell in row.items() if name in self.names}
 
-    def rows(self, rows: Sequence[Mapping[str, Cell]]) -> bytes:
-        """Return rows as bytes of this file.
-
-        ``UsageError`` for a column which the file does not have, or text its encoding cannot hold.
-        """
-        written = []
-        for row in rows:
-            cells = [""] * len(self.header)
-            for name, value in row.items():
-                if value is not None and value != "":
-                    cells[self._place(name)] = self.cell(value)
-            written.append(self.line(cells) + self.line_end)
-        return self.encode("".join(written))
-
-    def encode(self, text: str) -> bytes:
-        """Return text in the file's encoding; ``UsageError`` where that has no such letter."""
-        try:
-            return text.encode(self.codec)
-        except UnicodeEncodeError as error:
-            letter = shown(error.object[error.start : error.end])
-            raise UsageError(
-                f"{self.file} is saved as Windows-1252, which cannot hold {letter}; leave it out, "
-                "or save the file as UTF-8 first"
-            ) from error
-
-    def _place(self, name: str) -> int:
-        if name in self.places:
-            return self.places[name]
-        typed = [cell.strip() for cell in self.header]
-        if name in typed:  # a column of the practice's own
-            return typed.index(name)
-        hint = did_you_mean(name, [*self.places, *typed], f"its columns are {', '.join(typed)}")
-        raise UsageError(f"{self.file} has no column {shown(name)}; {hint}")
-
-    def cell(self, value: Cell) -> str:
+    def text(self, value: Cell) -> str:
         """Return a cell as text of this file; a blank one for ``None``."""
         if value is None:
             return ""
@@ -103,30 +109,64 @@ class Dialect:
             return value.isoformat()
         return plain(value).replace(".", "," if self.decimal_comma else ".")
 
+    def line(self, cells: Sequence[str], new: Mapping[str, str] | None = None) -> str:
+        """Return a row without its line end, some of its cells new.
 
-def read_dialect(data: bytes, table: str) -> tuple[Dialect | None, list[Finding]]:
-    """Return how a table's file is written and the problems of its records and header.
+        Line breaks of either kind in a cell are quoted: Python's writer quotes only those that end
+        its lines, so it is given both.
+        """
+        cells = [*cells, *[""] * (len(self.names) - len(cells))]
+        for name, cell in (new or {}).items():
+            cells[self.names.index(name)] = cell
+        return self.joined(cells)
 
-    There is none where the file cannot be read as a table.
+    def joined(self, cells: Sequence[str]) -> str:
+        """Return cells as a line without its end."""
+        buffer = io.StringIO(newline="")
+        csv.writer(buffer, delimiter=self.delimiter, lineterminator="\r\n").writerow(cells)
+        return buffer.getvalue().removesuffix("\r\n")
+
+    def encoded(self, text: str) -> bytes:
+        """Return text as bytes of this file; ``UsageError`` where they cannot hold it."""
+        try:
+            data = self.mark + text.encode(self.codec)
+        except UnicodeEncodeError as error:
+            letter = shown(error.object[error.start : error.end])
+            raise UsageError(
+                f"{self.file} is saved as Windows-1252, which cannot hold {letter}; leave it out, "
+                "or save the file as UTF-8 first"
+            ) from error
+        if decoded(data)[2] != text:  # bytes that would be taken for another encoding
+            raise UsageError(
+                f"{self.file} is saved as Windows-1252 and would not be read back as typed; save "
+                "the file as UTF-8 first"
+            )
+        return data
+
+
+def taken_apart(data: bytes, table: str) -> tuple[Source, list[Finding]]:
+    """Return a table's file and the problems of its records and header.
+
+    ``RowsRefused`` where it cannot be read as a table at all.
     """
-    columns = frozenset(column.name for column in TABLES[table])
-    grid, findings = read_grid(data, f"{table}.csv", columns)
+    declared = frozenset(column.name for column in TABLES[table])
+    grid, findings = read_grid(data, f"{table}.csv", declared)
     problems = [item for item in findings if item.level == "problem"]
     if grid is None:
-        return None, problems
+        raise RowsRefused(tuple(problems))
     mark, codec, text = decoded(data)
     ends = _LINE_END.findall(text[-100_000:])
     places, odd = match_header(grid, table)
     problems += [item for item in odd if item.slug == "double-column"]
-    comma = _decimal_comma(grid, table, places)
-    written = (mark, codec, grid.delimiter, ends[-1] if ends else "\n", comma)
-    return Dialect(table, *written, grid.header, grid.header_row, places), problems
-
-
-def new_dialect(table: str, header: Sequence[str] = ()) -> Dialect:
-    """Return how a file that is not there yet is written."""
-    places = {name: place for place, name in enumerate(header)}
-    return Dialect(table, b"", "utf-8", ",", "\n", False, tuple(header), 0, places)
+    typed = [name.strip() for name in grid.header]
+    names = tuple(fold if (fold := name.casefold()) in declared else name for name in typed)
+    stream = io.StringIO(text, newline="")
+    next(islice(csv.reader(stream, delimiter=grid.delimiter), grid.header_row - 1, None))
+    split = {"head": text[: stream.tell()], "rest": text[stream.tell() :]}
+    comma, end = _decimal_comma(grid, table, places), ends[-1] if ends else "\n"
+    written: dict[str, Any] = {"line_end": end, "decimal_comma": comma, **split}
+    written |= {"mark": mark, "codec": codec, "delimiter": grid.delimiter}
+    return Source(table, data, names, grid.header_row, **written), problems
 
 
 def _decimal_comma(grid: Grid, table: str, places: Mapping[str, int]) -> bool:
@@ -142,128 +182,59 @@ def _decimal_comma(grid: Grid, table: str, places: Mapping[str, int]) -> bool:
     return grid.delimiter == ";" and not any(_DECIMAL_POINT.fullmatch(cell) for cell in cells)
 
 
-def appended(
-    data: bytes | None,
-    table: str,
-    rows: Sequence[Mapping[str, Cell]],
-    like: tuple[str, bytes] | None = None,
-) -> bytes:
-    """Return a table file with rows at its end: the old bytes as they were, then the new lines.
-
-    A file that is not there yet (``data`` is ``None``) starts with every declared column, written
-    as another table of the book is (``like``: that table's name and bytes). ``RowsRefused`` where
-    a file cannot be read as a table.
-    """
-    if data is None:
-        dialect = new_dialect(table, [column.name for column in TABLES[table]])
-        if like is not None:
-            theirs = dialect_of(like[1], like[0])
-            codec = "utf-8" if theirs.codec == "cp1252" else theirs.codec
-            header, places = dialect.header, dialect.places
-            dialect = replace(theirs, table=table, codec=codec, header=header, places=places)
-        return dialect.mark + dialect.rows([{name: name for name in dialect.header}, *rows])
-    dialect = dialect_of(data, table)
-    ended = data.endswith(tuple(end.encode(dialect.codec) for end in "\r\n"))
-    return data + (b"" if ended else dialect.encode(dialect.line_end)) + dialect.rows(rows)
+def new_source(table: str, tanks: bytes | None = None) -> Source:
+    """Return a file that is not there yet; it is written as tanks.csv is, but in UTF-8 or 16."""
+    like = taken_apart(tanks, "tanks")[0] if tanks else Source("tanks")
+    codec = "utf-8" if like.codec == "cp1252" else like.codec
+    bare: dict[str, Any] = {"data": None, "names": (), "header_row": 0, "head": "", "rest": ""}
+    return replace(like, table=table, codec=codec, **bare)
 
 
-def widened(
-    data: bytes, table: str, rows: Sequence[Mapping[str, Cell]]
-) -> tuple[bytes, tuple[str, ...]]:
-    """Return a table file with the declared columns that rows need and it lacks, and their names.
-
-    They come at the end of its header; its rows stay as they are, and are blank there.
-    """
-    dialect = dialect_of(data, table)
-    needed = {n for row in rows for n, cell in row.items() if cell is not None and cell != ""}
-    declared = [column.name for column in TABLES[table]]
-    names = tuple(n for n in declared if n in needed and n not in dialect.places)
-    if not names:
-        return data, ()
-    mark, codec, text = decoded(data)
-    ends = [end.start() for end in _LINE_END.finditer(text)] + [len(text)]
-    at = ends[min(dialect.header_row, len(ends)) - 1]
-    new = mark + (text[:at] + dialect.delimiter.join(("", *names)) + text[at:]).encode(codec)
-    if dialect_of(new, table).header != (*dialect.header, *names):
-        raise UsageError(f"{dialect.file} has a header to which only a person can add {names[0]}")
-    return new, names
-
-
-def dialect_of(data: bytes, table: str) -> Dialect:
-    """Return how a table's file is written; ``RowsRefused`` where it cannot be read as a table."""
-    dialect, problems = read_dialect(data, table)
-    if dialect is None:
-        raise RowsRefused(tuple(problems))
-    return dialect
-
-
-@dataclass(frozen=True, slots=True)
-class Record:
-    """One record: its row as a spreadsheet shows it, its text with the line end, its cells."""
-
-    row: int
-    raw: str
-    cells: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Source:
-    """One table's file: its bytes, how they were written and its records.
-
-    ``names`` are its columns, declared ones as declared, others as typed, without spaces around.
-    ``before`` is the text up to and with the header row; ``records`` are all that follow, blank
-    lines included. ``data`` is none where there is no file; it then has no columns either.
-    """
-
-    data: bytes | None
-    dialect: Dialect
-    names: tuple[str, ...]
-    before: str
-    records: tuple[Record, ...]
-
-    def rows(self) -> Iterable[Record]:
-        """Yield the records that hold something."""
-        return (record for record in self.records if any(c.strip() for c in record.cells))
-
-
-def read_source(folder: Path, table: str, rows: Sequence[Mapping[str, Cell]] = ()) -> Source:
-    """Return a table's file as it stands, with the columns that rows need and it lacks.
-
-    ``BookProblems`` where it cannot be taken apart.
-    """
+def read_source(folder: Path, table: str) -> Source:
+    """Return a table's file as it stands; ``BookProblems`` where it cannot be taken apart."""
     path = folder / f"{table}.csv"
     if not path.exists() and not path.is_symlink():
-        return Source(None, new_dialect(table), (), "", ())
+        return new_source(table, read_file(folder, "tanks.csv"))
     data = read_bytes(path)
     if isinstance(data, Finding):
         raise BookProblems((data,))
-    data = widened(data, table, rows)[0] if rows else data
-    dialect, problems = read_dialect(data, table)
-    if dialect is None or problems:
+    source, problems = taken_apart(data, table)
+    if problems:
         raise BookProblems(tuple(problems))
-    declared = {column.name for column in TABLES[table]}
-    typed = [name.strip() for name in dialect.header]
-    names = tuple(fold if (fold := name.casefold()) in declared else name for name in typed)
-    before, records = _records(decoded(data)[2], dialect)
-    return Source(data, dialect, names, before, records)
+    return source
 
 
-def _records(text: str, dialect: Dialect) -> tuple[str, tuple[Record, ...]]:
-    lines = list(io.StringIO(text, newline=""))
-    reader = csv.reader(lines, delimiter=dialect.delimiter, strict=True)
-    once: dict[str, str] = {}  # a long log holds the same cells many times
-    records: list[Record] = []
-    before: list[str] = []
-    start = 0
-    for row, cells in enumerate(reader, start=1):
-        stop = reader.line_num
-        raw = lines[start] if stop == start + 1 else "".join(lines[start:stop])
-        start = stop
-        if row <= dialect.header_row:
-            before.append(raw)
-        else:
-            records.append(Record(row, raw, tuple(once.setdefault(c, c) for c in cells)))
-    return "".join(before), tuple(records)
+def widened(source: Source, names: Sequence[str]) -> Source:
+    """Return a file with more columns at the end of its header; its rows stay as they are."""
+    if not names:
+        return source
+    *_, typed = csv.reader(io.StringIO(source.head, newline=""), delimiter=source.delimiter)
+    if len(typed) > len(source.names):  # columns without a name
+        raise UsageError(
+            f"the header of {source.file} ends with blank columns, so that no column can be "
+            "added; remove the separators at the end of its lines, then run this again"
+        )
+    head = _wider(source.head, source.joined(("", *names)))
+    wide = replace(source, names=(*source.names, *names), head=head)
+    return replace(wide, data=wide.encoded(head + source.rest))
+
+
+def begun(source: Source, names: Sequence[str]) -> Source:
+    """Return a new file with its header."""
+    head = source.joined(names) + source.line_end
+    return replace(source, data=b"", names=tuple(names), header_row=1, head=head)
+
+
+def appended(source: Source, rows: Sequence[Mapping[str, Cell]]) -> bytes:
+    """Return a file with rows at its end, its old bytes as they were.
+
+    One that is not there yet begins with every declared column.
+    """
+    if source.data is None:
+        source = begun(source, [column.name for column in TABLES[source.table]])
+    text = source.head + source.rest
+    lines = [source.line((), source.typed(row)) + source.line_end for row in rows]
+    return source.encoded("".join([text, "" if _end(text) else source.line_end, *lines]))
 
 
 def rewritten(
@@ -294,73 +265,38 @@ def rewritten(
     UsageError
         A character that the file's encoding does not know, or no place for a new column.
     """
-    dialect, names = source.dialect, [*source.names, *new_columns]
-    head = source.before.rstrip().rpartition("\n")[2]
-    if new_columns and source.names and head.endswith(dialect.delimiter):  # columns without a name
-        raise UsageError(
-            f"the header of {dialect.file} ends with blank columns, so that no column can be "
-            "added; remove the separators at the end of its lines, then import again"
-        )
-
-    def line(cells: Sequence[str], new: Mapping[str, str]) -> str:
-        cells = [*cells, *[""] * (len(names) - len(cells))]
-        for name, cell in new.items():
-            cells[names.index(name)] = cell
-        return dialect.line(cells)
-
-    parts = [_wider(source.before, dialect.line(("", *new_columns)) if new_columns else "")]
-    if source.data is None:
-        parts = [dialect.line(new_columns) + "\n"]
-    row = dialect.header_row or 1
-    for record in source.records:
+    wide = (begun if source.data is None else widened)(source, new_columns)
+    parts, row = [wide.head], wide.header_row
+    for record in source.records():
         if record.row in without:
             continue
         row += 1
+        raw = record.raw
         if record.row in changed:
-            parts.append(line(record.cells, changed[record.row]) + _end(record.raw))
-        elif new_columns and record.raw.strip():
-            parts.append(_wider(record.raw, dialect.delimiter * (len(names) - len(record.cells))))
-        else:
-            parts.append(record.raw)
+            raw = wide.line(record.cells, changed[record.row]) + _end(raw)
+        elif new_columns and raw.strip():
+            raw = _wider(raw, wide.delimiter * (len(wide.names) - len(record.cells)))
+        parts.append(raw)
     if added and parts[-1] and not _end(parts[-1]):
-        parts.append(dialect.line_end)
-    parts += [line((), cells) + dialect.line_end for cells in added]
-    text = "".join(parts)
-    data = dialect.mark + dialect.encode(text)
-    if decoded(data)[2] != text:  # bytes that would be taken for another encoding
-        raise UsageError(
-            f"{dialect.file} is saved as Windows-1252 and would not be read back as typed; save "
-            "the file as UTF-8 first"
-        )
-    return data, list(range(row + 1, row + 1 + len(added)))
+        parts.append(wide.line_end)
+    parts += [wide.line((), cells) + wide.line_end for cells in added]
+    return wide.encoded("".join(parts)), list(range(row + 1, row + 1 + len(added)))
 
 
 def edited(
-    folder: Path,
     source: Source,
     changed: Mapping[int, Mapping[str, Cell]],
     added: Sequence[Mapping[str, Cell]],
+    without: frozenset[int] = frozenset(),
 ) -> tuple[bytes, list[int]]:
-    """Return a file with other cells and more rows, as ``rewritten``, columns that it lacks added.
-
-    One that is not there begins with every declared column, written as tanks.csv is.
-    """
-    dialect = source.dialect
+    """Return a file as ``rewritten``, columns that it lacks added; a new one as ``appended``."""
     if source.data is None:
-        tanks = read_file(folder, "tanks.csv")
-        like = ("tanks", tanks) if tanks else None
-        return appended(None, dialect.table, added, like), list(range(2, 2 + len(added)))
-    rows = [*changed.values(), *added]
-    needed = {name for row in rows for name, cell in row.items() if cell is not None}
-    declared = [column.name for column in TABLES[dialect.table]]
-    lacking = [name for name in declared if name in needed and name not in source.names]
-
-    def typed(row: Mapping[str, Cell]) -> dict[str, str]:
-        known = {*source.names, *lacking}
-        return {name: dialect.cell(cell) for name, cell in row.items() if name in known}
-
+        return appended(source, added), list(range(2, 2 + len(added)))
+    lacking = source.lacking([*changed.values(), *added])
+    typed = widened(source, lacking).typed
     cells = {row: typed(new) for row, new in changed.items()}
-    return rewritten(source, cells, [*map(typed, added)], new_columns=lacking)
+    rows = [typed(row) for row in added]
+    return rewritten(source, cells, rows, new_columns=lacking, without=without)
 
 
 def _end(raw: str) -> str:

@@ -8,26 +8,25 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import Unpack
+from typing import Any, Unpack
 from uuid import uuid4
 
 import numpy as np
 
 from growthcast.book.book import Book
-from growthcast.book.cells.numbers import Fault, parse_date
+from growthcast.book.cells.numbers import parse_date
 from growthcast.book.supposed import Cell
+from growthcast.book.tables import TABLES
 from growthcast.book.words import shown
-from growthcast.book.writing.append import Addition, How, carried_out
+from growthcast.book.writing.append import Change, How, carried_out, edit_table
 from growthcast.book.writing.journal import Entry, Splice, append_line, book_lock, entries, undone
 from growthcast.book.writing.replace import read_file
-from growthcast.book.writing.source import Record, Source, dialect_of, read_source, rewritten
+from growthcast.book.writing.source import read_source, widened
 from growthcast.errors import UsageError
-from growthcast.nouns import dataclass
 
 VISITS = ("log",)
 CHANGES = (*VISITS, "add", "replace", "retire", "move", "import")
 """Commands, by their first word, of which what they wrote can be taken back."""
-_LOG = "trims.csv"
 _ENDS = (b"\n", b"\r")
 _NOT_SAID = ("date", "tank_id", "area_id")
 
@@ -80,8 +79,7 @@ def take_back(
                 raise UsageError(_moved_on(folder, name, entry, splice, now[name]))
             old[name] = data
         said = (f"took back: {entry.summary}", entry.id)
-        how = How(today=today or date.today(), by=by)
-        carried_out(folder, old, now, "unlog", *said, back=True, **how)
+        carried_out(folder, old, now, "unlog", *said, today=today or date.today(), by=by)
         return entry
 
 
@@ -142,19 +140,6 @@ def _moved_on(folder: Path, name: str, entry: Entry, splice: Splice, now: bytes 
     )
 
 
-@dataclass(frozen=True, slots=True)
-class VisitChange:
-    """What a visit's rows in the log would become, a sentence a row, and what that does.
-
-    ``summary`` says it in one; ``added`` has the book with the change and the journal's entry,
-    ``None`` where nothing was written.
-    """
-
-    summary: str
-    lines: tuple[str, ...]
-    added: Addition
-
-
 def without_visit(book: Book, tank_id: str, on: date) -> Book:
     """Return a book as if a tank had not been visited on a day."""
     trims = book.trims
@@ -168,7 +153,7 @@ def change_visit(
     on: date,
     cells: Sequence[Mapping[str, Cell]] = (),
     **how: Unpack[How],
-) -> VisitChange:
+) -> Change:
     """Put other rows in the place of a visit's, or none, whatever was logged since.
 
     Rows of areas that both have stay in their place, with the new amounts; cells of columns that
@@ -195,11 +180,18 @@ def change_visit(
         The file cannot be written.
     """
     with book_lock(folder):
-        source, before = read_source(folder, "trims", cells), read_file(folder, _LOG)
-        mine = _rows_of(source, tank_id, on)
+        source = read_source(folder, "trims")
+        day = on.isoformat()
+        mine = [
+            (record, old)
+            for record, old in source.rows()
+            if old.get("tank_id", "").strip() == tank_id
+            and parse_date(old.get("date", "").strip()) == day
+        ]
         if not mine:
             raise UsageError(f"trims.csv has no row of {tank_id} on {on}; nothing was changed")
-        waiting = {str(row.get("area_id") or ""): row for row in cells}
+        typed = widened(source, source.lacking(cells)).typed
+        waiting = {str(row.get("area_id") or ""): typed(row) for row in cells}
         changed, gone, lines = dict[int, dict[str, str]](), set[int](), list[str]()
         for record, old in mine:
             area = old.get("area_id", "").strip()
@@ -207,48 +199,26 @@ def change_visit(
             if row is None:
                 gone.add(record.row)
                 lines.append(f"{title}: {_said(old)}: taken out")
-            elif new := _differing(source, old, row):
+            elif new := _differing(old, row):
                 changed[record.row] = new
                 lines.append(f"{title}: {_said(old)}; now {_said(old | new)}")
-        lines += [
-            f"{area or 'whole tank'}: {_said(_typed(source, waiting[area]))}: new"
-            for area in waiting
-        ]
+        lines += [f"{area or 'whole tank'}: {_said(row)}: new" for area, row in waiting.items()]
         if not lines:
             raise UsageError(f"the visit of {tank_id} on {on} is in the book as typed already")
-        added = [_typed(source, row) for row in waiting.values()]
-        data, _ = rewritten(source, changed, added, without=frozenset(gone))
         what = f"{len(lines)} row{'s' if len(lines) > 1 else ''}"
-        taken = not cells
-        summary = f"{tank_id} on {on}, {what} {'taken back' if taken else 'logged again'}"
-        command, back = ("unlog", _logged_by(folder, tank_id, on)) if taken else ("log", None)
-        files = {_LOG: data}, {_LOG: before}
-        done = carried_out(folder, *files, command, summary, back, back=taken, **how)
-        header = () if before is None else dialect_of(before, "trims").header
-        columns = source.dialect.header[len(header) :]
-        return VisitChange(summary, tuple(lines), replace(done, columns=columns))
+        said = {"command": "log", "summary": f"{tank_id} on {on}, {what} logged again"}
+        if not cells:
+            said = {"command": "unlog", "summary": f"{tank_id} on {on}, {what} taken back"}
+        back = None if cells else _logged_by(folder, tank_id, on)
+        rows = changed, list(waiting.values())
+        more: dict[str, Any] = {"without": frozenset(gone), "takes_back": back, **said, **how}
+        return replace(edit_table(folder, source, *rows, **more), lines=tuple(lines))
 
 
-def _rows_of(source: Source, tank_id: str, on: date) -> list[tuple[Record, dict[str, str]]]:
-    """Return the records of a tank's visit on a day, with their cells by column."""
-    found = []
-    for record in source.rows():
-        cells = dict(zip(source.names, record.cells, strict=False))
-        day = parse_date(cells.get("date", "").strip())
-        same = not isinstance(day, Fault) and day == on.isoformat()
-        if same and cells.get("tank_id", "").strip() == tank_id:
-            found.append((record, cells))
-    return found
-
-
-def _typed(source: Source, row: Mapping[str, Cell]) -> dict[str, str]:
-    """Return a row's cells as text of the log's file."""
-    return {n: source.dialect.cell(cell) for n, cell in row.items() if n in source.names}
-
-
-def _differing(source: Source, old: Mapping[str, str], row: Mapping[str, Cell]) -> dict[str, str]:
+def _differing(old: Mapping[str, str], row: Mapping[str, str]) -> dict[str, str]:
     """Return the declared cells of a row that change; those it does not have are blanked."""
-    new = dict.fromkeys(source.dialect.places, "") | _typed(source, row)
+    new = {column.name: "" for column in TABLES["trims"] if column.name in old}
+    new |= row
     fixed = {*_NOT_SAID} if row.get("by") else {*_NOT_SAID, "by"}
     return {n: c for n, c in new.items() if n not in fixed and c != old.get(n, "").strip()}
 

@@ -15,11 +15,11 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from growthcast.book.read import read_shipped_species
-from growthcast.desk.memory import Desk, Known, NotYet
+from growthcast.desk.memory import Desk, Known, NotYet, words_of
 from growthcast.desk.pages import offers, practice, visits
 from growthcast.desk.pages.asked import Asked, NotThere, render
-from growthcast.desk.share import Share
-from growthcast.desk.visit import STATIC, book_mark, kind, static, words_of
+from growthcast.desk.share import Share, sent
+from growthcast.desk.visit import STATIC, book_mark
 from growthcast.errors import GrowthcastError
 from growthcast.say.locale import open_locale
 from growthcast.say.words import named
@@ -66,26 +66,18 @@ class Pages:
 
     def app(self) -> Starlette:
         """Return the pages as an application."""
-        routes = [
-            *(
-                Route(path, partial(self._get, page), methods=["GET"])
-                for path, page in SHOWN.items()
-            ),
-            *(
-                Route(path, partial(self._post, page), methods=["POST"])
-                for path, page in WRITTEN.items()
-            ),
-            Route("/about", self.about),
-            *(Route(f"/static/{name}", partial(self._static, name)) for name in STATIC),
-        ]
+        answers = {f"/static/{name}": partial(self._static, name) for name in STATIC}
+        answers |= {path: partial(self._get, page) for path, page in SHOWN.items()}
+        routes = [Route("/about", self.about), *(Route(*one) for one in answers.items())]
+        for path, page in WRITTEN.items():
+            routes.append(Route(path, partial(self._post, page), methods=["POST"]))
         return Starlette(routes=routes, exception_handlers={404: self._nowhere})
 
     async def _nowhere(self, request: Request, _: Exception) -> Response:
         return await run_in_threadpool(self._answered, no_page, request.url.path, {})
 
     async def _static(self, name: str, _: Request) -> Response:
-        headers = {"cache-control": "no-cache"}
-        return Response(static(name), media_type=kind(name), headers=headers)
+        return sent(name, {"cache-control": "no-cache"})
 
     async def about(self, _: Request) -> Response:
         """Say whose desk this is, so that a second opening of the book finds it."""

@@ -20,39 +20,30 @@ from growthcast.brief.contract import gather_facts
 from growthcast.brief.html import page_html
 from growthcast.brief.page import Page
 from growthcast.brief.pdf import page_pdf
-from growthcast.desk.guard import OF_A_SHEET
 from growthcast.desk.memory import Known
-from growthcast.desk.pages.asked import (
-    Asked,
-    as_table,
-    cell,
-    download,
-    fields,
-    finding_words,
-    link,
-    plants,
-)
+from growthcast.desk.pages import asked as forms
+from growthcast.desk.pages.asked import Asked, as_table, cell, download, fields
 from growthcast.errors import BookProblems, Finding
 from growthcast.fit.growth import fit_growth
-from growthcast.fit.result import GrowthFit
 from growthcast.say.locale import open_locale
 from growthcast.say.plants import plant_reason, saves_in_words
 from growthcast.say.strip import days_of_100
 from growthcast.say.words import named
 from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
-from growthcast.service.rescape.plants import (
-    PlantAdvice,
-    compare_plants,
-    pool_of,
-    usual_choice,
-)
+from growthcast.service.rescape.plants import PlantAdvice, compare_plants, pool_of, usual_choice
 
 LANGUAGES = ("en-GB", "de-DE")
 DRAWING = threading.Lock()
 """Pictures are drawn one at a time."""
+OF_A_SHEET = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
+    "form-action 'none'; frame-ancestors 'self'"
+)
+"""A client's page has its style inside, no script, and is shown in a frame of our own page."""
 ROWS, MOST_ROWS = 5, 15
 QUOTED, GROWN_D = "quote", 365
 """The id of a tank that is typed, and how long its plants have stood there."""
+TYPED = ("tanks", "areas", "conditions")
 TANK = ("name", "client", "length_cm", "width_cm", "water_depth_cm", "travel_min")
 LIGHT = ("ppfd_umol", "photoperiod_h", "co2_mg_l", "temperature_c")
 AREA = ("species_id", "area_cm2", "floor_cm", "budget_cm")
@@ -96,12 +87,14 @@ def sheet(asked: Asked) -> Response:
     return _sent(asked, page, standing.advice.tank_id)
 
 
-def brief_of(known: Known, tank: int, every: int, tag: str) -> Page:
-    """Return the page of one tank as ``growthcast brief`` builds it."""
-    return _brief(known.book, known.fit, tank, every, tag)
-
-
-def _brief(book: Book, fit: GrowthFit, tank: int, every: int, tag: str) -> Page:
+def brief_of(known: Known, tank: int, every: int, tag: str, *typed: bytes) -> Page:
+    """Return the page of a tank, or of the one that is typed, as ``growthcast brief`` builds it."""
+    book, fit = known.book, known.fit
+    if typed:
+        supposed_book, found = supposed(known, *typed)
+        if supposed_book is None:
+            raise BookProblems(found)
+        book, fit = supposed_book, fit_growth(supposed_book, known.on)
     with DRAWING:
         facts = gather_facts(book, fit, np.array([tank]), None, every or None)
         return build_brief(book, fit, facts, open_locale(tag))
@@ -121,10 +114,9 @@ def quote(asked: Asked) -> Response:
     """Show a form for a tank that is not in the book, and its page once the form is complete."""
     rows = asked.choice("rows", [*range(ROWS, MOST_ROWS + 1)], ROWS)
     found: tuple[Finding, ...] = ()
-    ready = False
+    book = None
     if asked.get("done"):
-        book, _, found = asked.known.soon(supposed, *_typed(asked))
-        ready = book is not None
+        book, found = asked.known.soon(supposed, *_typed(asked))
     first = [*fields(asked, "tanks", TANK, found=found), *fields(asked, "conditions", LIGHT)]
     areas = [fields(asked, "areas", AREA, row, found) for row in range(2, rows + 2)]
     beside = {one["name"] for row in (first, *areas) for one in row}
@@ -137,9 +129,9 @@ def quote(asked: Asked) -> Response:
         areas=areas,
         rows=rows,
         more=min(rows + ROWS, MOST_ROWS),
-        plants=plants(asked),
-        problems=[finding_words(asked, one, f"{one.file}: ") for one in rest],
-        ready=ready,
+        plants=forms.plants(asked),
+        problems=[forms.finding_words(asked, one, f"{one.file}: ") for one in rest],
+        ready=book is not None,
         typed=typed | {"done": "1"},
         languages=languages(asked),
         can_pdf=find_spec("typst") is not None,
@@ -148,16 +140,13 @@ def quote(asked: Asked) -> Response:
 
 def quote_sheet(asked: Asked) -> Response:
     """Send the page of a tank that was typed."""
-    chosen, typed = _asked_for(asked), _typed(asked)
-    book, _, found = asked.known.soon(supposed, *typed)
-    if book is None:
-        raise BookProblems(found)
-    page = asked.known.soon(quoted, *typed, chosen["every"], chosen["lang"])
+    chosen = _asked_for(asked)
+    page = asked.known.soon(brief_of, 0, chosen["every"], chosen["lang"], *_typed(asked))
     return _sent(asked, page, "quote")
 
 
-def _typed(asked: Asked) -> tuple[bytes, bytes, bytes]:
-    """Return the tank, its areas and its conditions as the tables of a book."""
+def _typed(asked: Asked) -> tuple[bytes, ...]:
+    """Return the tank, its areas and its conditions as the tables of a book, as in ``TYPED``."""
     since = (asked.known.on - timedelta(days=GROWN_D)).isoformat()
     tank = {name: cell(asked, "tanks", name, 2) for name in TANK} | {"tank_id": QUOTED}
     areas: list[dict[str, str]] = []
@@ -168,81 +157,49 @@ def _typed(asked: Asked) -> tuple[bytes, bytes, bytes]:
             areas.append(typed | mine | {"label": typed["species_id"]})
     light = {name: cell(asked, "conditions", name, 2) for name in LIGHT}
     given = [light | {"tank_id": QUOTED, "from_date": since}] if any(light.values()) else []
-    return as_table("tanks", [tank]), as_table("areas", areas), as_table("conditions", given)
+    return tuple(map(as_table, TYPED, ([tank], areas, given)))
 
 
-def supposed(
-    known: Known, tanks: bytes, areas: bytes, conditions: bytes
-) -> tuple[Book | None, GrowthFit | None, tuple[Finding, ...]]:
-    """Return the practice with that one tank and no log, its fit, and what is wrong with it."""
-    tables = {"tanks": tanks, "areas": areas, "conditions": conditions}
-    tables |= {name: as_table(name, []) for name in ("trims", "closed")}
-    instead = {f"{name}.csv": data for name, data in tables.items()}
-    book, found = inspect_book(known.book.folder, today=known.on, instead=instead)
-    return book, None if book is None else fit_growth(book, known.on), found
-
-
-def quoted(
-    known: Known, tanks: bytes, areas: bytes, conditions: bytes, every: int, tag: str
-) -> Page:
-    """Return the page of that tank."""
-    book, fit, found = supposed(known, tanks, areas, conditions)
-    if book is None or fit is None:
-        raise BookProblems(found)
-    return _brief(book, fit, 0, every, tag)
+def supposed(known: Known, *typed: bytes) -> tuple[Book | None, tuple[Finding, ...]]:
+    """Return the practice with that one tank and no log, and what was found in it."""
+    tables = dict.fromkeys(("trims", "closed"), b"") | dict(zip(TYPED, typed, strict=True))
+    instead = {f"{name}.csv": data or as_table(name, []) for name, data in tables.items()}
+    return inspect_book(known.book.folder, today=known.on, instead=instead)
 
 
 MOST_PLANTS = 10
 PICKED = "plant."
 """What the fields of a layout begin with, before the id of an area."""
-Picks = tuple[tuple[str, str], ...]
 
 
 def rescape(asked: Asked) -> Response:
     """Show what could grow in an area of a tank, and what the tank takes once it is planted so."""
-    standing, book = asked.standing(asked.get("tank")), asked.known.book
-    design = asked.known.fit.design
-    tank_id = standing.advice.tank_id
+    standing, known, design = asked.standing(asked.get("tank")), asked.known, asked.known.fit.design
     living = np.flatnonzero(design.alive & (design.tank == standing.place)).tolist()
-    ids = [str(design.area_id[place]) for place in living]
-    now = {ids[n]: str(design.species_id[design.species[place]]) for n, place in enumerate(living)}
-    names = asked.known.plants()
-    labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
-    picks = {area: asked.get(PICKED + area) for area in ids if asked.get(PICKED + area) in names}
-    picks = {area: plant for area, plant in picks.items() if plant != now[area]}
+    now = {str(design.area_id[n]): str(design.species_id[design.species[n]]) for n in living}
+    names, areas, practice = known.plants(), known.book.areas, known.book.practice
+    picks = {one: asked.get(PICKED + one) for one in now}
+    picks = {one: plant for one, plant in picks.items() if plant in names and plant != now[one]}
     area, form = asked.get("area"), asked.get("form")
-    form = form if form in FORMS else ""
-    here = {"tank": tank_id, **{PICKED + a: plant for a, plant in picks.items()}}
-    plants = []
-    if area in ids:
-        place = living[ids.index(area)]
-        for one in asked.known.soon(compared, place, form):
-            put = here | {PICKED + area: one.species_id, "area": area, "form": form}
-            plants.append((one, link("/rescape", **put), asked.in_english(plant_reason(one))))
-    found = asked.known.soon(laid_out, standing.place, tuple(picks.items())) if picks else []
-    practice, layouts = book.practice, []
-    for layout in found:
+    form, layouts = form if form in FORMS else "", []
+    place = living[[*now].index(area)] if area in now else -1
+    plants = known.soon(compared, place, form) if area in now else []
+    for layout in known.soon(laid_out, standing.place, tuple(picks.items())) if picks else ():
         gains = None if layout.nothing_holds else layout.saves
         saves = [] if gains is None else [saves_in_words(gains, practice.currency)]
         layouts.append((layout, asked.in_english(*saves)))
+    tank_id = standing.advice.tank_id
     return asked.page(
         "rescape.html",
-        tank={"id": tank_id, "name": named(tank_id)},
-        areas=[
-            {
-                "id": one,
-                "label": named(labels[one], one),
-                "now": named(names[now[one]], now[one]),
-                "picked": named(names[picks[one]], picks[one]) if one in picks else "",
-                "look": link("/rescape", **here, area=one),
-                "back": link("/rescape", **{k: v for k, v in here.items() if k != PICKED + one}),
-            }
-            for one in ids
-        ],
-        area=area if area in ids else "",
-        label=named(labels.get(area, ""), area),
-        plants=plants,
-        forms=[(one, link("/rescape", **here, area=area, form=one)) for one in FORMS],
+        tank=tank_id,
+        now=now,
+        picks=picks,
+        here={"tank": tank_id, **{PICKED + one: plant for one, plant in picks.items()}},
+        picked=PICKED,
+        labels=dict(zip(areas.text("area_id"), areas.text("label"), strict=True)),
+        area=area if area in now else "",
+        plants=[(one, asked.in_english(plant_reason(one))) for one in plants],
+        forms=FORMS,
         form=form,
         layouts=layouts,
         names=names,
@@ -262,7 +219,7 @@ def compared(known: Known, place: int, form: str) -> list[PlantAdvice]:
     return [one for n, one in enumerate(fitting) if n < MOST_PLANTS or one.is_there_now]
 
 
-def laid_out(known: Known, tank: int, picks: Picks) -> list[LayoutAdvice]:
+def laid_out(known: Known, tank: int, picks: tuple[tuple[str, str], ...]) -> list[LayoutAdvice]:
     """Return a tank as it is, and with other plants in some of its areas."""
     design = known.fit.design
     ids = design.area_id[design.alive & (design.tank == tank)].tolist()

@@ -19,28 +19,19 @@ from growthcast.book.findings import format_findings
 from growthcast.book.read import read_book
 from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter
-from growthcast.book.writing.append import KINDS, add_rows, parse_row, row_in_words, would_add
-from growthcast.book.writing.areas import move_bounds, replace_area, retire
+from growthcast.book.writing import append, areas
 from growthcast.book.writing.journal import book_lock, entries, undone
 from growthcast.book.writing.replace import read_file
 from growthcast.book.writing.unlog import last_entry, take_back
 from growthcast.book.writing.visit.entry import visit_rows
 from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
-from growthcast.desk.memory import Desk
+from growthcast.desk import visit as visiting
+from growthcast.desk.memory import Desk, words_of
 from growthcast.desk.pages.asked import Asked, called, cell, fields, finding_words, plants, see
-from growthcast.desk.visit import (
-    columns_words,
-    decimal,
-    items_of,
-    known_visit,
-    rows_shown,
-    words_of,
-    write_visit,
-)
 from growthcast.errors import Finding, GrowthcastError, UsageError
+from growthcast.fit.growth import recalled_fit
 from growthcast.say.words import named
-from growthcast.service.doubts.judge import Understood, understand
-from growthcast.service.visit.logged import before_visit
+from growthcast.service.doubts.judge import understand
 
 SUMMARY, MOST_LOGGED = re.compile(r"(.+) on (\d{4}-\d\d-\d\d), (\d+) rows?"), 5
 WHO, A_YEAR_S = "growthcast_by", 365 * 86400
@@ -57,12 +48,12 @@ def _form(asked: Asked, tank_id: str, fields: Mapping[str, str], trouble: str = 
     return asked.page(
         "visit.html",
         422 if trouble else 200,
-        visit=known_visit(asked.known, asked.standing(tank_id), asked.locale),
+        visit=visiting.known_visit(asked.known, asked.standing(tank_id), asked.locale),
         day=asked.locale.long_date(asked.known.on),
         fields=fields,
         logged=logged(asked, tank_id),
         trouble=trouble,
-        number=partial(decimal, asked.locale),
+        number=partial(visiting.decimal, asked.locale),
     )
 
 
@@ -72,41 +63,43 @@ def said(asked: Asked) -> Response:
     tank_id, action = given.pop("tank", ""), given.pop("action", "")
     if action == "edit":
         return _form(asked, tank_id, given)
-    whole = known_visit(asked.known, asked.standing(tank_id), locale)
+    cards = visiting.known_visit(asked.known, asked.standing(tank_id), locale)["areas"]
     changed, asks_again = _changed(asked.desk, given.get("seen", ""), tank_id)
     try:
-        line = _line(asked, tank_id, items_of(given, whole["areas"], locale.say("desk_doses")))
+        items = visiting.items_of(given, cards, locale.say("desk_doses"))
+        line = _line(asked, tank_id, items)
         if action == "save" and not asks_again:
-            if write_visit(asked.desk, line)[0] == "other":
+            if visiting.write_visit(asked.desk, line)[0] == "other":
                 raise UsageError(locale.say("desk_state_other"))
             answer = see("/tank", id=tank_id)
             answer.set_cookie(WHO, quote(line.by), A_YEAR_S, httponly=True, samesite="strict")
             return answer
-        understood = _understood(asked, line)
-        today = asked.desk.today()
-        tried = would_add(asked.desk.folder, "trims", understood.cells, today=today)
+        desk, known, day = asked.desk, asked.known, line.day
+        fresh = known.stamp == desk.stamp() and day == known.on
+        book = known.book if fresh else read_book(desk.folder, today=desk.today())
+        rows = visit_rows(book, tank_id, day, line.items)
+        before = known.fit if fresh else recalled_fit(book, day)
+        understood = understand(book, tank_id, day, rows, before, line.by)
+        tried = append.would_add(desk.folder, "trims", understood.cells, today=desk.today())
     except GrowthcastError as error:
         return _form(asked, tank_id, given, words_of(error))
     return asked.page(
         "said.html",
         tank={"id": tank_id, "name": named(tank_id)},
         day=locale.long_date(line.day),
-        rows=rows_shown(locale, understood),
+        rows=visiting.rows_shown(locale, understood),
         changed=changed,
         trouble=understood.trouble,
         findings=format_findings(tried.findings),
         by=line.by,
-        columns=columns_words(locale, tried),
+        columns=visiting.columns_words(locale, tried),
         fields={**given, "seen": _seen(asked.desk)},
     )
 
 
 def _line(asked: Asked, tank_id: str, items: list[str]) -> Line:
     """Return a visit as its line; ``UsageError`` where its day or all of it is missing."""
-    try:
-        day = date.fromisoformat(asked.get("on"))
-    except ValueError as error:
-        raise UsageError(asked.locale.say("desk_no_day")) from error
+    day = _day(asked)
     if day > asked.desk.today():
         raise UsageError(asked.locale.say("desk_later"))
     if not items:
@@ -115,14 +108,11 @@ def _line(asked: Asked, tank_id: str, items: list[str]) -> Line:
     return Line(tank_id, day, tuple(items), number, by=by)
 
 
-def _understood(asked: Asked, line: Line) -> Understood:
-    """Hold a visit against what was expected, by the fit in memory where it is of the day."""
-    desk, known, tank_id, day = asked.desk, asked.known, str(line.tank_id), line.day
-    fresh = known.stamp == desk.stamp() and day == known.on
-    book = known.book if fresh else read_book(desk.folder, today=desk.today())
-    rows = visit_rows(book, tank_id, day, line.items)
-    before = known.fit if fresh else before_visit(book, day)
-    return understand(book, tank_id, day, rows, before, line.by)
+def _day(asked: Asked) -> date:
+    try:
+        return date.fromisoformat(asked.get("on"))
+    except ValueError as error:
+        raise UsageError(asked.locale.say("desk_no_day")) from error
 
 
 def logged(asked: Asked, tank_id: str = "") -> list[dict[str, str]]:
@@ -175,15 +165,13 @@ def unlog(asked: Asked) -> Response:
     return see("/")
 
 
-SHOWN = ("tanks", "areas", "bounds", "trims", "conditions", "closed", "species")
 MOST_SHOWN = 60
-OFFERED: Mapping[str, tuple[str, tuple[str, ...]]] = {
-    "replace": ("areas", ("plant",)),
-    "move": ("areas", BOUNDS),
-    "retire": ("tanks", ()),
+OFFERED: Mapping[str, tuple[tuple[str, str, tuple[str, ...]], ...]] = {
+    "areas": (("replace", "area", ("plant",)), ("move", "area", BOUNDS)),
+    "tanks": (("retire", "tank", ()),),
 }
-"""Changes by name: the table beside which they are offered, and what they ask but place and day."""
-KIND_OF = {table: kind for kind, table in KINDS.items()}
+"""Changes that are offered beside a table: their names, of what, and what they ask but the day."""
+KIND_OF = {table: kind for kind, table in append.KINDS.items()}
 
 
 def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
@@ -191,22 +179,26 @@ def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
 
     ``back`` is a change as it was understood, to be written next.
     """
-    table = asked.get("table") if asked.get("table") in SHOWN else SHOWN[0]
-    folder, file = asked.desk.folder, f"{table}.csv"
-    found = asked.desk.inspected()
+    table = asked.get("table") if asked.get("table") in TABLES else next(iter(TABLES))
+    files, found = {name: f"{name}.csv" for name in TABLES}, asked.desk.inspected()
     counts = Counter(one.file for one in found if one.level != "remark")
-    here = [one for one in found if one.file == file]
-    header, rows = _rows(asked, read_file(folder, file), table, here)
-    others = [one for one in found if one.file not in {f"{name}.csv" for name in SHOWN}]
-    kind = KIND_OF.get(table, "")
+    here = [one for one in found if one.file == files[table]]
+    header, rows = _rows(asked, read_file(asked.desk.folder, files[table]), table, here)
+    others = [one for one in found if one.file not in files.values()]
+    kind, known = KIND_OF.get(table, ""), asked.known
     names = [column.name for column in TABLES[table] if column.name != "removed_on"]
     ask = fields(asked, table, names if kind else ())
+    living: Mapping[str, Any] = {}
+    if known is not None:  # a book with problems is mended first
+        design = known.fit.design
+        living = {"areas": design.area_id[design.alive], "tanks": design.tank_id}
+    spoken = called(asked, table)
     return asked.page(
         "book.html",
         422 if trouble else 200,
         table=table,
         found=counts.total(),
-        tables=[(name, counts[f"{name}.csv"]) for name in SHOWN],
+        tables=[(name, counts[file]) for name, file in files.items()],
         header=header,
         rows=rows,
         most=MOST_SHOWN,
@@ -217,7 +209,8 @@ def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
         ask_also=[one for one in ask if not (one["required"] or one["value"])],
         plants=plants(asked) if table == "areas" else [],
         tanks=called(asked, "tanks").items(),
-        changes=_offered(asked, table),
+        changes=OFFERED.get(table, ()) if known else (),
+        among=[(str(one), spoken.get(str(one), one)) for one in living.get(table, ())],
         today=asked.desk.today().isoformat(),
         back=back,
         typed=asked.given if back or trouble else {},
@@ -252,36 +245,14 @@ def _rows(
     return [named(name) for name in grid.header], rows[::-1]
 
 
-def _offered(asked: Asked, table: str) -> list[dict[str, Any]]:
-    """Return the changes that are offered beside a table: what each asks, and among what."""
-    if asked.known is None:  # a book with problems is mended first
-        return []
-    design = asked.known.fit.design
-    living = {"areas": design.area_id[design.alive], "tanks": design.tank_id}.get(table, ())
-    names = called(asked, table)
-    key = {"areas": "area", "tanks": "tank"}.get(table, "")
-    return [
-        {
-            "action": action,
-            "key": key,
-            "among": [(str(one), names.get(str(one), one)) for one in living],
-            "asks": asks,
-        }
-        for action, (its, asks) in OFFERED.items()
-        if its == table
-    ]
-
-
 def change(asked: Asked) -> Response:
     """Change the book as one of its forms asks; what cannot be is said above the form."""
     action = asked.get("action")
     try:
-        if action in OFFERED:
-            said = _carried_out(asked, action)
-            if not asked.get("yes"):
-                return book(asked, back=said)
-        else:
-            said = _add(asked)
+        is_offered = any(action == one for all_ in OFFERED.values() for one, *_ in all_)
+        said = _carried_out(asked, action) if is_offered else _add(asked)
+        if is_offered and not asked.get("yes"):
+            return book(asked, back=said)
     except GrowthcastError as error:
         return book(asked, words_of(error))
     asked.desk.look()
@@ -290,19 +261,15 @@ def change(asked: Asked) -> Response:
 
 def _carried_out(asked: Asked, action: str) -> str:
     """Replace, move or retire, or say back what that would be; return what was understood."""
-    try:
-        on = date.fromisoformat(asked.get("on"))
-    except ValueError as error:
-        raise UsageError(asked.locale.say("desk_no_day")) from error
-    folder, write = asked.desk.folder, asked.get("yes") == "1"
-    more: dict[str, Any] = {"today": asked.desk.today(), "write": write}
+    folder, on, area = asked.desk.folder, _day(asked), asked.get("area")
+    how: append.How = {"today": asked.desk.today(), "write": asked.get("yes") == "1"}
     if action == "replace":
-        return replace_area(folder, asked.get("area"), asked.get("plant"), on, **more).summary
+        return areas.replace_area(folder, area, asked.get("plant"), on, **how).summary
     if action == "retire":
-        return retire(folder, on, tank_id=asked.get("tank"), **more).summary
+        return areas.retire(folder, on, tank_id=asked.get("tank"), **how).summary
     typed = [f"{name}={asked.get(name)}" for name in BOUNDS if asked.get(name)]
-    more |= parse_row("area", typed, whole=False)
-    return move_bounds(folder, asked.get("area"), on, **more).summary
+    heights: dict[str, Any] = append.parse_row("area", typed, whole=False)
+    return areas.move_bounds(folder, area, on, **heights, **how).summary
 
 
 def _add(asked: Asked) -> str:
@@ -310,8 +277,7 @@ def _add(asked: Asked) -> str:
     table, desk = asked.get("table"), asked.desk
     typed = {c.name: cell(asked, table, c.name, 2) for c in TABLES.get(table, ())}
     kind = KIND_OF.get(table, "tank")
-    row = parse_row(kind, [f"{name}={text}" for name, text in typed.items() if text])
-    words, command = row_in_words(row), f"add {kind}"
-    said: dict[str, Any] = {"command": command, "summary": words}
-    added = add_rows(desk.folder, table, [row], today=desk.today(), **said)
-    return f"{words}; {columns_words(asked.locale, added)}".rstrip("; ")
+    row = append.parse_row(kind, [f"{name}={text}" for name, text in typed.items() if text])
+    said: dict[str, Any] = {"command": f"add {kind}", "summary": append.row_in_words(row)}
+    added = append.add_rows(desk.folder, table, [row], today=desk.today(), **said)
+    return f"{said['summary']}; {visiting.columns_words(asked.locale, added)}".rstrip("; ")

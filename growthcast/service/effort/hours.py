@@ -258,7 +258,9 @@ def visit_efforts(
     def effort(option: IntervalOptions) -> VisitEffort:
         cut_cm, interval_d = option.cut_cm, option.interval_d
         once_cm = np.maximum(option.end_cm - column(cut_cm) * hand_share, 0.0)
-        growth = even.growth(interval_d) * (1.0 - option.rest_d / np.float32(interval_d))
+        growth = even.growth(interval_d) * (
+            1.0 - option.rest_d[:, :FOLLOWED_DRAWS] / np.float32(interval_d)
+        )
         removed_cm = np.maximum(even.end_height(growth, cut_cm) - column(cut_cm), 0.0)
         visits = max(DAYS_PER_YEAR / interval_d, 1.0)
         area_min = hands.minutes(removed_cm, visits)

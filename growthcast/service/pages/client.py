@@ -180,8 +180,11 @@ def gather_tank(
     facts = replace(facts, **_rhythms(book, fit, tank, advice, every_d))
     option = facts.option
     assert option is not None
+    every = [replace(advice, recommended_interval_d=row.interval_d) for row in facts.rows]
+    dues = tanks_due(book, fit, every, np.full(len(every), tank))
     visits = {
-        row.interval_d: _next_visit(book, fit, tank, advice, row.interval_d) for row in facts.rows
+        row.interval_d: _next_visit(book, fit, tank, due.due_on)
+        for row, due in zip(facts.rows, dues, strict=True)
     }
     due_on, next_on = visits[option.interval_d]
     next_on = next((day for day in planned if day >= on), next_on)
@@ -210,7 +213,7 @@ def _rhythms(
     plants_d = max((days for days, option in by_days.items() if option.feasible), default=None)
     chosen_d = every_d or advice.recommended_interval_d or min(by_days)
     if chosen_d not in by_days:
-        by_days[chosen_d] = option_of(book, fit, tank, chosen_d)
+        by_days[chosen_d], _ = option_of(book, fit, tank, chosen_d)
     model_d = max(chosen_d, plants_d or 0)
     cut_cm = np.array([area.cut_cm for area in by_days[model_d].areas])
     days = sorted(by_days)
@@ -221,7 +224,7 @@ def _rhythms(
     for each in reversed(days[first : last + 1]):
         row = by_days[each]
         if each < model_d:
-            looks = option_of(book, fit, tank, each, cut_cm)
+            looks, _ = option_of(book, fit, tank, each, cut_cm)
             mine = {name: getattr(row, name) for name in ("minutes_per_visit", "minutes_range")}
             row = replace(looks, year=row.year, **mine)
         rows.append(row)
@@ -244,23 +247,22 @@ def _usual_gap_d(book: Book, tank: int) -> float:
 
 
 def _next_visit(
-    book: Book, fit: GrowthFit, tank: int, advice: TankAdvice, every_d: int
+    book: Book, fit: GrowthFit, tank: int, due_on: date | None
 ) -> tuple[date | None, date | None]:
     """The day the next visit is due where that has passed, and a working day for it."""
-    on, place = as_date(fit.design.on_day), np.array([tank])
-    [due] = tanks_due(book, fit, [replace(advice, recommended_interval_d=every_d)], place)
-    if due.due_on is None:
+    on, tank_id = as_date(fit.design.on_day), str(book.tanks.text("tank_id")[tank])
+    if due_on is None:
         return None, None
-    logged = (book.trims.text("tank_id") == advice.tank_id).any()
+    logged = (book.trims.text("tank_id") == tank_id).any()
     tomorrow = not logged or last_visit_on(book, fit, tank) == on  # a first visit is agreed before
     start = on + timedelta(days=int(tomorrow))
-    days = working_dates(book.practice, start, max((due.due_on - start).days, 0) + SOON_D)
+    days = working_dates(book.practice, start, max((due_on - start).days, 0) + SOON_D)
     weekday = str(book.tanks.text("visit_weekday")[tank])
-    shut = closed_times(book).get(advice.tank_id, ())
+    shut = closed_times(book).get(tank_id, ())
     days = [day for day in days if closed_on(shut, day) is None] or days
     days = [day for day in days if WEEKDAYS[day.weekday()] == weekday] or days
-    in_time = [day for day in days if day <= due.due_on]
-    return due.due_on if due.due_on < on else None, in_time[-1] if in_time else days[0]
+    in_time = [day for day in days if day <= due_on]
+    return due_on if due_on < on else None, in_time[-1] if in_time else days[0]
 
 
 def _courses(

@@ -16,10 +16,10 @@ from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.nouns import dataclass
 from growthcast.plain import plain
-from growthcast.service.advice import OptionAdvice
+from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.effort.hours import Range
 from growthcast.service.pages.client import TankFacts
-from growthcast.service.recommend import hours_drawn, recommend
+from growthcast.service.recommend import option_of, recommend
 from growthcast.service.rounds.plan import plan_rounds
 
 PLAN_WEEKS = 12
@@ -101,7 +101,9 @@ def with_vat(net: float, percent: float) -> tuple[float, float]:
 
 
 @finite_answer
-def contract_of(book: Book, fit: GrowthFit, facts: Sequence[TankFacts]) -> Contract | None:
+def contract_of(
+    book: Book, fit: GrowthFit, facts: Sequence[TankFacts]
+) -> tuple[list[TankFacts], Contract | None]:
     """Add up all tanks of a client, the journey to a place shared as ``plan_rounds`` shares it.
 
     Parameters
@@ -115,61 +117,39 @@ def contract_of(book: Book, fit: GrowthFit, facts: Sequence[TankFacts]) -> Contr
 
     Returns
     -------
+    list of TankFacts
+        The tanks with ``together``: all of them at each rhythm of each, the others as proposed, the
+        journeys shared anew for each change.
     Contract or None
         ``None`` where no visit is proposed. Visits follow the rhythms; how many journeys they take
         is told by a plan of the weeks ahead, as a share of its visits to each place.
     """
-    chosen = _proposed(facts)
+    chosen, rate = _proposed(facts), book.practice.labour_rate_per_h
     if not chosen:
-        return None
+        return [*facts], None
     ids, years = book.tanks.text("tank_id").tolist(), [row.year for _, row in chosen]
     places = [(ids.index(tank.tank_id), row.interval_d) for tank, row in chosen]
-    drawn = [hours_drawn(book, fit, *place) for place in places]
+    drawn = [option_of(book, fit, *place)[1] for place in places]
     [spread] = Range.of_rows(np.sum(drawn, axis=0)[None])
     low, high = spread.p10 - spread.p50, spread.p90 - spread.p50
-    share = cache(partial(_journeys_a_visit, book, fit))
+    share = cache(partial(_journeys_a_visit, book, fit, cache(partial(recommend, book, fit))))
+
+    def together(tank: TankFacts, row: OptionAdvice) -> tuple[float, float]:
+        _, hours = _journeys_and_hours([(t, row if t is tank else its) for t, its in chosen], share)
+        return hours * rate, hours
+
     journeys, hours = _journeys_and_hours(chosen, share)
-    return Contract(
+    whole = Contract(
         visits=sum(year.visits for year in years),
         journeys=journeys,
         hours=Range(hours + low, hours, hours + high),
         hours_apart=sum(year.hours for year in years),
         hours_longer=_journeys_and_hours(longer_each(facts), share)[1],
         hours_at_tanks=tuple(_hours_at_tank(tank, tank.option) for tank in facts),
-        price_per_h=book.practice.labour_rate_per_h,
+        price_per_h=rate,
     )
-
-
-@finite_answer
-def with_totals(book: Book, fit: GrowthFit, facts: Sequence[TankFacts]) -> list[TankFacts]:
-    """Add up all tanks of a client at each rhythm of each, the others as proposed.
-
-    Parameters
-    ----------
-    book : Book
-        The book.
-    fit : GrowthFit
-        Its fit.
-    facts : sequence of TankFacts
-        The client's tanks, each with the rhythm proposed for it.
-
-    Returns
-    -------
-    list of TankFacts
-        With ``together``, the journeys shared anew for each change as ``contract_of`` shares them.
-    """
-    proposed = _proposed(facts)
-    share = cache(partial(_journeys_a_visit, book, fit))
-
-    def together(tank: TankFacts, row: OptionAdvice) -> tuple[float, float]:
-        chosen = [(one, row if one is tank else its) for one, its in proposed]
-        _, hours = _journeys_and_hours(chosen, share)
-        return hours * book.practice.labour_rate_per_h, hours
-
-    return [
-        replace(tank, together={row.interval_d: together(tank, row) for row in tank.rows})
-        for tank in facts
-    ]
+    every = [({row.interval_d: together(tank, row) for row in tank.rows}, tank) for tank in facts]
+    return [replace(tank, together=takes) for takes, tank in every], whole
 
 
 def _proposed(facts: Sequence[TankFacts]) -> list[tuple[TankFacts, OptionAdvice]]:
@@ -218,7 +198,12 @@ def _journeys_and_hours(
     return journeys, hours
 
 
-def _journeys_a_visit(book: Book, fit: GrowthFit, rhythms: frozenset[tuple[str, int]]) -> float:
+def _journeys_a_visit(
+    book: Book,
+    fit: GrowthFit,
+    advised: Callable[[], list[TankAdvice]],
+    rhythms: frozenset[tuple[str, int]],
+) -> float:
     """Journeys for a visit to the tanks of one place, by a plan of these tanks alone."""
     if len(rhythms) < 2:
         return 1.0
@@ -227,7 +212,7 @@ def _journeys_a_visit(book: Book, fit: GrowthFit, rhythms: frozenset[tuple[str, 
         replace(one, recommended_interval_d=every_d[one.tank_id])
         if one.tank_id in every_d
         else replace(one, options=())  # not planned
-        for one in recommend(book, fit)
+        for one in advised()
     ]
     start = as_date(fit.design.on_day) + timedelta(days=1)
     visits = plan_rounds(book, fit, advice, start, PLAN_WEEKS).visits

@@ -70,12 +70,13 @@ def course(
     first_d = visit_d[0] if visit_d else until_d
     a_day = (one.later(first_d).stages - stages) / np.float32(max(first_d, 1))
     for end in (*visit_d, until_d):
-        for day in range(began, end + 1):
-            at = living.height_at(stages + np.float32(day - began) * a_day)
-            heights.append(quick_quantiles(at, COURSE_LEVELS)[0])
-            days.append(day)
+        ahead = np.arange(end - began + 1, dtype=np.float32)
+        at = living.height_at(stages + ahead[:, None] * a_day)
+        heights.append(quick_quantiles(at, COURSE_LEVELS))
+        days.append(began + ahead)
         stages, began = stages + np.float32(end - began) * a_day, end
         if end != until_d:
             stages = np.minimum(stages, living.stage_after_cut(np.array([cut_cm])))
             a_day = living.growth_after_cut(every_d)[0] / np.float32(every_d)
-    return Course(np.array(days, float), np.array(heights).T, tuple(visit_d))
+    day = np.concatenate(days).astype(np.float64)
+    return Course(day, np.concatenate(heights).T, tuple(visit_d))

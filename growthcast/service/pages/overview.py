@@ -60,7 +60,7 @@ class TankStanding:
 
 
 @finite_answer
-def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
+def tank_standings(book: Book, fit: GrowthFit, *, briefly: bool = False) -> list[TankStanding]:
     """Return how every tank stands, the most urgent first.
 
     A tank is due as in ``growthcast rounds`` (see ``tanks_due``).
@@ -71,6 +71,8 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
         The book.
     fit : GrowthFit
         Its fit.
+    briefly : bool
+        Whether their advice is told as ``recommend`` tells it briefly.
 
     Returns
     -------
@@ -82,12 +84,10 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
     with threadpool_limits(limits=1, user_api="blas"):
         _, ready, _ = ready_cases(book, on_day, visit_counts(book, on_day))
         growth = {k: recent_growth(one, course_of_tank(one), on_day) for k, one in ready.items()}
-    every, standings, on = recommend(book, fit), [], as_date(fit.design.on_day)
+    every, standings = recommend(book, fit, briefly=briefly), []
+    on = as_date(fit.design.on_day)
     dues = tanks_due(book, fit, every, tanks, SOON_D)
     for place, (advice, due) in enumerate(zip(every, dues, strict=True)):
-        days = advice.recommended_interval_d
-        options = sorted(advice.options, key=lambda o: o.interval_d)
-        chosen = next((o for o in options if o.interval_d == days), options[0] if options else None)
         risk, soon = float(due.over[SOON_D]), on + timedelta(days=SOON_D)
         state: State = "unplanned"
         if due.due_on is not None:
@@ -99,7 +99,7 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
                 place=place,
                 site=str(book.tanks.text("site")[place]),
                 state=state,
-                option=chosen,
+                option=advice.chosen,
                 due_on=due.due_on,
                 due_by=due.due_by,
                 risk=risk,

@@ -104,6 +104,11 @@ class PlantAdvice(Framed):
         return float(self.holding.chance[0])
 
     @property
+    def chance_fills_look(self) -> float:
+        """Chance that it comes up to the look and fills the place [0-1]."""
+        return min(self.chance_reaches_look, self.chance_fills)
+
+    @property
     def tank_interval_d(self) -> int | None:
         """Longest listed interval of the whole tank with it [d], None where none holds."""
         return self.tank.recommended_interval_d
@@ -126,8 +131,7 @@ class PlantAdvice(Framed):
     @property
     def fits(self) -> bool:
         """Whether it more likely than not holds there and fills the place."""
-        comes_up = min(self.chance_reaches_look, self.chance_fills) >= NOT_LIKELY
-        return comes_up and not (self.is_too_tall or self.is_lost)
+        return self.chance_fills_look >= NOT_LIKELY and not (self.is_too_tall or self.is_lost)
 
     @property
     def waits_long(self) -> bool:
@@ -140,7 +144,7 @@ class PlantAdvice(Framed):
         """Sort key, the best first: likely to do there, the tank's interval, soon at the look, the
         tank's hours a year, the plant's own interval.
         """
-        doubt = min(self.chance_holds, self.chance_reaches_look, self.chance_fills) < LIKELY
+        doubt = min(self.chance_holds, self.chance_fills_look) < LIKELY
         return (
             int(doubt or self.lacks_soft_water) if self.fits else 2,
             -(self.tank_interval_d or 0),

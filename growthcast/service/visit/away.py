@@ -23,8 +23,8 @@ from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN
 from growthcast.service.advice import CutLimit, TankAdvice, cut_limit
 from growthcast.service.effort.hours import Range
-from growthcast.service.living import share_of_draws
-from growthcast.service.recommend import area_label, blocks_of_tanks, recommend, unit_of
+from growthcast.service.living import blocks_of_tanks, share_of_draws
+from growthcast.service.recommend import area_label, recommend, unit_of
 from growthcast.service.visit.standing import (
     Lasting,
     Standing,
@@ -131,7 +131,7 @@ def weeks_away(
     span_d = (next_visit - last_visit).days
     if after_d < 0 or span_d < 1:
         raise ValueError("the last visit lies on or after the day of the fit, the next after it")
-    advice = recommend(book, fit, tanks) if advice is None else advice
+    advice = recommend(book, fit, tanks, briefly=True) if advice is None else advice
     always = {
         area.area_id: area.cut_cm for one in advice if one.chosen for area in one.chosen.areas
     }

@@ -81,7 +81,7 @@ def test_german_says_all_that_english_says_with_the_same_blanks():
         texts[name] = tomllib.loads(table.read_text(encoding="utf-8"))
     assert set(texts["en"]) == set(texts["de"])
     for key in texts["en"]:
-        blanks = [sorted(set(re.findall(r"{(\w+)}", texts[name][key]))) for name in ("en", "de")]
+        blanks = [sorted(set(re.findall(r"{([^{}]+)}", texts[name][key]))) for name in ("en", "de")]
         assert blanks[0] == blanks[1], key
 
 
@@ -120,8 +120,8 @@ def test_a_range_says_its_unit_where_the_text_needs_it():
 def test_every_sentence_of_a_terminal_is_said_somewhere():
     rooms = files("growthcast.say").iterdir()
     code = "".join(one.read_text(encoding="utf-8") for one in rooms if one.name.endswith(".py"))
-    said = re.findall(r"sentence\(\s*f?[\"'](\w+)(\W)", code)
-    known = set(read_texts("terminal"))
-    whole, begun = ({key for key, end in said if (end == "{") == open_} for open_ in (False, True))
-    assert whole <= known
-    assert all(key in whole or key.startswith(tuple(begun)) for key in known)
+    asked = re.findall(r"(?:sentence|table)\(\s*(f?)[\"'](\w+)(\W)", code)
+    begun = tuple(key for formatted, key, end in asked if formatted and end == "{")
+    known, literal = set(read_texts("terminal")), set(re.findall(r"[\"'](\w+)[\"']", code))
+    assert {key for _, key, end in asked if end != "{"} <= known
+    assert all(key in literal or key.startswith(begun) for key in known)

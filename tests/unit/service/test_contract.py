@@ -7,13 +7,14 @@ from datetime import date
 import numpy as np
 import pytest
 
-from growthcast.brief.contract import gather_facts
+from growthcast.brief.contract import contract_blocks, gather_facts
+from growthcast.brief.page import Paragraph
 from growthcast.fit.growth import fit_growth
+from growthcast.say.locale import open_locale
 from growthcast.service.pages.contract import (
     contract_of,
     longer_each,
     month_price,
-    with_totals,
     with_vat,
 )
 from tests.books import make_book
@@ -29,7 +30,7 @@ def contract(folder, site):
     book = make_book(folder, on=ON, tanks=TANKS.format(site))
     fit = fit_growth(book, ON)
     facts = gather_facts(book, fit, np.arange(2))
-    return facts, contract_of(book, fit, facts)
+    return facts, contract_of(book, fit, facts)[1]
 
 
 def test_tanks_of_one_place_share_the_journey(tmp_path):
@@ -51,8 +52,7 @@ def test_one_tank_less_often_saves_its_minutes_but_not_the_journeys_of_the_other
     """The second tank every four weeks for two still comes with the first on its Mondays."""
     book = make_book(tmp_path, on=ON, tanks=TANKS.format("Hall").replace("34,14", "34,"))
     fit = fit_growth(book, ON)
-    lobby, home = with_totals(book, fit, gather_facts(book, fit, np.arange(2)))
-    whole = contract_of(book, fit, [lobby, home])
+    [lobby, home], whole = contract_of(book, fit, gather_facts(book, fit, np.arange(2)))
     assert lobby.takes(lobby.option)[1] == home.takes(home.option)[1] == whole.hours.p50
     assert home.takes(home.option)[0] == pytest.approx(whole.cost.p50)
     other = next(row for row in home.rows if row is not home.option)
@@ -87,8 +87,12 @@ def test_a_contract_knows_what_all_tanks_cost_at_their_next_longer_rhythms(tmp_p
     facts = gather_facts(free, fit, np.arange(2))
     rows = [row for _, row in longer_each(facts)]
     assert [row.interval_d for row in rows] == [7, facts[1].longer.interval_d]
-    whole = contract_of(free, fit, facts)
+    _, whole = contract_of(free, fit, facts)
     assert whole.hours_longer == pytest.approx(sum(row.year.hours for row in rows))
+    blocks = contract_blocks(open_locale("en-GB"), free.practice, facts, whole)
+    [said] = [block.text for block in blocks if isinstance(block, Paragraph)]
+    assert said.startswith("With longer rhythms all tanks cost ")
+    assert said.endswith(": Your tank, Home: every four weeks.")
 
 
 def test_a_tank_at_its_own_limit_is_not_offered_a_longer_rhythm(tmp_path):

@@ -100,7 +100,7 @@ def test_what_would_mend_it_does(lobby):
     lobby = replace(lobby, budget_cm=0.88 * lobby.budget_cm)
     option = interval_options(lobby, 10, np.array([0.9]))
     assert not option.feasible[0]
-    budgets = needed_budgets(lobby, 10, np.array([0.9]), option.falls_short(lobby))
+    budgets = needed_budgets(lobby, 10, np.array([0.9]), option.falls_short)
     mended = grown_heights(lobby, 10, lobby.least_cut_cm) <= budgets[:, None]
     assert mended.all(axis=0).mean() >= 0.9 - 2 / 1024
     assert (option.cut_needed_cm < lobby.least_cut_cm).any()

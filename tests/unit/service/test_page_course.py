@@ -54,7 +54,7 @@ def test_what_stands_lower_than_a_cut_is_left(fit):
 def test_regular_visits_find_what_the_rhythm_is_judged_by(tmp_path):
     book = make_book(tmp_path, on=ON)
     fit = fit_growth(book, ON)
-    option = option_of(book, fit, 0, 14)
+    option, _ = option_of(book, fit, 0, 14)
     for place, area in enumerate(option.areas):
         standing = standing_areas(fit, np.array([0]))
         went = course(standing, place, 56, (14, 28, 42), 14, area.cut_cm)
@@ -93,9 +93,9 @@ def test_an_interval_worked_out_by_itself_is_the_one_recommended(tmp_path):
     fit = fit_growth(book, ON)
     [advice] = recommend(book, fit, np.array([0]))
     listed = advice.option(14)
-    assert option_of(book, fit, 0, 14) == listed
+    assert option_of(book, fit, 0, 14)[0] == listed
     lower = np.array([0.9 * area.cut_cm for area in listed.areas])
-    cut_lower = option_of(book, fit, 0, 14, lower)
+    cut_lower, _ = option_of(book, fit, 0, 14, lower)
     assert cut_lower.chance_all_within > listed.chance_all_within
     for area, before in zip(cut_lower.areas, listed.areas, strict=True):
         assert area.found.p50 < before.found.p50

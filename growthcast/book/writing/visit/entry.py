@@ -178,6 +178,16 @@ def beginning_with(name: str, ids: Sequence[str]) -> list[str]:
     return [one for one, s in found if typed and s.startswith((typed, common + typed))]
 
 
+def id_meant(name: str, known: Sequence[str], among: Sequence[str], table: str) -> str:
+    """Return the id that a name is, or begins where no other id begins so; ``UsageError`` else."""
+    begin = [name] if name in known else beginning_with(name, among)
+    if len(begin) > 1:
+        raise UsageError(f"{len(begin)} {table} begin with {shown(name)}: {some_of(begin)}")
+    if not begin:
+        check_known(name, known, f"{table}.csv has no {table[:-1]}", f"the {table} are")
+    return begin[0]
+
+
 def _add(row: dict[str, Amount], amounts: Mapping[str, Amount]) -> None:
     for column, amount in amounts.items():
         if column in row:
@@ -260,12 +270,7 @@ def tank_of_visit(book: Book, tank_id: str | None, items: Sequence[str]) -> str:
     """
     tanks = book.tanks.text("tank_id").tolist()
     if tank_id is not None:
-        begin = [tank_id] if tank_id in tanks else beginning_with(tank_id, tanks)
-        if len(begin) > 1:
-            raise UsageError(f"{len(begin)} tanks begin with {shown(tank_id)}: {some_of(begin)}")
-        if not begin:
-            check_known(tank_id, tanks, "tanks.csv has no tank", "the tanks are")
-        return begin[0]
+        return id_meant(tank_id, tanks, tanks, "tanks")
     if len(tanks) == 1:
         return str(tanks[0])
     named = {item.partition("=")[0].strip() for item in items if "=" in item and not is_note(item)}

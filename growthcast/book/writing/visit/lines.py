@@ -20,7 +20,6 @@ from __future__ import annotations
 import contextlib
 import json
 import math
-import os
 import re
 import shlex
 from collections.abc import Mapping, Sequence
@@ -32,18 +31,18 @@ from typing import Any, Literal
 from growthcast.book.cells.numbers import Fault, parse_date
 from growthcast.book.supposed import Cell
 from growthcast.book.words import shown
-from growthcast.book.writing.append import Addition, add_rows
-from growthcast.book.writing.journal import book_lock, entries, hash_of
+from growthcast.book.writing.append import Change, add_rows
+from growthcast.book.writing.journal import book_lock, entries
 from growthcast.book.writing.replace import read_file, refusals_in_words, replace_files, write_whole
 from growthcast.book.writing.visit.amounts import looks_like_item
-from growthcast.errors import HeldAlready, NotWritten, UsageError
+from growthcast.errors import HeldAlready, UsageError
 from growthcast.nouns import dataclass
 
-NUMBER = re.compile(r"[0-9a-z]{6,40}")
+_NUMBER = r"[0-9a-z]{6,40}"
 MOST_LINES, LONGEST_LINE, LONGEST_NAME = 1000, 4000, 60
-_OPTION = re.compile(r"[-\N{EN DASH}\N{EM DASH}]{1,2}(tank|on|visit|by|taps|yes|t|y)")
+_OPTION = r"[-\N{EN DASH}\N{EM DASH}]{1,2}(tank|on|visit|by|taps|yes|t|y)"
 _SHORT = {"t": "tank", "y": "yes"}
-_COMMAND = re.compile(r"\bgrowthcast\s+log\b")
+_COMMAND = r"\bgrowthcast\s+log\b"
 _TYPED_QUOTES = str.maketrans("“”„‟‘’", '""""\'\'')
 
 State = Literal["new", "known", "other"]
@@ -99,7 +98,7 @@ def read_lines(text: str) -> tuple[Line, ...]:
 def _line(text: str, row: int) -> Line:
     if len(text) > LONGEST_LINE:
         raise UsageError(f"{len(text)} letters are too many for one visit")
-    command = _COMMAND.search(text)
+    command = re.search(_COMMAND, text)
     text = text[command.end() :] if command else text
     try:
         words = shlex.split(text.translate(_TYPED_QUOTES))
@@ -112,7 +111,7 @@ def _line(text: str, row: int) -> Line:
     while words:
         word = words.pop(0)
         name, mark, value = word.partition("=")
-        option = _OPTION.fullmatch(name)
+        option = re.fullmatch(_OPTION, name)
         what = _SHORT.get(option[1], option[1]) if option else ""
         if option is None:
             items.append(word)
@@ -136,7 +135,7 @@ def _line(text: str, row: int) -> Line:
 
 def checked_number(number: str) -> str:
     """Return a visit's number as it is kept; ``UsageError`` where it is none."""
-    if number and not NUMBER.fullmatch(number):
+    if number and not re.fullmatch(_NUMBER, number):
         raise UsageError(
             f"--visit {shown(number)} is no number of a visit: 6 to 40 small letters and digits"
         )
@@ -164,7 +163,7 @@ def numbered(folder: Path, line: Line) -> State:
 
 def log_line(
     folder: Path, line: Line, cells: Sequence[Mapping[str, Cell]], *, today: date
-) -> tuple[State, Addition | None]:
+) -> tuple[State, Change | None]:
     """Add a visit's rows to the log once, however often it arrives, all under the book's lock.
 
     It is "known" where the journal has its number or the log all of its rows, also where it was
@@ -251,13 +250,8 @@ def keep_taps(folder: Path, tank_id: str, day: date, number: str, taps: str) -> 
     with book_lock(folder):
         old = read_file(folder, TAPS)
         if new not in (held := old or b""):
-            replace_files(
-                folder,
-                {TAPS: held + new},
-                expected={TAPS: hash_of(old)},
-                command="taps",
-                summary=f"{tank_id} on {day}, what was tapped on its photo",
-            )
+            said = "taps", f"{tank_id} on {day}, what was tapped on its photo"
+            replace_files(folder, {TAPS: held + new}, {TAPS: old}, *said)
 
 
 def keep_picture(folder: Path, tank_id: str, day: date, content: bytes) -> Path:
@@ -287,17 +281,6 @@ def read_phones(folder: Path) -> dict[str, dict[str, Any]]:
 
 
 def write_phones(folder: Path, phones: Mapping[str, Mapping[str, Any]]) -> None:
-    """Write what is known of phones, whole or not at all; ``NotWritten`` where that cannot be."""
-    path = folder / PHONES
-    new = path.with_name(f"{PHONES}-new")
-    try:
-        with book_lock(folder):
-            new.unlink(missing_ok=True)
-            stream = os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-            with os.fdopen(stream, "wb") as file:
-                file.write(json.dumps(phones).encode())
-                file.flush()
-                os.fsync(file.fileno())
-            os.replace(new, path)  # noqa: PTH105 - the atomic call itself
-    except OSError as error:
-        raise NotWritten(f"the keys of phones cannot be kept in {folder}: {error}") from error
+    """Write what is known of phones, whole or not at all, for its owner alone."""
+    with book_lock(folder):
+        write_whole(folder / PHONES, json.dumps(phones).encode(), 0o600)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -10,13 +11,17 @@ from growthcast.book.tables import TABLES
 from growthcast.book.writing import append
 from growthcast.book.writing.append import add_rows, would_add
 from growthcast.book.writing.journal import entries
-from growthcast.book.writing.replace import write_over
-from growthcast.book.writing.source import appended, dialect_of, widened
+from growthcast.book.writing.replace import replace_files
+from growthcast.book.writing.source import appended, new_source, taken_apart, widened
 from growthcast.book.writing.unlog import take_back
 from growthcast.errors import FileChanged, NotWritten, RowsRefused, UsageError
 from tests.unit.book.small_book import FILES, TODAY
 
 ROW = {"date": date(2026, 3, 1), "tank_id": "T1", "area_id": "A1", "before_cm": 24.5, "after_cm": 9}
+
+
+def put(old, row):
+    return appended(taken_apart(old, "trims")[0], [row])
 
 
 @pytest.mark.parametrize(
@@ -50,34 +55,34 @@ ROW = {"date": date(2026, 3, 1), "tank_id": "T1", "area_id": "A1", "before_cm": 
     ],
 )
 def test_a_line_is_written_as_the_others_are(old, line):
-    assert appended(old, "trims", [ROW]) == old + line
+    assert put(old, ROW) == old + line
 
 
 def test_windows_text_stays_windows_text():
     old = "date,tank_id,area_id,note\n2026-02-01,T1,A1,gekürzt\n".encode("cp1252")
     row = {"date": "2026-03-01", "tank_id": "T1", "area_id": "A1", "note": "schön, gut"}
-    new = appended(old, "trims", [row])
+    new = put(old, row)
     assert new == old + '2026-03-01,T1,A1,"schön, gut"\n'.encode("cp1252")
     with pytest.raises(UsageError, match=r"saved as Windows-1252, which cannot hold \"茶\""):
-        appended(old, "trims", [{**row, "note": "茶"}])
+        put(old, {**row, "note": "茶"})
 
 
 def test_a_new_file_is_written_as_the_tanks_are():
     like = "\ufefftank_id;water_depth_cm\r\nT1;40,5\r\n".encode()
-    new = appended(None, "trims", [ROW], ("tanks", like))
+    new = appended(new_source("trims", like), [ROW])
     assert new.startswith("\ufeffdate;tank_id;area_id;".encode())
     blank = b";" * (len(TABLES["trims"]) - 5)
     assert new.endswith(b"\r\n2026-03-01;T1;A1;24,5;9" + blank + b"\r\n")
-    assert appended(None, "trims", [ROW]).count(b"\n") == 2
+    assert appended(new_source("trims"), [ROW]).count(b"\n") == 2
 
 
 def test_a_column_that_is_not_there_is_named():
     with pytest.raises(UsageError, match=r"trims.csv has no column \"lok\"; did you mean \"look\""):
-        appended(b"date,tank_id,area_id,look\n", "trims", [{"lok": "over"}])
+        put(b"date,tank_id,area_id,look\n", {"lok": "over"})
     with pytest.raises(UsageError, match="control character"):
-        appended(b"date,note\n", "trims", [{"note": "two\nlines"}])
+        put(b"date,note\n", {"note": "two\nlines"})
     with pytest.raises(RowsRefused):
-        dialect_of(b"\x81\xff", "trims")
+        taken_apart(b"\x81\xff", "trims")
 
 
 def add(folder, **cells):
@@ -157,9 +162,9 @@ def test_a_spreadsheets_row_of_meanwhile_is_kept(make_book, monkeypatch):
         calls.append(1)
         if len(calls) == 1:
             (folder / "trims.csv").write_bytes(theirs)
-        return write_over(*arguments, **options)
+        return replace_files(*arguments, **options)
 
-    monkeypatch.setattr(append, "write_over", meanwhile)
+    monkeypatch.setattr(append, "replace_files", meanwhile)
     add(folder)
     assert (folder / "trims.csv").read_bytes() == theirs + b"2026-03-01,T1,A1,24.5,9,,,,,\n"
     assert len(calls) == 2
@@ -171,9 +176,9 @@ def test_a_file_that_never_rests_is_left_alone(make_book, monkeypatch):
     def always(*arguments, **options):
         with (folder / "trims.csv").open("ab") as stream:
             stream.write(b"\n")
-        return write_over(*arguments, **options)
+        return replace_files(*arguments, **options)
 
-    monkeypatch.setattr(append, "write_over", always)
+    monkeypatch.setattr(append, "replace_files", always)
     with pytest.raises(FileChanged, match="changed by another program"):
         add(folder)
     assert issubclass(FileChanged, NotWritten)
@@ -189,8 +194,10 @@ def test_a_file_that_never_rests_is_left_alone(make_book, monkeypatch):
 )
 def test_a_column_is_added_to_the_header_and_rows_stay(old, new):
     rows = [{"by": "Ida", "note": None}]
-    assert widened(old.encode(), "trims", rows) == (new.encode(), ("by",))
-    assert widened(new.encode(), "trims", rows) == (new.encode(), ())
+    source, wide = (taken_apart(text.encode(), "trims")[0] for text in (old, new))
+    assert source.lacking(rows) == ("by",)
+    assert wide.lacking(rows) == ()
+    assert widened(source, ["by"]) == replace(wide, line_end=source.line_end)
 
 
 def test_a_visit_taken_back_leaves_the_columns_it_brought(make_book):

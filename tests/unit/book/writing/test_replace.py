@@ -11,7 +11,7 @@ import threading
 import pytest
 
 from growthcast.book.writing import journal, replace
-from growthcast.book.writing.journal import JOURNAL, LOCK, book_lock, entries, hash_of, splice_of
+from growthcast.book.writing.journal import JOURNAL, LOCK, book_lock, entries, splice_of
 from growthcast.book.writing.replace import (
     check_place,
     read_file,
@@ -34,7 +34,7 @@ def book(tmp_path):
 
 
 def put(book, new=NEW, old=OLD, name="tanks.csv"):
-    return replace_files(book, {name: new}, expected={name: hash_of(old)}, command="test")
+    return replace_files(book, {name: new}, {name: old}, "test")
 
 
 def names(folder):
@@ -69,7 +69,7 @@ def test_a_file_changed_meanwhile_stops_all_of_them(book):
         replace_files(
             book,
             {"tanks.csv": NEW, "areas.csv": NEW},
-            expected={"tanks.csv": hash_of(OLD), "areas.csv": hash_of(b"as read")},
+            {"tanks.csv": OLD, "areas.csv": b"as read"},
         )
     assert read_file(book, "tanks.csv") == OLD
     assert list(entries(book)) == []
@@ -182,7 +182,7 @@ def test_of_several_files_none_is_replaced_when_one_cannot_be(book, monkeypatch)
     monkeypatch.setattr(os, "replace", held)
     both = {"areas.csv": NEW, "tanks.csv": NEW}
     with pytest.raises(NotWritten, match=r"tanks.csv cannot be replaced"):
-        replace_files(book, both, expected=dict.fromkeys(both, hash_of(OLD)))
+        replace_files(book, both, dict.fromkeys(both, OLD))
     assert read_file(book, "areas.csv") == read_file(book, "tanks.csv") == OLD
     assert list(entries(book)) == []
 
