@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.model.rates import Basis
@@ -31,7 +31,7 @@ from growthcast.service.effort.hours import (
     visit_efforts,
 )
 from growthcast.service.effort.learn import Timing, learn_timing
-from growthcast.service.holding import not_holding
+from growthcast.service.holding import NOT_LIKELY, holding_of, not_holding
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, blocks_of_tanks, living_areas, living_part
 from growthcast.service.mends import in_full
@@ -73,7 +73,7 @@ def recommend(
         under the conditions given. A tank in which nothing grows gets its cap.
     """
     tanks = np.arange(len(book.tanks)) if tanks is None else tanks
-    timing, basis, said = learn_timing(book, fit), fit.basis, _said(book)
+    timing, basis, said = learn_timing(book, fit), fit.basis, _said(book, fit)
     advice: dict[int, TankAdvice] = {}
     for tanks_at_once in steps([*blocks_of_tanks(fit, tanks)]):
         for block in _worked_out(book, fit, tanks_at_once, timing, basis, briefly):
@@ -86,8 +86,8 @@ def recommend(
     return [advice.get(tank) or _nothing_grows(said[tank]) for tank in tanks.tolist()]
 
 
-def _said(book: Book) -> list[dict[str, Any]]:
-    """What the book says of the visits to each tank (K), as fields of its advice."""
+def _said(book: Book, fit: GrowthFit) -> list[dict[str, Any]]:
+    """What is said of each tank (K) and its plants, whatever the interval: fields of its advice."""
     tanks = book.tanks
     columns = {
         "tank_id": tanks.text("tank_id").astype(str),
@@ -97,7 +97,13 @@ def _said(book: Book) -> list[dict[str, Any]]:
         "confidence": book.of_tanks("confidence"),
     }
     rows = zip(*(column.tolist() for column in columns.values()), strict=True)
-    return [dict(zip(columns, row, strict=True)) for row in rows]
+    said = [dict(zip(columns, row, strict=True)) for row in rows]
+    areas = np.flatnonzero(fit.design.stays)
+    doubtful = fit.design.tank[areas][holding_of(book, fit, areas).chance < NOT_LIKELY]
+    for tank in distinct(doubtful).tolist():
+        mine = areas[fit.design.tank[areas] == tank]
+        said[tank]["not_holding"] = not_holding(book, fit, tank, mine)
+    return said
 
 
 def _nothing_grows(said: dict[str, Any]) -> TankAdvice:
@@ -257,8 +263,7 @@ def _advise(block: _Block, run: int, said: dict[str, Any]) -> TankAdvice:
     """Choose the interval of one tank, with what limits it."""
     choice, tank = block.choices[run], int(block.living.tank[run])
     areas, options = block.living.area[block.living.of_tank(run)], block.options
-    lost = not_holding(block.book, block.fit, tank, areas)
-    holds = len(lost) < areas.size
+    holds = len(said.get("not_holding", ())) < areas.size
     chosen, failing = choice.chosen if holds else None, choice.failing
     fails = [] if failing is None else _falling_short(block, failing, run)
     short: tuple[ShortArea, ...] = ()
@@ -276,7 +281,6 @@ def _advise(block: _Block, run: int, said: dict[str, Any]) -> TankAdvice:
         short=short,
         longer=longer,
         minutes=block.timing.rests_on(areas),
-        not_holding=lost,
         longest_gap_d=int(block.fit.design.gap_d[tank]) or None,
     )
 
