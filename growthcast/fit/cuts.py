@@ -47,7 +47,7 @@ def unsaid_cuts(solution: Solution) -> UnsaidCuts:
     parts = []
     for number, block in enumerate(solution.problem.blocks):
         nodes = block.chains.nodes
-        left = np.flatnonzero(nodes.link == Link.UNSAID)
+        left = block.chains.unsaid
         found, area = block.chains.previous[left], nodes.area[left]
         at, forward = solution.view.block(number)
         known = forward.filtered

@@ -208,7 +208,7 @@ def _first_stages(block: Block, border: FloatArray) -> FloatArray:
     nodes = block.chains.nodes
     usual = np.exp(border[HABIT])[nodes.area]
     ceiling = np.exp(border[CEILING])[nodes.area]
-    known = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, usual)
+    known = np.where(block.chains.read, nodes.reading_cm, usual)
     return stage(np.clip(known, 0.01 * ceiling, 0.95 * ceiling), ceiling)
 
 

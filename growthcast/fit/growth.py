@@ -122,7 +122,7 @@ def fit_growth(
     book = _until(book, on)
     with one_blas_thread():
         fit, failed = on_what_fits(book, lambda part: _fitted(part, on, spreads, doubt))
-    return replace(fit, not_fitted=failed, made_from=book)
+    return fit.but_for(not_fitted=failed, made_from=book)
 
 
 def fit_together(books: Sequence[Book], days: Sequence[date], spreads: Spreads) -> list[GrowthFit]:
@@ -153,7 +153,7 @@ def fit_together(books: Sequence[Book], days: Sequence[date], spreads: Spreads) 
             with one_blas_thread():
                 designs = [build_design(*one, spreads) for one in zip(some, on, strict=True)]
                 made = _fitted_as_given(some, designs)
-            fits += [replace(fit, made_from=book) for fit, book in zip(made, some, strict=True)]
+            fits += [fit.but_for(made_from=book) for fit, book in zip(made, some, strict=True)]
         except CannotFit:  # by itself each tells which of its tanks it is
             fits += [fit_growth(*one, spreads) for one in zip(some, on, strict=True)]
     return fits
@@ -179,13 +179,10 @@ def recalled_fit(book: Book, on: date, *, doubt: bool = False) -> GrowthFit:
     book = _until(book, on)
     with one_blas_thread():
         fit = recall(
-            lambda: _bare(fit_growth(book, on, doubt=doubt)), "fit", doubt, tables_of(book), on
+            lambda: fit_growth(book, on, doubt=doubt).but_for(made_from=None),
+            *("fit", doubt, tables_of(book), on),
         )
-    return replace(fit, made_from=book)
-
-
-def _bare(fit: GrowthFit) -> GrowthFit:
-    return replace(fit, made_from=None)
+    return fit.but_for(made_from=book)
 
 
 def _until(book: Book, on: date) -> Book:

@@ -164,7 +164,7 @@ def _rising(solution: Solution) -> BoolArray:
     rising = np.zeros(solution.problem.area_count, dtype=bool)
     for block in solution.problem.blocks:
         chains, nodes = block.chains, block.chains.nodes
-        read = np.isfinite(nodes.reading_cm) & np.isnan(nodes.aim_sd_cm) & (block.trust == 1.0)
+        read = chains.read & np.isnan(nodes.aim_sd_cm) & (block.trust == 1.0)
         lowest, readings = np.where(read, nodes.reading_cm, np.inf), read.astype(np.int64)
         for here in chains.positions[1:]:
             at = np.arange(here.start, here.stop)
@@ -237,8 +237,8 @@ def _slopes(design: Design, solution: Solution, names: list[str], logs: FloatArr
         ruled = ~design.is_cover[block.chains.nodes.area]  # cover is judged by eye
         off = np.abs(forward.innovation_cm) * np.sqrt(forward.innovation_precision)
         # What an amount cut off says far off, it says of the span before it.
-        cut = np.flatnonzero(block.chains.nodes.link >= Link.CUT)
-        off[block.chains.previous[cut]] = np.maximum(off[block.chains.previous[cut]], off[cut])
+        cut, before = block.chains.cut, block.chains.previous[block.chains.cut]
+        off[before] = np.maximum(off[before], off[cut])
         sound = np.interp(off, FAR_OFF, (1.0, 0.0))
         for name, (link, reading) in error_parts(problem, block, at, point.border).items():
             by = 2.0 * (slopes.link[number] * link + slopes.reading[number] * reading)

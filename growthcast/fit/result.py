@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import field, replace
 from functools import cached_property
 from typing import Any
 
@@ -64,6 +64,13 @@ class GrowthFit:
     grams_said: WholeTank | None = None
     not_fitted: dict[str, str] = field(default_factory=dict)
     made_from: Book | None = None
+
+    def but_for(self, **values: Any) -> GrowthFit:
+        """Return it with other values of what its solution does not rest on."""
+        other = replace(self, **values)
+        kept = ("border_mean", "beside", "_last_nodes")
+        vars(other).update((name, vars(self)[name]) for name in kept if name in vars(self))
+        return other
 
     @property
     def book(self) -> Book:
@@ -327,9 +334,10 @@ def _last_nodes(solution: Solution) -> dict[str, FloatArray]:
     of_node = ("day", "pause_d", "lag_share")
     whole = {name: np.empty(count) for name in ("stage", "variance", *of_node)}
     whole["follows"] = np.empty_like(solution.point.border)
-    for block, stages, filtered in zip(
-        solution.problem.blocks, solution.point.stages, solution.view.filtered, strict=True
+    for number, (block, stages) in enumerate(
+        zip(solution.problem.blocks, solution.point.stages, strict=True)
     ):
+        filtered = solution.view.known(number)
         area, last = block.chains.area, block.chains.last
         known = {"stage": stages, "variance": filtered.variance, "follows": filtered.sensitivity}
         known |= {name: getattr(block.chains.nodes, name) for name in of_node}

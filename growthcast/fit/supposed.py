@@ -167,7 +167,7 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
             names[area_id] = str(row["area_id"])
         planted, wider = fit_beside(book, fit, rows)
         alive = wider.design.alive & ~np.isin(wider.design.area_id, list(changes.plants))
-        wider = replace(wider, design=replace(wider.design, alive=alive))
+        wider = wider.but_for(design=replace(wider.design, alive=alive))
     held = conditions_now(fit, tank)
     held = held | ({"co2_mg_l": 0.0} if _none_added_now(fit, tank) else {})
     known = {name: None if np.isnan(held[name]) else held[name] for name in changes.conditions}
@@ -176,9 +176,8 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
     laid, clock, then = _changed_clock(planted, wider, tank, changes.conditions, never)
     clock = _doubted(clock, wider, tank, then)
     before = wider.design.clock.speed(fit.design.on_day)
-    under = replace(wider, design=replace(wider.design, clock=clock, conditions=then))
-    for name in ("border_mean", "beside", "_last_nodes"):  # what follows of the solution alone
-        vars(under)[name] = getattr(wider, name)
+    _ = wider.border_mean, wider.beside, wider._last_nodes  # once for all that is supposed
+    under = wider.but_for(design=replace(wider.design, clock=clock, conditions=then))
     return Supposed(
         book=laid,
         fit=under,
@@ -248,7 +247,7 @@ def fit_beside(
     border[HABIT, new] = pooling.log_habit[new]
     border[KNOTS:, new] = effects.knots()[:, pooling.tank[new]]
     ceiling = np.exp(border[CEILING, nodes.area])
-    planted = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, nodes.guess_cm)
+    planted = np.where(added.chains.read, nodes.reading_cm, nodes.guess_cm)
     start = np.clip(planted, 1e-4 * ceiling, 0.99 * ceiling)
     begun = stage(start, ceiling, problem.shape[nodes.area])
     problem = with_heights_that_count(

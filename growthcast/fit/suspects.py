@@ -111,37 +111,33 @@ def settled_without_suspects(solution: Solution, wider: float = 1.0) -> Solution
     Solution
         The fit of the problem as judged.
     """
-    last = [solution]  # no name holds a fit while another follows from it: the views are large
+    last = [solution.view]  # no name holds one while another follows from it: views are large
     del solution
     last = [_without_suspects(last.pop(), wider)]
-    return go_on(last.pop().view)
+    return go_on(last.pop())
 
 
-def _without_suspects(solution: Solution, wider: float) -> Solution:
+def _without_suspects(view: View, wider: float) -> View:
     for _ in range(MOST_ROUNDS):
-        blocks, changed = [], np.zeros(solution.problem.area_count, dtype=bool)
-        for number, block in enumerate(solution.problem.blocks):
-            new = _judged(block, _foreseen(solution.view, number), wider)
+        blocks, changed = [], np.zeros(view.problem.area_count, dtype=bool)
+        for number, block in enumerate(view.problem.blocks):
+            new = _judged(block, _foreseen(view, number), wider)
             nodes = block.chains.nodes
             differs = (new.trust != block.trust) | (new.chains.nodes.link != nodes.link)
             changed[nodes.area[differs]] = True
             blocks.append(new)
-        judged = with_heights_that_count(replace(solution.problem, blocks=tuple(blocks)))
-        view = replace(solution.view, problem=judged)
+        judged = with_heights_that_count(replace(view.problem, blocks=tuple(blocks)))
+        view = replace(view, problem=judged)
         if not changed.any():
-            return replace(solution, view=view)
+            return view
         tanks = tanks_of(view, changed)
         if pays_alone(view, tanks):  # the others stay where they are: they have been judged
-            part, whole = part_of(view, tanks), (view.problem, view.point)
-            del solution, view
+            part = part_of(view, tanks)
             with part.naming_the_whole():
                 alone = solve(part.problem, part.point, STEPS_BETWEEN, ROUGHLY)
-                alone = _without_suspects(alone, wider)
-            problem, point = part.put_back(*whole, alone.view)
-            del part, whole, alone
-            return solve(with_heights_that_count(problem), point, most_steps=0)
-        solution = solve(view.problem, view.point, STEPS_BETWEEN, ROUGHLY)
-    return solution
+                return part.put_back(view, _without_suspects(alone.view, wider))
+        view = solve(view.problem, view.point, STEPS_BETWEEN, ROUGHLY).view
+    return view
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,9 +195,9 @@ def _judged(block: Block, foreseen: _Foreseen, wider: float) -> Block:
 
 def _verdicts(block: Block, foreseen: _Foreseen, wider: float) -> tuple[IntArray, FloatArray]:
     """Likeliest verdict (N,) on each node, and by how much (log) it beats a sound reading."""
-    nodes, height, error = block.chains.nodes, foreseen.height, foreseen.error
+    nodes, read = block.chains.nodes, block.chains.read
+    height, error = foreseen.height, foreseen.error
     variance = foreseen.variance * wider**2
-    read = np.isfinite(nodes.reading_cm)
     reading = np.where(read, nodes.reading_cm, 1.0)
     off = np.where(read, nodes.reading_cm - height, 0.0)
     sound = np.log(1.0 - GROSS_SHARE - UNLOGGED_SHARE) + log_density(off, variance + error)
@@ -242,7 +238,7 @@ def _judge_looks(
 ) -> None:
     """Fill in how likely looks without a height are: as foreseen, or after a cut nobody logged."""
     nodes = block.chains.nodes
-    seen = np.flatnonzero((nodes.look > 0) & ~np.isfinite(nodes.reading_cm))
+    seen = np.flatnonzero((nodes.look > 0) & ~block.chains.read)
     if not seen.size:
         return
     height, spread = foreseen.height[seen], np.sqrt(variance[seen])

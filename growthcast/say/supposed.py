@@ -86,7 +86,7 @@ def _in_words(lost: Sequence[NotHolding], texts: Texts) -> str:
     for one in lost:
         said = f"{named(one.label)} {texts.share(one.chance)}"
         if one.under_cover is not None:
-            said += texts.say("lost_cut_back", cover=texts.share(one.under_cover))
+            said += texts.say("lost_cut_back", one=one)
         together.setdefault(limits_words(one.limits, texts), []).append(said)
     return "; ".join(
         texts.say("lost_chance", areas=", ".join(names), why=why) for why, names in together.items()

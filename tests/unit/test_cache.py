@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import io
 import os
 import pickle
 import subprocess
@@ -71,13 +70,14 @@ def test_another_day_name_or_number_is_another_key(folder: Path) -> None:
 
 def test_another_version_is_another_key(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     asked("fit", DAY, answer="old")
-    monkeypatch.setattr(cache, "_code", lambda: "an edited checkout, or another numpy")
+    monkeypatch.setattr(cache, "code", lambda: "an edited checkout, or another numpy")
     assert asked("fit", DAY) == ("new", True)
 
 
 def test_the_key_knows_every_source_file_and_the_packages() -> None:
-    code = cache._code.__wrapped__()
-    assert np.__version__ in code
+    code = cache.code.__wrapped__()
+    packages = Path(np.__file__).parent.parent
+    assert f"{packages} {packages.stat().st_mtime_ns}" in code.splitlines()
     for name in ("findings.toml", "species.csv", "forms.toml"):
         assert name in code
     file = Path(cache.__file__).parent / "fit" / "solver" / "kalman.py"
@@ -86,7 +86,7 @@ def test_the_key_knows_every_source_file_and_the_packages() -> None:
 
 
 def corrupt(data: bytes) -> bytes:
-    return data[:200] + bytes([data[200] ^ 1]) + data[201:]
+    return data[:-3] + bytes([data[-3] ^ 1]) + data[-2:]
 
 
 @pytest.mark.parametrize(
@@ -127,32 +127,28 @@ class Bomb:
 
 
 @pytest.mark.parametrize(
-    "text",
+    "body",
     [
-        '[[["noun","pathlib:Path",{}]],[0]]',
-        '[[["noun","growthcast.cache:turn",{}]],[0]]',
-        '[[["tuple of","growthcast.errors:Finding",[]]],[0]]',
-        '[[["choice","growthcast.os:system","name"]],[0]]',
-        '[[["program","ls"]],[0]]',
-        "[[],[7]]",
-        "{}",
+        pickle.dumps(Bomb()),
+        pickle.dumps([np.array([Bomb()], dtype=object)]),
+        b"cpathlib\nPath\n.",
+        b"cgrowthcast.cache\nturn\n.",
+        b"cgrowthcast.cache\nos.system\n.",
+        b"cgrowthcast.__main__\nprogram\n.",
+        b"cgrowthcast.cli.options\nPath\n.",
+        b"cnumpy\nload\n.",
+        b"cgrowthcast.errors\nFinding\n)\x81](b.",
+        b"]",
+        b"",
     ],
 )
 def test_what_a_stranger_wrote_with_the_right_digest_makes_nothing_else(
-    folder: Path, text: str, monkeypatch: pytest.MonkeyPatch
+    folder: Path, body: bytes, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(folder.parent)
     asked("fit", DAY, answer="old")
     [file] = folder.iterdir()
-    body = io.BytesIO()
-    bomb = np.array([Bomb()], dtype=object)
-    np.savez(body, text=np.frombuffer(text.encode(), np.uint8), bomb=bomb)
-    assert pickle.dumps(Bomb())
-    file.write_bytes(cache.digest_of(file.stem.encode(), body.getvalue()) + body.getvalue())
-    assert asked("fit", DAY) == ("new", True)
-    body = io.BytesIO()
-    np.savez(body, text=np.frombuffer(text.encode(), np.uint8))
-    file.write_bytes(cache.digest_of(file.stem.encode(), body.getvalue()) + body.getvalue())
+    file.write_bytes(cache.digest_of([file.stem.encode(), body]) + body)
     assert asked("fit", DAY) == ("new", True)
     assert not (folder.parent / "exploded").exists()
 
@@ -237,17 +233,15 @@ def test_nouns_come_back_as_they_were() -> None:
         "nouns": (finding, prior_lags(), Link.GREW, Exit.DONE, Answers([finding]), b"bytes"),
         3: {},
     }
-    text, arrays = coded(noun)
-    back = decoded(text, arrays)
-    assert coded(back)[0] == text
+    back = decoded(coded(noun))
+    assert coded(back, each=True) == coded(noun, each=True)
     assert repr(back) == repr(noun)
     first, second, *_ = back["arrays"]
     assert first is second
     assert first.flags.f_contiguous
-    assert {type(value) for value in arrays.values()} == {np.ndarray}
 
 
-@pytest.mark.parametrize("value", [object(), {1, 2}, np.array([object()]), Path("book")])
+@pytest.mark.parametrize("value", [object(), print, np.array([object()]), Path("book")])
 def test_what_cannot_come_back_is_refused(value: object) -> None:
     with pytest.raises(TypeError, match="cannot be kept"):
         coded(value)

@@ -375,8 +375,8 @@ def _score(view: View, departure: FloatArray) -> FloatArray:
     """Score (B, A) of all chains, the borders a departure (B, A) off."""
     problem, point = view.problem, view.point
     stages = tuple(
-        begun + known.departure(block.chains.nodes.area, departure)
-        for block, known, begun in zip(problem.blocks, view.filtered, point.stages, strict=True)
+        begun + view.known(number).departure(problem.blocks[number].chains.nodes.area, departure)
+        for number, begun in enumerate(point.stages)
     )
     there = Point(stages, point.border + departure)
     score = np.zeros_like(point.border)

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cached_property
 from typing import Any, TypeVar, cast
 
 import numpy as np
@@ -106,12 +107,6 @@ class Nodes:
     bucket: IntArray
     row: IntArray
 
-    @property
-    def unread_start(self) -> BoolArray:
-        """Whether a node (N,) is a fresh start that nobody read."""
-        unread: BoolArray = (self.link == Link.FRESH) & ~np.isfinite(self.reading_cm)
-        return unread
-
     def awake_share(self, lag_d: FloatArray, at: slice | IntArray) -> FloatArray:
         """Share of the growth of the spans ``at`` that the lags ``lag_d`` (A,) leave [0-1]."""
         left = 1.0 - self.lag_per_d[at] * lag_d[self.area[at]]
@@ -129,7 +124,7 @@ def _thin(values: Values) -> Values:
     return cast(Values, np.broadcast_to(first, values.shape)) if first.size and same else values
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Chains:
     """A block of packed chains of R areas and N nodes.
 
@@ -155,7 +150,38 @@ class Chains:
         begun = int(self.offsets[1])
         return slice(0, begun), slice(begun, self.rank.size)
 
-    @property
+    @cached_property
+    def read(self) -> BoolArray:
+        """Whether the height of a node (N,) was read."""
+        return np.isfinite(self.nodes.reading_cm)
+
+    @cached_property
+    def unread_starts(self) -> IntArray:
+        """Fresh starts that nobody read; at position 0, so that their places are ranks."""
+        return np.flatnonzero((self.nodes.link == Link.FRESH) & ~self.read)
+
+    @cached_property
+    def grew(self) -> slice | IntArray:
+        """Nodes that grew from the one before."""
+        return _places(self.nodes.link == Link.GREW)
+
+    @cached_property
+    def aimed(self) -> tuple[slice | IntArray, slice | IntArray]:
+        """Nodes that were cut as usual, and all others."""
+        aimed = self.nodes.link == Link.AIMED
+        return _places(aimed), _places(~aimed)
+
+    @cached_property
+    def unsaid(self) -> IntArray:
+        """Nodes that may have been cut without a word."""
+        return np.flatnonzero(self.nodes.link == Link.UNSAID)
+
+    @cached_property
+    def cut(self) -> IntArray:
+        """Nodes that were cut by a known length or weight."""
+        return np.flatnonzero(self.nodes.link >= Link.CUT)
+
+    @cached_property
     def positions(self) -> list[slice]:
         """Slices of the packed nodes, one a position along the chain."""
         return [slice(int(a), int(b)) for a, b in zip(self.offsets, self.offsets[1:], strict=False)]
@@ -300,6 +326,13 @@ def _pack(
         ),
     )
     return chains, place
+
+
+def _places(mask: BoolArray) -> slice | IntArray:
+    """Where a mask (N,) holds: a slice, which needs no gathering, where that is one run."""
+    at = np.flatnonzero(mask)
+    run = at.size > 0 and int(at[-1] - at[0]) + 1 == at.size
+    return slice(int(at[0]), int(at[-1]) + 1) if run else at
 
 
 def _ranks(order: IntArray) -> IntArray:

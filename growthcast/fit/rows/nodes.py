@@ -89,7 +89,7 @@ def _draft(kind: int, area: IntArray, day: FloatArray, **told: Values) -> dict[s
 
     ``by`` is the link of a node that a cut left to the one before it, ``cut_cm`` the length taken.
     """
-    blank: dict[str, Values] = {name: np.full(area.size, value) for name, value in BLANK.items()}
+    blank = {name: np.broadcast_to(value, area.size) for name, value in BLANK.items()}
     return blank | {"kind": np.full(area.size, kind), "area": area, "day": day} | told
 
 
@@ -124,10 +124,12 @@ def build_nodes(
         Of all areas, sorted by area and along each log (N,).
     """
     left = _left(visits, held, traits, habits, clock)
-    drafts = _starts(visits, traits, on_day), _found(visits, held), left
-    draft = {name: np.concatenate([one[name] for one in drafts]) for name in drafts[0]}
-    order = np.lexsort((draft["kind"], draft["day"], draft["area"]))
-    draft = {name: values[order] for name, values in draft.items()}
+    drafts = [_starts(visits, traits, on_day), _found(visits, held), left]
+    keys = [np.concatenate([one[name] for one in drafts]) for name in ("kind", "day", "area")]
+    order = np.lexsort(keys)
+    draft = {  # field by field: of a large book they are most of what a design takes
+        name: np.concatenate([one.pop(name) for one in drafts])[order] for name in list(left)
+    }
     area, kind, by, cut_cm = draft["area"], *(draft.pop(n) for n in ("kind", "by", "cut_cm"))
     follows = np.zeros(area.size, dtype=bool)
     follows[1:] = area[1:] == area[:-1]
@@ -157,16 +159,17 @@ def _found(visits: Visits, held: Bounds) -> dict[str, Values]:
     """
     found = visits.found | (visits.cut & (visits.bucket >= 0))
     floor, budget = held.floor_cm[found], held.budget_cm[found]
+    read, looked = np.isfinite(visits.before_cm[found]), visits.look[found] > 0
     return _draft(
         FOUND,
         visits.area[found],
         visits.day[found],
         reading_cm=visits.before_cm[found],
         reading_sd_cm=visits.before_sd_cm[found],
-        guess_cm=0.5 * (floor + budget),
-        guess_sd_cm=UNSEEN_SHARE * 0.5 * (budget - floor),
-        floor_cm=floor,
-        budget_cm=budget,
+        guess_cm=np.where(read, np.nan, 0.5 * (floor + budget)),
+        guess_sd_cm=np.where(read, np.nan, UNSEEN_SHARE * 0.5 * (budget - floor)),
+        floor_cm=np.where(looked, floor, np.nan),
+        budget_cm=np.where(looked, budget, np.nan),
         look=visits.look[found],
         row=visits.row[found],
     )

@@ -69,7 +69,7 @@ def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tu
     known = Cavity(mean, 1.0 / posterior_precision)
 
     # Beside a height that was read a look adds nothing but its own, larger error.
-    read = np.isfinite(nodes.reading_cm) & (block.trust == 1.0)
+    read = chains.read & (block.trust == 1.0)
     seen = np.flatnonzero((nodes.look > 0) & ~read)
     precision, precision_mean = np.zeros((2, nodes.area.size))
     if seen.size:

@@ -118,13 +118,12 @@ def kalman_filter(chains: Chains, at: Linearised) -> FilterPass:
     variances, innovation_precision = np.empty(count), np.empty(count)
     transition_squared = at.transition**2
     observation_information = at.observation**2 * at.observation_precision
-    earlier: slice | None = None
+    earlier, rows = slice(0), 1 + OF_STARTS
     for here in chains.positions:
         # Views: what is added to them below is added to the results.
         predicted, predicted_variance = predictions[:, here], predicted_variances[here]
         observation = at.observation[here]
-        if earlier is None:
-            rows = 1 + OF_STARTS  # the others are 0 at a start
+        if here.start == 0:  # the other rows are 0 at a start, and add nothing to what follows it
             means[rows:, here] = innovations[rows:, here] = 0.0
         else:
             behind = slice(earlier.start, earlier.start + here.stop - here.start)
@@ -351,7 +350,7 @@ def smooth_unread_starts(chains: Chains, at: Linearised, forward: FilterPass) ->
         Of all nodes (N,).
     """
     known = forward.filtered
-    start = np.flatnonzero(chains.nodes.unread_start)  # at position 0: their places are ranks
+    start = chains.unread_starts
     if not start.size:
         return known
     mean, sensitivity = known.mean.copy(), known.sensitivity.copy()
@@ -473,7 +472,7 @@ def log_determinant(chains: Chains, at: Linearised, forward: FilterPass) -> floa
         Of the whole block [nat].
     """
     variance_ratio = 1.0 + at.observation**2 * forward.predicted_variance * at.observation_precision
-    fresh = (chains.nodes.link == Link.FRESH) & ~chains.nodes.unread_start
+    fresh = (chains.nodes.link == Link.FRESH) & chains.read
     starts = 2.0 * np.log(np.maximum(at.observation[fresh], 1e-300)).sum()
     return float(np.log(variance_ratio).sum() - starts)
 

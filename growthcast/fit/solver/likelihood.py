@@ -132,7 +132,7 @@ def variance_slopes(view: View) -> VarianceSlopes:
         mean, variance = _mean_and_variance(block.chains, back.observation_score, root, own)
         precision = here.observation_precision
         error = np.divide(1.0, precision, out=np.ones_like(mean), where=precision > 0.0)
-        read = np.isfinite(nodes.reading_cm)
+        read = block.chains.read
         off = np.where(read, nodes.reading_cm - here.height_cm, 0.0) - here.residual + error * mean
         square = off**2 + error + error**2 * (variance - back.observation_curvature)
         reading_precision = block.trust / problem.errors.reading_variance(
@@ -194,13 +194,13 @@ def misfit(problem: Problem, block: Block, at: Linearised, border: FloatArray) -
         Without constants [nat].
     """
     nodes, sites = block.chains.nodes, block.sites
-    read = np.flatnonzero(np.isfinite(nodes.reading_cm))
+    read = np.flatnonzero(block.chains.read)
     variance = problem.errors.reading_variance(
         at.expected_cm[read], nodes.area[read], nodes.reading_sd_cm[read]
     )
     variance = variance / block.trust[read]
     off = nodes.reading_cm[read] - at.height_cm[read]
-    cut = np.flatnonzero(nodes.link >= Link.CUT)
+    cut = block.chains.cut
     usual = (np.exp(border[HABIT, nodes.area[cut]]) - at.height_cm[cut]) / nodes.aim_sd_cm[cut]
     at_sites = np.flatnonzero(sites.precision)
     beside = sites.precision_mean[at_sites] / sites.precision[at_sites] - at.height_cm[at_sites]

@@ -15,9 +15,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.model.noise import ErrorModel, SpanDrift, likely_removed, removed_variance
-from growthcast.fit.rows.chains import Chains, Link, Nodes
+from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.problem import (
     BORDER,
     CEILING,
@@ -129,45 +129,46 @@ def linearise(
         Departures from these stages and parameters.
     """
     chains, errors, shape, drift = block.chains, problem.errors, problem.shape, drift or block.drift
-    nodes, area, rank = chains.nodes, chains.nodes.area, chains.rank
-    aim = _aimed(border.take(chains.area, axis=1), shape[chains.area])
-    ceiling, bend, count = aim.ceiling[rank], shape[area], area.size
-    at = Linearised.of_fresh_starts(count)
+    nodes, rank, form = chains.nodes, chains.rank, shape[chains.area]
+    aim = _aimed(border.take(chains.area, axis=1), form)
+    at = Linearised.of_fresh_starts(rank.size)
     inputs, offset, process_noise = at.inputs, at.offset, at.process_noise
     expected_cm, slope, height_cm = at.expected_cm, at.observation, at.height_cm
     # Aimed: a chain begins at the usual cut height. A stage depends on h/K alone, so it moves with
     # the log usual cut by h / (dh/dz), and with the log ceiling by as much the other way. The cut
     # scatters in height; in stages its mean lies lower where the curve steepens, to second order.
-    aimed, other = _places(nodes.link == Link.AIMED), _places(nodes.link != Link.AIMED)
+    aimed, other = chains.aimed
     of = rank[aimed]
     expected_cm[aimed], slope[aimed] = aim.height[of], aim.slope[of]
-    inputs[HABIT, aimed], inputs[CEILING, aimed] = aim.by_habit[of], -aim.by_habit[of]
+    by_habit, begun = aim.by_habit[of], aim.stage[of]
+    inputs[HABIT, aimed], inputs[CEILING, aimed] = by_habit, -by_habit
     process_noise[aimed] = (nodes.aim_sd_cm[aimed] / slope[aimed]) ** 2
-    offset[aimed] = aim.stage[of] - stage[aimed] - 0.5 * aim.flattening[of] * process_noise[aimed]
+    lower = 0.5 * aim.flattening[of] * process_noise[aimed]
+    offset[aimed] = begun - stage[aimed] - lower
     # Grew: z = z_previous + g with g = tau exp(ln r + q.b); dg/d ln r = g and dg/db = g q.
-    grew = _places(nodes.link == Link.GREW)
-    weight, owner = drift.weight[:, grew], area[grew]
-    pace = border[RATE, owner] + (weight * border[KNOTS:].take(owner, axis=1)).sum(axis=0)
-    grown = np.exp(pace) * shape_factor(shape[chains.area])[rank[grew]]
+    grew = chains.grew
+    weight, owner, place = drift.weight[:, grew], nodes.area[grew], rank[grew]
+    drifted = np.einsum("mn,mn->n", weight, border[KNOTS:].take(owner, axis=1))
+    grown = np.exp(border[RATE, owner] + drifted) * shape_factor(form)[place]
     grown *= nodes.growth_d[grew] * nodes.awake_share(problem.lag_d, grew)
     # Heights and slopes are taken at the stage expected; a height at the current stage is reached
     # from there along the slope, since the filter sees straight lines only.
     expected_stage = stage.copy()
     expected_stage[grew] = stage[chains.previous[grew]] + grown
-    curve = ceiling[other], bend[other]
+    curve = aim.ceiling[rank[other]], form[rank[other]]
     expected_cm[other], slope[other] = height_and_slope(expected_stage[other], *curve)
-    expected_stage[aimed] = aim.stage[of]
+    expected_stage[aimed] = begun
     height_cm[:] = expected_cm + slope * (stage - expected_stage)
-    height_cm[aimed] += 0.5 * aim.flattening[of] * slope[aimed] * process_noise[aimed]
+    height_cm[aimed] += slope[aimed] * lower
     at.transition[grew] = 1.0
     inputs[RATE, grew], inputs[KNOTS:, grew] = grown, grown * weight
     offset[grew] = expected_stage[grew] - stage[grew]
     relative = errors.span_variance(nodes.span_d[grew], drift.remainder[grew])
     process_noise[grew] = (relative + nodes.pause_doubt[grew] ** 2) * grown**2
     # The mean of a curved function of a scattered stage is not its value at the mean stage.
-    curvature = _slope_bend(expected_cm[grew], slope[grew], bend[grew])
+    curvature = _slope_bend(expected_cm[grew], slope[grew], form[place])
     height_cm[grew] += 0.5 * curvature * process_noise[grew]
-    _link_guesses(at, nodes, ceiling, bend, stage)
+    _link_guesses(at, chains, aim.ceiling, form, stage)
     _hear_sites(at, problem, block, stage, border)
     return _with_scatter(at, problem, block)
 
@@ -214,7 +215,7 @@ def _with_scatter(at: Linearised, problem: Problem, block: Block) -> Linearised:
     nodes, near = block.chains.nodes, problem.pooling.near_ceiling
     if problem.is_exact or not near[block.chains.area].any():
         return at
-    told = np.isfinite(nodes.reading_cm) & (block.trust == 1.0) & (nodes.link == Link.GREW)
+    told = block.chains.read & (block.trust == 1.0) & (nodes.link == Link.GREW)
     place = np.flatnonzero(told & near[nodes.area])
     owner, height, slope = nodes.area[place], at.expected_cm[place], at.observation[place]
     flattening = _slope_bend(height, slope, problem.shape[owner]) / np.maximum(slope, 1e-300)
@@ -224,21 +225,21 @@ def _with_scatter(at: Linearised, problem: Problem, block: Block) -> Linearised:
 
 
 def _link_guesses(
-    at: Linearised, nodes: Nodes, ceiling: FloatArray, bend: FloatArray, stage: FloatArray
+    at: Linearised, chains: Chains, ceiling: FloatArray, bend: FloatArray, stage: FloatArray
 ) -> None:
     """Fill in starts that nobody read: a guess in centimetres becomes one in stages.
 
     A low height reaches down over endlessly many stages, so the spread is taken between the guess's
     standard deviation below and above.
     """
-    of = np.flatnonzero(nodes.unread_start)
+    nodes, of = chains.nodes, chains.unread_starts
     if not of.size:
         return
     away = nodes.guess_sd_cm[of] * np.array([[-1.0], [0.0], [1.0]])
-    top, heights = ceiling[of], nodes.guess_cm[of] + away
+    top, bend, heights = ceiling[chains.rank[of]], bend[chains.rank[of]], nodes.guess_cm[of] + away
     heights = np.clip(heights, LEAST_STAND_SHARE * top, HIGHEST_AIM_SHARE * top)
-    low, guess, high = stage_of(heights, top, bend[of])
-    at.inputs[CEILING, of] = -heights[1] / height_and_slope(guess, top, bend[of])[1]
+    low, guess, high = stage_of(heights, top, bend)
+    at.inputs[CEILING, of] = -heights[1] / height_and_slope(guess, top, bend)[1]
     at.process_noise[of] = (0.5 * np.maximum(high - low, LEAST_GUESS_SPREAD)) ** 2
     at.offset[of] = guess - stage[of]
 
@@ -252,8 +253,7 @@ def _link_unsaid_cuts(
     that mixture. No cut leaves more than stood there: ``aim`` is the mean of the lower of two, the
     height that stood and a usual cut that scatters normally; ``lower`` is the chance of the second.
     """
-    chains = block.chains
-    of = np.flatnonzero(chains.nodes.link == Link.UNSAID)
+    chains, of = block.chains, block.chains.unsaid
     if not of.size:
         return
     earlier, chance, owner = chains.previous[of], block.sites.cut_chance[of], chains.nodes.area[of]
@@ -285,8 +285,7 @@ def _link_known_cuts(
     A length from a weight is m / density, so it falls with the log density by itself; the likely
     length stands in for it.
     """
-    nodes = chains.nodes
-    of = np.flatnonzero(nodes.link >= Link.CUT)
+    nodes, of = chains.nodes, chains.cut
     if not of.size:
         return
     weighed, owner, earlier = nodes.link[of] == Link.WEIGHED, nodes.area[of], chains.previous[of]
@@ -298,13 +297,6 @@ def _link_known_cuts(
     at.inputs[DENSITY, of] = np.where(weighed, likely, 0.0) / steep
     at.offset[of] = (at.height_cm[earlier] - at.height_cm[of] - taken) / steep
     at.process_noise[of] = removed_variance(likely, weighed, owner, errors) / steep**2
-
-
-def _places(mask: BoolArray) -> slice | IntArray:
-    """Where a mask (N,) holds: a slice, which needs no gathering, where that is one run."""
-    at = np.flatnonzero(mask)
-    run = at.size > 0 and int(at[-1] - at[0]) + 1 == at.size
-    return slice(int(at[0]), int(at[-1]) + 1) if run else at
 
 
 @dataclass(frozen=True, slots=True)
@@ -352,10 +344,9 @@ def _observe(linearised: Linearised, block: Block, border: FloatArray, errors: E
     residual, precision = linearised.residual, linearised.observation_precision
     by_usual_cut = linearised.by_usual_cut
     error = errors.reading_variance(linearised.expected_cm, nodes.area, nodes.reading_sd_cm)
-    read = np.isfinite(nodes.reading_cm)
-    precision[:] = np.where(read, block.trust / error, 0.0)
-    residual[:] = np.where(read, nodes.reading_cm - height_cm, 0.0)
-    at = np.flatnonzero(nodes.link >= Link.CUT)  # cut by a known length, it was aimed as usual
+    precision[:] = np.where(block.chains.read, block.trust / error, 0.0)
+    residual[:] = np.where(block.chains.read, nodes.reading_cm - height_cm, 0.0)
+    at = block.chains.cut  # cut by a known length, it was aimed as usual
     if at.size:
         usual = np.exp(border[HABIT, nodes.area[at]])
         usual_precision = 1.0 / nodes.aim_sd_cm[at] ** 2

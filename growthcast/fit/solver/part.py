@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.fit.model.noise import SpanDrift
 from growthcast.fit.rows.chains import NODES_A_BLOCK, repacked
+from growthcast.fit.solver.kalman import Filtered
 from growthcast.fit.solver.problem import (
     Block,
     CannotFit,
@@ -27,7 +28,7 @@ from growthcast.fit.solver.problem import (
     Sites,
     members_of,
 )
-from growthcast.fit.solver.view import View
+from growthcast.fit.solver.view import View, repooled, view_of
 from growthcast.nouns import dataclass
 
 Values = TypeVar("Values", bound=NDArray[Any])
@@ -44,6 +45,8 @@ OF_AREAS = (
     "rises",
 )
 """Fields of a problem and of its nouns whose last axis are its areas."""
+LEARNT_OF_AREAS = ("weighed", "ceiling_learnt", "near_ceiling", "highest_cm", "highest_sd_cm")
+"""Fields of a pooling that a fit changes as it hears weights and sets readings aside."""
 OF_NODES = ("trust", "cut_away", "expected_cm", "expected_sd_cm")
 """Fields of a block that are one value a node."""
 HELD = 1e12
@@ -118,16 +121,27 @@ class Part:
         except CannotFit as fault:
             raise CannotFit(self.areas[fault.areas]) from fault
 
-    def put_back(self, whole: Problem, stood: Point, part: View) -> tuple[Problem, Point]:
-        """Return the whole's problem and point with the part's in their place."""
-        border = stood.border.copy()
-        border[:, self.areas] = part.point.border
-        blocks, stages = given_back(whole.blocks, stood.stages, self.taken, part)
-        weighed = whole.pooling.weighed.copy()
-        weighed[:, self.areas] = part.problem.pooling.weighed
-        pooling = replace(whole.pooling, weighed=weighed)
-        problem = replace(whole, blocks=blocks, pooling=pooling)
-        return problem, Point(stages, border)
+    def put_back(self, whole: View, part: View) -> View:
+        """Return a view of the whole with the part, as it was fitted, in its place."""
+        areas = Taken(0, self.areas, np.arange(self.areas.size))
+        blocks, stages = given_back(whole.problem.blocks, whole.point.stages, self.taken, part)
+        pooling = _put_all(whole.problem.pooling, LEARNT_OF_AREAS, areas, part.problem.pooling)
+        problem = replace(whole.problem, blocks=blocks, pooling=pooling)
+        point = Point(stages, _put(whole.point.border, areas, part.point.border))
+        if whole.kept:
+            return view_of(problem, point)
+        # What the chains of the other tanks say is what it was.
+        filtered = whole.let_go()
+        for theirs, its in zip(part.filtered, self.taken, strict=True):
+            for one in its:
+                filtered[one.number] = _put_all(
+                    filtered[one.number], Filtered.__slots__, one, theirs
+                )
+        information = whole.information.copy()
+        information[self.areas] = part.information
+        heard = _put_all(whole, ("score", "surprise"), areas, part)
+        heard = replace(heard, point=point, filtered=filtered, information=information)
+        return repooled(heard, problem)
 
 
 def part_of(view: View, tanks: BoolArray) -> Part:
@@ -234,23 +248,17 @@ def _gathered(
     chains = replace(chains, nodes=nodes, area=np.searchsorted(areas, chains.area))
     block = Block(
         chains=chains,
-        drift=SpanDrift(
-            _collected([block.drift.weight for block in several], taken),
-            _collected([block.drift.remainder for block in several], taken),
-        ),
+        drift=SpanDrift(**_each(SpanDrift.__slots__, [one.drift for one in several], taken)),
         members=members_of(nodes),
-        sites=Sites(
-            **{
-                name: _collected([getattr(block.sites, name) for block in several], taken)
-                for name in Sites.__slots__
-            }
-        ),
-        **{
-            name: _collected([getattr(block, name) for block in several], taken)
-            for name in OF_NODES
-        },
+        sites=Sites(**_each(Sites.__slots__, [one.sites for one in several], taken)),
+        **_each(OF_NODES, several, taken),
     )
     return block, taken
+
+
+def _each(names: Sequence[str], nouns: Sequence[Any], taken: tuple[Taken, ...]) -> dict[str, Any]:
+    """Fields of a part's nodes, from those of the nouns of all of the whole's blocks."""
+    return {name: _collected([getattr(noun, name) for noun in nouns], taken) for name in names}
 
 
 def _collected(fields: Sequence[Values], taken: tuple[Taken, ...]) -> Values:
@@ -263,24 +271,22 @@ def _collected(fields: Sequence[Values], taken: tuple[Taken, ...]) -> Values:
 
 def _block_alike(whole: Block, taken: Taken, part: Block) -> Block:
     """Return a block with what a part of it says of sites and of which nodes are in doubt."""
-    nodes, theirs = whole.chains.nodes, part.chains.nodes
-    nodes = replace(nodes, link=_put(nodes.link, taken, theirs.link))
-    sites = {
-        name: _put(getattr(whole.sites, name), taken, getattr(part.sites, name))
-        for name in Sites.__slots__
-    }
-    return replace(
-        whole,
-        chains=replace(whole.chains, nodes=nodes),
-        sites=Sites(**sites),
-        **{name: _put(getattr(whole, name), taken, getattr(part, name)) for name in OF_NODES},
-    )
+    nodes = _put_all(whole.chains.nodes, ("link",), taken, part.chains.nodes)
+    sites = _put_all(whole.sites, Sites.__slots__, taken, part.sites)
+    whole = _put_all(whole, OF_NODES, taken, part)
+    return replace(whole, chains=replace(whole.chains, nodes=nodes), sites=sites)
 
 
 def _put(whole: Values, taken: Taken, part: Values) -> Values:
     filled = whole.copy()
-    filled[taken.there] = part[taken.here]
+    filled[..., taken.there] = part[..., taken.here]
     return filled
+
+
+def _put_all(whole: Noun, names: Sequence[str], taken: Taken, part: Noun) -> Noun:
+    """Return a noun with those of its fields as a part has them."""
+    filled = {name: _put(getattr(whole, name), taken, getattr(part, name)) for name in names}
+    return replace(whole, **filled)  # type: ignore[type-var]
 
 
 def _of_areas(noun: Noun, areas: IntArray) -> Noun:

@@ -27,7 +27,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.model.noise import KNOT_COUNT, ErrorModel, SpanDrift, span_drift
-from growthcast.fit.rows.chains import Chains, Link, Nodes
+from growthcast.fit.rows.chains import Chains, Nodes
 from growthcast.growth.normal import normal_cdf
 from growthcast.log.visits import Look
 from growthcast.nouns import dataclass
@@ -136,10 +136,11 @@ def cut_chance_before(chains: Chains) -> FloatArray:
         Chances, 0 where no cut may have been made [0-1].
     """
     nodes = chains.nodes
+    if not chains.unsaid.size:
+        return np.broadcast_to(0.0, nodes.area.size)
     chance = np.zeros(nodes.area.size)
-    unsaid = np.flatnonzero(nodes.link == Link.UNSAID)
     by_look = np.array([CUT_CHANCE[look] for look in Look])
-    chance[unsaid] = by_look[nodes.look[chains.previous[unsaid]]]
+    chance[chains.unsaid] = by_look[nodes.look[chains.previous[chains.unsaid]]]
     return chance
 
 
@@ -388,7 +389,7 @@ def with_heights_that_count(problem: Problem) -> Problem:
     highest, own_sd = np.zeros((2, count)), np.full((2, count), np.nan)
     for block in problem.blocks:
         nodes = block.chains.nodes
-        found = np.isfinite(nodes.reading_cm) & np.isnan(nodes.aim_sd_cm) & (nodes.row >= 0)
+        found = block.chains.read & np.isnan(nodes.aim_sd_cm) & (nodes.row >= 0)
         counts = np.flatnonzero(found & (block.trust == 1.0))
         order = counts[np.lexsort((nodes.reading_cm[counts], nodes.area[counts]))]
         area, read, sd = nodes.area[order], nodes.reading_cm[order], nodes.reading_sd_cm[order]

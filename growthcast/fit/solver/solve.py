@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from threading import Lock
 
 import numpy as np
@@ -186,14 +187,15 @@ def go_on(
         if steps >= most_steps or moved.max(initial=0.0) <= tolerance:
             return Solution(view, moved <= SETTLED, steps)
         if not together and pays_alone(view, moving := tanks_of(view, moved > tolerance)):
-            part, stood = part_of(view, moving), (view.problem, view.point)
-            del view, follow  # large
-            with part.naming_the_whole():
-                began, closer = view_of(part.problem, part.point), 0.5 * tolerance
-                alone = go_on(began, steps, most_steps, closer)  # room for what all then move
-            stood, steps = part.put_back(*stood, alone.view), alone.steps
-            del part, began, alone
-            view, together = view_of(*stood), True
+            part = part_of(view, moving)
+            with part.naming_the_whole():  # no name holds a view from which another follows
+                alone = go_on(
+                    view_of(part.problem, part.point),
+                    steps,
+                    most_steps,
+                    0.5 * tolerance,  # room for what all then move
+                )
+            view, steps, together = part.put_back(view, alone.view), alone.steps, True
             continue
         # An area that turns back on its last step takes half as much of the next, and lengthens its
         # steps again while it goes straight on.
@@ -206,8 +208,8 @@ def go_on(
 def _stages_follow(view: View, departure: FloatArray) -> list[FloatArray]:
     """Departures of the stages (N,) of each block, as known by their day, with the borders'."""
     return [
-        filtered.departure(block.chains.nodes.area, departure)
-        for block, filtered in zip(view.problem.blocks, view.filtered, strict=True)
+        view.known(number).departure(block.chains.nodes.area, departure)
+        for number, block in enumerate(view.problem.blocks)
     ]
 
 
@@ -217,10 +219,11 @@ def _stages_moved(view: View, follow: list[FloatArray]) -> FloatArray:
     A stage that stands where stages end does not move, wherever a step would take it.
     """
     moved, blocks = np.zeros(view.problem.area_count), view.problem.blocks
-    each = zip(blocks, view.filtered, view.point.stages, follow, strict=True)
-    for block, filtered, stage_of_node, step in each:
+    each = zip(blocks, view.point.stages, follow, strict=True)
+    for number, (block, stage_of_node, step) in enumerate(each):
         taken = np.abs(_within_reach(block.chains, stage_of_node, step) - stage_of_node)
-        np.maximum.at(moved, block.chains.nodes.area, taken / np.sqrt(filtered.variance))
+        in_sd = taken / np.sqrt(view.known(number).variance)
+        np.maximum.at(moved, block.chains.nodes.area, in_sd)
     return moved
 
 
@@ -233,19 +236,30 @@ def _shortened_step(
     ``CannotFit`` where the shortest does not help.
     """
     tank, was = view.problem.pooling.tank, misfit_of_tanks(view)
-    cut = np.ones(was.size)
-    for _ in range(MOST_SHORTENINGS):
+    everyone = np.ones(was.size, dtype=bool)
+    cut, stepping, ahead, shortenings = np.ones(was.size), everyone, view, 0
+    while True:
         point = _stepped(view, departure, follow, share * cut[tank])
+        view.filtered.clear()  # large, and seldom asked for again
         try:
-            ahead = view_of(view.problem, point)
+            if pays_alone(view, stepping):  # the others stand where they stood
+                part = part_of(replace(ahead, point=point), stepping)
+                with part.naming_the_whole():
+                    ahead = part.put_back(ahead, view_of(part.problem, part.point))
+            else:
+                ahead = view  # what was seen is let go
+                ahead = view_of(view.problem, point)
         except CannotFit as fault:
+            if shortenings == MOST_SHORTENINGS:
+                raise
             cut[tank[fault.areas]] *= SHORTEN
-            continue
-        worse = misfit_of_tanks(ahead) - was > MUCH_WORSE
-        if not worse.any():
-            return ahead
-        cut[worse] *= SHORTEN
-    return view_of(view.problem, _stepped(view, departure, follow, share * cut[tank]))
+            stepping = everyone
+        else:
+            stepping = misfit_of_tanks(ahead) - was > MUCH_WORSE
+            if shortenings == MOST_SHORTENINGS or not stepping.any():
+                return ahead
+            cut[stepping] *= SHORTEN
+        shortenings += 1
 
 
 def _stepped(
@@ -272,8 +286,8 @@ def _stepped(
             step = state_smoother(chains, *view.block(number), taken)
         else:  # as far as it was judged, but where areas take less of it
             step, less = follow[number].copy(), np.flatnonzero(shorter[nodes.area])
-            step[less] = view.filtered[number].departure(nodes.area, taken, less)
-            unread = np.flatnonzero(nodes.unread_start)
+            step[less] = view.known(number).departure(nodes.area, taken, less)
+            unread = chains.unread_starts
             step[unread] *= share[nodes.area[unread]]
         stages.append(_within_reach(chains, begun, step))
     return Point(tuple(stages), point.border + taken)
@@ -336,8 +350,8 @@ def _faster_than_the_table(
     grown, due, spans = np.zeros((3, problem.area_count))
     for block, stage_of_node in zip(problem.blocks, stages, strict=True):
         chains, nodes = block.chains, block.chains.nodes
-        read = np.isfinite(nodes.reading_cm)
-        told = np.flatnonzero((nodes.link == Link.GREW) & read & read[chains.previous])
+        read = chains.read & chains.read[chains.previous]
+        told = np.flatnonzero((nodes.link == Link.GREW) & read)
         owner = nodes.area[told]
         rate = np.exp(border[RATE, owner]) * shape_factor(problem.shape[owner])
         step = stage_of_node[told] - stage_of_node[chains.previous[told]]
@@ -352,7 +366,7 @@ def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatAr
     chains, nodes = block.chains, block.chains.nodes
     cut = (nodes.link >= Link.UNSAID) | (nodes.link == Link.AIMED)
     usual = np.where(cut, np.exp(border[HABIT, nodes.area]), nodes.guess_cm)
-    known = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, usual)
+    known = np.where(chains.read, nodes.reading_cm, usual)
     ceiling, shape = np.exp(border[CEILING, nodes.area]), problem.shape[nodes.area]
     clipped = np.clip(known, 0.01 * ceiling, 0.99 * ceiling)
     stages = stage(np.where(np.isfinite(clipped), clipped, 0.5 * ceiling), ceiling, shape)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import ClassVar
+from typing import Any
 
 import numpy as np
 
@@ -48,33 +48,42 @@ class View:
     """The problem linearised at a point.
 
     ``filtered`` are each block's stages as known by their day, those of starts that nobody read as
-    known since. ``information`` (A, B, B) and ``score`` (B, A) are what the chains say on
-    departures of the borders, ``area`` what is left of that without what an area has alone, and
-    ``effects`` what follows for all they share. ``surprise`` (A,) is twice the negative log
-    likelihood of the readings of each area, each given those before it, without constants.
+    known since, none once they have been let go (see ``known``). ``information`` (A, B, B) and
+    ``score`` (B, A) are what the chains say on departures of the borders, ``area`` what is left of
+    that without what an area has alone, and ``effects`` what follows for all they share.
+    ``surprise`` (A,) is twice the negative log likelihood of the readings of each area, each given
+    those before it, without constants.
     """
 
     problem: Problem
     point: Point
     kept: tuple[tuple[Linearised, FilterPass], ...]
-    filtered: tuple[Filtered, ...]
+    filtered: list[Filtered]
     information: FloatArray
     score: FloatArray
     area: AreaInformation
     effects: Effects
     surprise: FloatArray
 
-    stored: ClassVar = ("problem", "point")
-    """What ``growthcast.cache`` writes of it; the rest follows."""
-
-    @staticmethod
-    def again(problem: Problem, point: Point) -> View:
-        """Return the view that was stored."""
-        return view_of(problem, point)
+    def __reduce__(self) -> Any:
+        """Keep the problem and the point alone; the rest follows, to the same bits."""
+        return view_of, (self.problem, self.point)
 
     def block(self, number: int) -> tuple[Linearised, FilterPass]:
         """Return one block linearised and filtered."""
         return self.kept[number] if self.kept else seen(self.problem, self.point, number)
+
+    def known(self, number: int) -> Filtered:
+        """Return one block's stages as known by their day."""
+        if self.filtered:
+            return self.filtered[number]
+        return smooth_unread_starts(self.problem.blocks[number].chains, *self.block(number))
+
+    def let_go(self) -> list[Filtered]:
+        """Return the stages of all blocks and keep none: they are most of a large book's view."""
+        of_all = [self.known(number) for number in range(len(self.problem.blocks))]
+        self.filtered.clear()
+        return of_all
 
 
 @np.errstate(over="ignore", invalid="ignore", divide="ignore")  # looked for, and raised, below
@@ -127,7 +136,7 @@ def view_of(problem: Problem, point: Point, unheard: View | None = None) -> View
         problem=problem,
         point=point,
         kept=tuple(kept),
-        filtered=tuple(filtered),
+        filtered=filtered,
         information=information,
         score=score,
         area=area,

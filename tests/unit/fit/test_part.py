@@ -66,7 +66,11 @@ def test_a_part_is_put_back_in_its_place(view):
     astray = part.point.border.copy()
     astray[RATE] += 0.3
     moved = solve(part.problem, type(part.point)(part.point.stages, astray))
-    problem, point = part.put_back(view.problem, view.point, moved.view)
+    whole = part.put_back(view, moved.view)
+    problem, point, anew = whole.problem, whole.point, view_of(whole.problem, whole.point)
+    for name in ("information", "score", "surprise"):
+        np.testing.assert_allclose(getattr(whole, name), getattr(anew, name), rtol=1e-9, atol=1e-9)
+    np.testing.assert_allclose(departure_of(whole), departure_of(anew), atol=1e-9)
     np.testing.assert_allclose(point.border, view.point.border, atol=1e-2)
     elsewhere = np.setdiff1d(np.arange(view.problem.area_count), part.areas)
     np.testing.assert_array_equal(point.border[:, elsewhere], view.point.border[:, elsewhere])

@@ -32,7 +32,8 @@ def part(link, removed_day=np.nan):
     filtered = SimpleNamespace(mean=np.array([0.5, 0.0]), variance=np.array([0.04, 0.01]))
     own = np.zeros((1, 3, 3))
     own[:, DENSITY, DENSITY] = 0.01
-    chains = SimpleNamespace(nodes=nodes, previous=np.zeros(2, dtype=np.int64))
+    unsaid = np.flatnonzero(nodes.link == Link.UNSAID)
+    chains = SimpleNamespace(nodes=nodes, previous=np.zeros(2, dtype=np.int64), unsaid=unsaid)
     block = SimpleNamespace(members=members, chains=chains)
     problem = SimpleNamespace(
         blocks=[block],

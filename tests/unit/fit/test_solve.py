@@ -141,7 +141,7 @@ def test_the_likelihood_is_that_of_the_dense_system(both):
     right = dense_system(problem, point, view)[1]
     [block], [(at, _)], pooling = problem.blocks, view.kept, problem.pooling
     nodes = block.chains.nodes
-    fresh = (nodes.link == Link.FRESH) & ~nodes.unread_start
+    fresh = (nodes.link == Link.FRESH) & block.chains.read
     stands = np.einsum("mn,mn->n", at.inputs[KNOTS:], point.border[KNOTS:][:, nodes.area])
     squares = ((at.offset - stands) ** 2 / at.process_noise).sum()
     squares += misfit(problem, block, at, point.border)
@@ -299,7 +299,7 @@ def test_unread_starts_alone_are_known_as_their_whole_chain_has_them():
     view = view_of(problem, starting_point(problem))
     [block], (at, forward) = problem.blocks, view.block(0)
     chains, moved = block.chains, np.random.default_rng(1).normal(0.0, 0.1, (BORDER, AREAS))
-    unread = chains.nodes.unread_start
+    unread = (chains.nodes.link == Link.FRESH) & ~chains.read
     assert unread.sum() == begun.sum() == 4
     whole = state_smoother(chains, at, forward, moved)
     by_day = forward.filtered.departure(chains.nodes.area, moved)

@@ -24,7 +24,7 @@ def test_the_length_of_an_unsaid_cut_is_what_stood_less_the_usual_cut():
         aim_sd_cm=np.array([np.nan, 0.8]),
     )
     block = SimpleNamespace(
-        chains=SimpleNamespace(nodes=nodes, previous=np.array([-1, 0])),
+        chains=SimpleNamespace(nodes=nodes, previous=np.array([-1, 0]), unsaid=np.array([1])),
         sites=SimpleNamespace(cut_chance=np.array([0.0, 0.6])),
     )
     at = SimpleNamespace(height_cm=np.array([10.0, 4.0]), observation=np.array([2.0, 1.0]))
