@@ -23,7 +23,6 @@ from growthcast.service.advice import (
     cut_limit,
 )
 from growthcast.service.effort.hours import (
-    DAYS_PER_YEAR,
     Range,
     VisitEffort,
     fixed_minutes,
@@ -270,7 +269,12 @@ def _advise(block: _Block, run: int, said: dict[str, Any]) -> TankAdvice:
     longer, told = None, {n: block.option(n, run) for n in choice.mine}
     if failing is not None and block.needed_budget_cm is not None:
         short = _short_areas(block, failing, run, fails)
-        longer = None if chosen is None else _longer(block, told, chosen, failing, run)
+        if chosen is not None:
+            two = [
+                block.efforts[n].hours_of_year(run, told[n].interval_d) for n in (chosen, failing)
+            ]
+            saved = saving(two[0], two[1], block.book.practice.labour_rate_per_h)
+            longer = NextLonger.against(told[chosen], told[failing], saved)
     return TankAdvice(
         **said,
         recommended_interval_d=None if chosen is None else options[chosen].interval_d,
@@ -282,33 +286,6 @@ def _advise(block: _Block, run: int, said: dict[str, Any]) -> TankAdvice:
         longer=longer,
         minutes=block.timing.rests_on(areas),
         longest_gap_d=int(block.fit.design.gap_d[tank]) or None,
-    )
-
-
-def _longer(
-    block: _Block, told: dict[int, OptionAdvice], chosen: int, failing: int, run: int
-) -> NextLonger:
-    """Compare the chosen interval of a tank with the next longer one.
-
-    A visit in ten finds some area over its height where the chance of none is 90 %: with a visit
-    every 14 days that is 2.6 visits a year.
-    """
-    now, longer = told[chosen], told[failing]
-    now_h, longer_h = (
-        block.efforts[n].hours_of_year(run, told[n].interval_d) for n in (chosen, failing)
-    )
-    lost_days = now.share_of_days_presentable - longer.share_of_days_presentable
-    bare = [area for area in longer.areas if area.cut_needed_cm is not None]
-    return NextLonger(
-        interval_d=longer.interval_d,
-        chance_all_within=longer.chance_all_within,
-        visits_over_per_year=longer.visits_over_per_year,
-        presentable_days_lost=DAYS_PER_YEAR * lost_days,
-        hours_saved=now.year.hours - longer.year.hours,
-        cost_saved=now.year.cost - longer.year.cost,
-        saved=saving(now_h, longer_h, block.book.practice.labour_rate_per_h),
-        bare_areas=tuple(a for a in bare if (a.cut_needed_cm or 0.0) < a.least_cut_cm),
-        lost_areas=tuple(area.label for area in longer.areas if area.cut_needed_cm is None),
     )
 
 
