@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable
-from dataclasses import fields
+import sys
+from collections.abc import Callable, Iterable
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -69,21 +69,21 @@ def recall(work: Callable[[], T], *given: object) -> T:
 
     Nothing else than what is given may change the answer.
     """
-    where = folder() if _turned_on else None
-    if where is None:
+    if not _turned_on or folder() is None:
         return work()
     key = _key(given)
-    file = where / f"{key}{SUFFIX}"
-    kept: list[T] = _read(file, key)
+    kept: list[T] = _read(key)
     if kept:
         return kept[0]
     made = work()
-    _write(file, key, made)
+    _write(key, made)
     return made
 
 
 def tables_of(book: Book) -> tuple[object, ...]:
     """Return all of a book that answers follow from: not where it lies, nor what was found odd."""
+    from dataclasses import fields
+
     names = [one.name for one in fields(book) if one.name not in ("folder", "findings")]
     return tuple(getattr(book, name) for name in names)
 
@@ -93,13 +93,13 @@ def _key(given: object) -> str:
     from growthcast.coded import coded
 
     text, arrays = coded(given)
-    parts = [f"{_code()}\n{text}".encode()]
+    parts = [f"{code()}\n{text}".encode()]
     for kind, numbers in sorted(arrays.items()):
         parts += [f"{kind} {numbers.size} ".encode(), numbers.tobytes()]
-    return digest_of(*parts).hex()
+    return digest_of(parts).hex()
 
 
-def digest_of(*parts: bytes) -> bytes:
+def digest_of(parts: Iterable[bytes]) -> bytes:
     """Return the digest of bytes, ``DIGEST`` long."""
     try:  # hashlib loads OpenSSL first, which takes half as long as reading a book
         from _blake2 import blake2b
@@ -112,20 +112,16 @@ def digest_of(*parts: bytes) -> bytes:
 
 
 @cache
-def _code() -> str:
+def code() -> str:
     """Return what tells this code from any other: versions, and the files of a checkout.
 
     The time of the folder of the packages tells when any of them was replaced.
     """
-    import sys
-
-    import numpy as np
-
-    from growthcast.book.files import shipped_species_dir
-
     package = Path(__file__).parent
-    seen = [sys.version, np.__version__, str(Path(np.__file__).parent.parent.stat().st_mtime_ns)]
-    for top in (package, shipped_species_dir()):
+    homes = (Path(home) for home in sys.path if Path(home, "numpy").is_dir())
+    packages = next(homes, package)
+    seen = [sys.version, f"{packages} {packages.stat().st_mtime_ns}"]
+    for top in filter(Path.is_dir, (package, package.parent / "species")):
         rooms = [str(top)]
         while rooms:
             with os.scandir(rooms.pop()) as found:
@@ -138,8 +134,43 @@ def _code() -> str:
     return "\n".join(sorted(seen))
 
 
-def _read(file: Path, key: str) -> list[Any]:
-    """Return the one answer of a file that is whole and was written under this key, else none."""
+def held(key: str) -> bytes | None:
+    """Return what was kept under a key, whole, else None."""
+    file, where = f"{key}{SUFFIX}", folder()
+    with contextlib.suppress(OSError):
+        if where is not None and (where / file).stat().st_size <= MOST_BYTES:
+            data = (where / file).read_bytes()
+            digest, body = data[:DIGEST], data[DIGEST:]
+            if digest_of([key.encode(), body]) == digest:
+                with contextlib.suppress(OSError):
+                    os.utime(where / file)  # used last
+                return body
+    return None
+
+
+def hold(key: str, body: bytes) -> None:
+    """Keep bytes under a key; a folder that cannot be written to, or is full, keeps none."""
+    from tempfile import NamedTemporaryFile
+
+    where = folder()
+    with contextlib.suppress(OSError):
+        if where is None or len(body) > MOST_OF_ONE:
+            return
+        where.mkdir(mode=0o700, parents=True, exist_ok=True)
+        temporary = None
+        try:
+            with NamedTemporaryFile(dir=where, suffix=SUFFIX, delete=False) as written:
+                temporary = Path(written.name)
+                written.write(digest_of([key.encode(), body]) + body)
+            temporary.replace(where / f"{key}{SUFFIX}")
+        except OSError:
+            if temporary is not None:
+                _delete(temporary)
+    _keep_bounded()
+
+
+def _read(key: str) -> list[Any]:
+    """Return the one answer that was kept under this key, else none."""
     import io
     from zipfile import BadZipFile
 
@@ -147,26 +178,17 @@ def _read(file: Path, key: str) -> list[Any]:
 
     from growthcast.coded import decoded
 
+    body = held(key)
     with contextlib.suppress(*NOT_OURS, BadZipFile):
-        if file.stat().st_size > MOST_BYTES:
-            return []
-        data = file.read_bytes()
-        digest, body = data[:DIGEST], data[DIGEST:]
-        if digest_of(key.encode(), body) != digest:
-            return []
-        with np.load(io.BytesIO(body), allow_pickle=False) as loaded:
-            arrays = {name: loaded[name] for name in loaded.files}
-        answer = decoded(arrays.pop("text").tobytes().decode(), arrays)
-        with contextlib.suppress(OSError):
-            os.utime(file)  # used last
-        return [answer]
+        if body is not None:
+            with np.load(io.BytesIO(body), allow_pickle=False) as loaded:
+                arrays = {name: loaded[name] for name in loaded.files}
+            return [decoded(arrays.pop("text").tobytes().decode(), arrays)]
     return []
 
 
-def _write(file: Path, key: str, answer: object) -> None:
-    """Keep an answer; a folder that cannot be written to, or is full, keeps none."""
+def _write(key: str, answer: object) -> None:
     import io
-    from tempfile import NamedTemporaryFile
 
     import numpy as np
 
@@ -177,19 +199,7 @@ def _write(file: Path, key: str, answer: object) -> None:
         return
     body = io.BytesIO()
     np.savez(body, text=np.frombuffer(text.encode(), np.uint8), **arrays)  # type: ignore[arg-type]
-    whole = digest_of(key.encode(), body.getvalue()) + body.getvalue()
-    with contextlib.suppress(OSError):
-        file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        temporary = None
-        try:
-            with NamedTemporaryFile(dir=file.parent, suffix=SUFFIX, delete=False) as written:
-                temporary = Path(written.name)
-                written.write(whole)
-            temporary.replace(file)
-        except OSError:
-            if temporary is not None:
-                _delete(temporary)
-    _keep_bounded()
+    hold(key, body.getvalue())
 
 
 def _keep_bounded() -> None:

@@ -86,9 +86,7 @@ PRACTICE = "practice.toml"
 FILES: tuple[str, ...] = (PRACTICE, *(f"{name}.csv" for name in TABLES))
 _SPREADSHEETS = frozenset({"xlsx", "xls", "xlsm", "xlsb", "ods", "fods", "numbers"})
 _CONFLICTS = ("conflict", "konflikt", "conflit")
-_NUMBERED = re.compile(
-    r" ?\([0-9]{1,2}\)| [0-9]{1,2}|(?: -|_)? ?(?:copy|kopie|copie)(?: ?\(?[0-9]+\)?)?"
-)
+_NUMBERED = r" ?\([0-9]{1,2}\)| [0-9]{1,2}|(?: -|_)? ?(?:copy|kopie|copie)(?: ?\(?[0-9]+\)?)?"
 _TEXTS = frozenset({"csv", "toml", "txt", "tsv", "tab"})
 
 
@@ -129,7 +127,7 @@ def _kind(name: str, known: str, there: list[str]) -> str | None:
     if rest != folded and not rest[:1].isalnum():  # a sync program left it over
         if ending in folded and any(word in rest for word in _CONFLICTS):
             return "conflict-copy"
-        if typed_ending == ending and _NUMBERED.fullmatch(rest.removesuffix(f".{ending}")):
+        if typed_ending == ending and re.fullmatch(_NUMBERED, rest.removesuffix(f".{ending}")):
             return "conflict-copy"
     bare, *endings = folded.strip().split(".")
     alike = bare.strip() == stem or (is_absent and is_one_slip(bare, stem))

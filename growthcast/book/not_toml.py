@@ -15,7 +15,7 @@ from growthcast.errors import Finding
 
 _MOST_FAULTS = 20
 _KEY = r"""\s*(?P<key>[A-Za-z0-9_.-]+|"[^"]*"|'[^']*')\s*"""
-_OPEN = re.compile(_KEY + r"=\s*(?:\[|\{|\"\"\"|''').*")
+_OPEN = _KEY + r"=\s*(?:\[|\{|\"\"\"|''').*"
 
 
 def parse_toml(text: str, file: str) -> tuple[dict[str, Any], list[Finding]]:
@@ -37,7 +37,7 @@ def parse_toml(text: str, file: str) -> tuple[dict[str, Any], list[Finding]]:
             line = lines[at]
             found, fix = _why(line, str(error))
             findings.append(finding("toml-form", file, at + 1, None, "line", found=found, fix=fix))
-            if _OPEN.fullmatch(line) or not line.strip():
+            if re.fullmatch(_OPEN, line) or not line.strip():
                 break  # what follows cannot be told from what is not closed
             head = re.match(r"\s*\[+\s*([A-Za-z0-9_-]+)", line)
             lines[at] = f"[{head[1]}]" if head and f"[{head[1]}]" not in lines else ""
@@ -55,7 +55,7 @@ def _where_it_began(lines: list[str], at: int, message: str) -> int:
         back = range(at - 1, -1, -1)
     else:
         return at
-    return next((n for n in back if _OPEN.fullmatch(lines[n])), at)
+    return next((n for n in back if re.fullmatch(_OPEN, lines[n])), at)
 
 
 @cache

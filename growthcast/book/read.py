@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from contextvars import ContextVar
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -18,7 +20,13 @@ from growthcast.book.cells.text import read_bytes
 from growthcast.book.checks.checks import CHECKS, in_percent_cover
 from growthcast.book.checks.rows import Tables
 from growthcast.book.checks.several import first_of_each, lay_over
-from growthcast.book.files import book_folder, check_file_names, shipped_species_dir
+from growthcast.book.files import (
+    FILES,
+    PRACTICE,
+    book_folder,
+    check_file_names,
+    shipped_species_dir,
+)
 from growthcast.book.findings import finding, note_order
 from growthcast.book.practice import WRITE_ONE, read_practice
 from growthcast.book.tables import TABLES
@@ -75,9 +83,51 @@ def inspect_book(
     problem. ``instead`` holds bytes to read in place of files, by name, ``None`` for a file that
     is not there: the book as it would be if they were written.
     """
-    reading = _Book(folder, today, on, instead or {})
+    files = {name: _content(folder / name, instead or {}) for name in FILES}
+    asked = folder, today, on, species_dir, tuple(check_file_names(folder))
+    if (seen := _SEEN.get()) is None:
+        return _inspected(*asked, files)
+    key = (*asked, *files.values())
+    if key not in seen:
+        seen[key] = _inspected(*asked, files)
+    return seen[key]
+
+
+Content = bytes | Finding | None
+"""The bytes of a file, why they cannot be read, or None where there is no such file."""
+Inspected = tuple[Book | None, tuple[Finding, ...]]
+_SEEN: ContextVar[dict[object, Inspected] | None] = ContextVar("seen", default=None)
+
+
+@contextmanager
+def read_once() -> Iterator[None]:
+    """Read a book of the same bytes once in here, for who asks several times before it writes."""
+    before = _SEEN.set({})
+    try:
+        yield
+    finally:
+        _SEEN.reset(before)
+
+
+def _content(path: Path, instead: Mapping[str, bytes | None]) -> Content:
+    if path.name in instead:
+        return instead[path.name]
+    with suppress(OSError):
+        if not (path.is_symlink() or path.exists()):
+            return None
+    return read_bytes(path)
+
+
+def _inspected(
+    folder: Path,
+    today: date,
+    on: date | None,
+    species_dir: Path | None,
+    odd: tuple[Finding, ...],
+    files: dict[str, Content],
+) -> Inspected:
+    reading = _Book(today, on, files, [*odd])
     findings = reading.findings
-    findings += check_file_names(folder)
     practice = reading.practice()
     shipped = read_shipped_species(species_dir)
     own = reading.table("species")
@@ -99,19 +149,16 @@ def read_shipped_species(species_dir: Path | None = None) -> Table:
     return _species_of((species_dir or shipped_species_dir()) / "species.csv")
 
 
-@cache  # a book is read five times while a visit is logged
+@cache
 def _species_of(path: Path) -> Table:
-    table, findings = _table(path.name, "species", lambda: read_bytes(path))
+    table, findings = _table(path.name, "species", read_bytes(path))
     problems = tuple(item for item in findings if item.level == "problem")
     if problems:
         raise BookProblems(problems)
     return table
 
 
-def _table(
-    file: str, table: str, source: Callable[[], bytes | Finding]
-) -> tuple[Table, list[Finding]]:
-    data = source()
+def _table(file: str, table: str, data: bytes | Finding) -> tuple[Table, list[Finding]]:
     if isinstance(data, Finding):
         return empty_table(table), [data]
     known = frozenset(column.name for column in TABLES[table])
@@ -125,21 +172,19 @@ def _table(
 
 @dataclass
 class _Book:
-    """A book while it is read: where it is, and what was found so far."""
+    """A book while it is read: files not yet read, for the text of a log is large, and findings."""
 
-    folder: Path
     today: date
     on: date | None
-    instead: Mapping[str, bytes | None]
-    findings: list[Finding] = field(default_factory=list)
+    files: dict[str, Content]
+    findings: list[Finding]
 
     def practice(self) -> Practice | None:
         """Read ``practice.toml``."""
-        path = self.folder / "practice.toml"
-        if not self._is_here(path):
-            self._missing("practice.toml", WRITE_ONE)
+        data = self.files.pop(PRACTICE)
+        if data is None:
+            self._missing(PRACTICE, WRITE_ONE)
             return None
-        data = self._data(path)
         if isinstance(data, Finding):
             fix = WRITE_ONE if data.slug == "empty-file" else data.fix
             self.findings.append(replace(data, fix=fix))
@@ -150,32 +195,19 @@ class _Book:
 
     def table(self, name: str) -> Table:
         """Read one table; one that is not there and need not be has no rows."""
-        path = self.folder / f"{name}.csv"
-        if not self._is_here(path):
+        file = f"{name}.csv"
+        if self.files[file] is None:
             if name in _NEEDED:
-                self._missing(path.name, f"write a {path.name}; the README shows one")
-            elif name == "trims" and not self._is_named_otherwise(path.name):
-                self.findings.append(finding("no-log", path.name))
+                self._missing(file, f"write a {file}; the README shows one")
+            elif name == "trims" and not self._is_named_otherwise(file):
+                self.findings.append(finding("no-log", file))
             return empty_table(name)
-        table, findings = _table(path.name, name, lambda: self._data(path))
+        table, findings = _table(file, name, self.files.pop(file) or b"")
         self.findings += findings
         problems = any(item.level == "problem" for item in findings)
         if name in _NEEDED and not len(table) and not problems:
-            self.findings.append(finding("no-rows", path.name, name=name))
+            self.findings.append(finding("no-rows", file, name=name))
         return table
-
-    def _data(self, path: Path) -> bytes | Finding:
-        """Return a file's bytes, or why they cannot be read."""
-        named = self.instead.get(path.name)
-        return read_bytes(path) if named is None else named
-
-    def _is_here(self, path: Path) -> bool:
-        if path.name in self.instead:
-            return self.instead[path.name] is not None
-        try:
-            return path.is_symlink() or path.exists()
-        except OSError:
-            return True
 
     def until(self, table: Table) -> Table:
         """Leave out the rows after the asked date."""

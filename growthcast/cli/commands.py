@@ -1,23 +1,47 @@
-"""The command line: calls the commands, turns errors into sentences and exit statuses."""
+"""The commands as typer knows them: it reads what is no plain words, and says what is wrong."""
 
 from __future__ import annotations
 
-import os
-import sys
-import warnings
-from importlib import import_module
-from typing import Any, NoReturn
+from collections.abc import Callable
+from inspect import Parameter, Signature
+from typing import Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
 from growthcast import cache
-from growthcast.cli.main import COMMANDS, help_text
-from growthcast.cli.options import takes_options
-from growthcast.errors import BookProblems, Exit, GrowthcastError, UsageError
+from growthcast.book.tables import CONDITION_WORDS
+from growthcast.cli.main import COMMANDS, function_of, help_text
+from growthcast.cli.options import Command, Taken
+from growthcast.errors import UsageError
 
-TRACEBACK = "GROWTHCAST_TRACEBACK"
-"""Environment variable that shows where a fault of the tool happened."""
+
+def takes_options(name: str, function: Callable[..., None]) -> Callable[..., None]:
+    """Return a command as typer calls it."""
+    command = Command(name, function)
+
+    def called(**given: Any) -> None:
+        command(**given)
+
+    declared = [_declared(one, one.kind) for one in command.takes]
+    called.__doc__, vars(called)["__signature__"] = function.__doc__, Signature(declared)
+    called.__annotations__ = {one.name: one.annotation for one in declared}
+    return called
+
+
+def _declared(one: Taken, kind: Any) -> Parameter:
+    told: Any
+    if one.argument:
+        default = None if one.is_open else Parameter.empty
+        told = typer.Argument(metavar=one.argument, help=one.help, show_default=False)
+    else:
+        default, words = one.at_first(), one.help.format(conditions=", ".join(CONDITION_WORDS))
+        said: dict[str, Any] = {"show_default": default not in (None, ""), "help": words}
+        said |= {"metavar": one.takes, "min": one.min, "max": one.max}
+        told = typer.Option(*one.names, **said)
+        told.parser = one.value_of if one.takes == "DATE" or one.one_of else None
+    annotation = Annotated[kind, told]
+    return Parameter(one.name, Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
 
 
 class _Commands(TyperGroup):
@@ -31,8 +55,7 @@ class _Commands(TyperGroup):
         if named is None or name is None:
             return name, named, rest
         alone = typer.Typer(**_PLAIN)
-        home = import_module(f"growthcast.cli.{COMMANDS[name]}")
-        alone.command(name)(takes_options(name, getattr(home, f"{name}_command")))
+        alone.command(name)(takes_options(name, function_of(name)))
         return name, typer.main.get_command(alone), rest
 
 
@@ -61,46 +84,6 @@ def _before_any_command(
 
 for _name in COMMANDS:
     app.command(_name)(lambda: None)
-
-
-def run() -> None:
-    """Run the command line; every expected trouble ends in a sentence, not a traceback."""
-    from growthcast.cli.output import answer_that_arrives, say
-
-    cache.turn(on=True)
-    if not os.environ.get(TRACEBACK):  # answers are judged by their numbers (growthcast.finite)
-        warnings.filterwarnings("ignore", category=RuntimeWarning, append=True)
-    try:
-        with answer_that_arrives():
-            app()
-    except BookProblems as problems:
-        from growthcast.book.findings import format_findings
-
-        say(format_findings(problems.findings))
-        _stop(problems)
-    except GrowthcastError as error:
-        _stop(error)
-    except Exception as fault:
-        if os.environ.get(TRACEBACK):
-            raise
-        if isinstance(fault, OSError) and fault.filename is not None:  # of a file that was named
-            from growthcast.book.words import shown
-
-            reason = (fault.strerror or "no reason given").lower()
-            _stop(UsageError(f"{shown(fault.filename)} cannot be opened: {reason}"))
-        say(
-            f"growthcast: this is a fault of the tool, not of your book: "
-            f"{type(fault).__name__}: {fault}\n"
-            f"    Nothing but what is said above was written. Set {TRACEBACK}=1 to see more."
-        )
-        sys.exit(int(Exit.TOOL_FAULT))
-
-
-def _stop(error: GrowthcastError) -> NoReturn:
-    from growthcast.cli.output import say
-
-    say(f"growthcast: {error.args[0] if isinstance(error, BookProblems) else error}")
-    sys.exit(int(error.exit_status))
 
 
 def cache_command(clear: bool, as_json: bool) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
@@ -9,8 +10,6 @@ from functools import partial
 from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
-
-import typer
 
 from growthcast.book.words import did_you_mean, folded, names_that_hold, shown
 from growthcast.cli.options import (
@@ -215,7 +214,7 @@ def watch_command(
     words = watch_words(report, ended, by_area=one)
     print_answer(as_json, watch_in_json(report), words, details=details or one)
     if report.needs_attention:
-        raise typer.Exit(Exit.ATTENTION)
+        sys.exit(int(Exit.ATTENTION))
 
 
 def backtest_command(

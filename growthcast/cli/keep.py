@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+import sys
 from collections import Counter
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-import typer
 
 from growthcast.book.files import find_book
 from growthcast.book.findings import count_of as findings_in_words
@@ -257,9 +256,8 @@ def check_command(book: Text, as_json: bool, on: Day, deep: bool) -> None:
     whole = {"findings": findings, **counts, "assumed": assumed}
     found = capital(findings_in_words(findings)) if findings else "Nothing is wrong or odd"
     output.print_answer(as_json, whole, [f"{found}{where}.", *assumed])
-    raise typer.Exit(
-        Exit.BAD_INPUT if levels["problem"] else Exit.ATTENTION if levels["note"] else Exit.DONE
-    )
+    noted = Exit.ATTENTION if levels["note"] else Exit.DONE
+    sys.exit(int(Exit.BAD_INPUT if levels["problem"] else noted))
 
 
 def _on_grams(book: Book) -> Iterator[Finding]:

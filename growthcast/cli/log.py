@@ -22,11 +22,11 @@ from growthcast.cli.log_file import (
 from growthcast.cli.options import Count, Day, File, Text, Texts, folder_of, open_fit
 from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
+from growthcast.nouns import dataclass
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.book.writing.append import Change
-    from growthcast.book.writing.visit.amounts import Place
     from growthcast.book.writing.visit.entry import VisitRow
     from growthcast.book.writing.visit.lines import Line, State
     from growthcast.fit.result import GrowthFit
@@ -50,8 +50,12 @@ def ask_for_visit(
     items = [*items]
     asked = [p for p in places_of(book, tank_id, day) if p.alive and not p.logged]
     for place in (*asked, None):
+        question = "whole tank (bucket=180g 35min): "
+        if place is not None:
+            named = f"{place.label} ({place.area_id})" if place.label else place.area_id
+            question = f"{named}, {place.unit} before/after: "
         while True:
-            typed = answer(_question(place), items)
+            typed = answer(question, items)
             if typed == "?":
                 output.say(GRAMMAR)
                 continue
@@ -69,13 +73,6 @@ def ask_for_visit(
     return visit_rows(book, tank_id, day, items)
 
 
-def _question(place: Place | None) -> str:
-    if place is None:
-        return "whole tank (bucket=180g 35min): "
-    named = f"{place.label} ({place.area_id})" if place.label else place.area_id
-    return f"{named}, {place.unit} before/after: "
-
-
 def answer(question: str, so_far: Sequence[str] = ()) -> str:
     """Return a line typed at a question on stderr; the end of the input leaves without writing.
 
@@ -91,54 +88,69 @@ def answer(question: str, so_far: Sequence[str] = ()) -> str:
     return line.strip()
 
 
-def log_command(
-    visit: Texts,
-    tank: Text,
-    on: Day,
-    number: str,
-    by: str,
-    taps: str,
-    lines: File,
-    again: bool,
-    yes: bool,
-    details: bool,
-    as_json: bool,
-) -> None:
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the options of ``log`` ask."""
+
+    visit: Texts
+    tank: Text
+    on: Day
+    number: str
+    by: str
+    taps: str
+    lines: File
+    again: bool
+    yes: bool
+    details: bool
+    as_json: bool
+
+
+def log_command(asked: Asked) -> None:
     """Log a visit: say what was understood, write it with --yes, then say what follows from it.
 
     Example: growthcast log my-book --tank lobby --on 2026-03-02 stems=24/12 moss=right --yes
 
     Exit status: 0 done, 2 the visit is not understood or does not check, 3 the tool itself failed.
     """
+    from growthcast.book.read import read_once
+    from growthcast.book.writing.visit.amounts import looks_like_item
+
+    items = asked.visit or []
+    named = items[0] if items and not looks_like_item(items[0]) else None
+    items = items[1:] if named else items
+    folder = find_own_book(named)
+    with read_once():
+        if asked.lines is None:
+            _log_visit(folder, asked, items)
+        elif (
+            items or asked.tank or asked.on or asked.number or asked.by or asked.taps or asked.again
+        ):
+            raise UsageError("--from FILE has the visits, so none stands beside it")
+        else:
+            log_file(folder, asked.lines, date.today(), yes=asked.yes, as_json=asked.as_json)
+
+
+def _log_visit(folder: Path, asked: Asked, items: list[str]) -> None:
     from growthcast.book.read import read_book
     from growthcast.book.writing.unlog import without_visit
-    from growthcast.book.writing.visit.amounts import looks_like_item
     from growthcast.book.writing.visit.entry import tank_of_visit, visit_rows
     from growthcast.say.log import doubtful_words, understood_words
 
-    items = visit or []
-    named = items[0] if items and not looks_like_item(items[0]) else None
-    items = items[1:] if named else items
-    folder, today = find_own_book(named), date.today()
-    if lines is not None:
-        if items or tank or on or number or by or taps or again:
-            raise UsageError("--from FILE has the visits, so none stands beside it")
-        log_file(folder, lines, today, yes=yes, as_json=as_json)
-        return
-    day = on or today
-    if on is None:
+    today, yes, again = date.today(), asked.yes, asked.again
+    day = asked.on or today
+    if asked.on is None:
         output.say(f"The day of the visit is today, {day}; another is given with --on.")
     book = read_book(folder, today=today)
-    tank_id = tank_of_visit(book, tank, items)
+    tank_id = tank_of_visit(book, asked.tank, items)
     book = without_visit(book, tank_id, day) if again else book
     rows = (visit_rows if items else ask_for_visit)(book, tank_id, day, items)
     if not rows:
         output.say("Nothing was typed, so nothing was written.")
         return
     before = fit_before(book, day)
-    line = _line(tank_id, day, items, number, by, taps)
+    line = _line(tank_id, day, items, asked)
     known = understood(book, tank_id, day, rows, before, line.by)
-    if not as_json:
+    if not asked.as_json:
         output.print_words(understood_words(known))
     state = tried_line(folder, line, known, today, again=again)
     if known.doubts and not yes:
@@ -148,21 +160,21 @@ def log_command(
     added: Change | None = None
     if yes and state == "new":
         state, added = write_line(folder, line, known, today, again=again)
-        if not as_json:
+        if not asked.as_json:
             but = f", although {doubtful_words([known])} above" if known.doubts else ""
             print_line(f"Written to {folder / 'trims.csv'}{but}. growthcast unlog takes it back.")
     elif state == "new":
         output.say("Nothing is written yet; the same line with --yes writes it.")
     else:
         output.say(STATES[state])
-    _print_outlook(known, added, before, state, details=details, as_json=as_json)
+    _print_outlook(known, added, before, state, details=asked.details, as_json=asked.as_json)
 
 
-def _line(tank_id: str, day: date, items: Sequence[str], number: str, by: str, taps: str) -> Line:
+def _line(tank_id: str, day: date, items: Sequence[str], asked: Asked) -> Line:
     """Return a visit as its line; ``taps`` are a file of them, or they themselves."""
     from growthcast.book.writing.visit.lines import Line, checked_name, checked_number, read_taps
 
-    number, by = checked_number(number), checked_name(by)
+    number, by, taps = checked_number(asked.number), checked_name(asked.by), asked.taps
     tapped = taps if not taps or taps.lstrip().startswith("{") else output.text_of(Path(taps))
     if tapped:
         read_taps(tapped)

@@ -144,11 +144,11 @@ def write_line(
 
 def fit_before(book: Book, day: date) -> GrowthFit | None:
     """Return the fit without a visit of a day; what is in the way is said."""
-    from growthcast.service.visit.logged import before_visit
+    from growthcast.fit.growth import recalled_fit
 
     if day > date.today() + timedelta(days=1):  # it is refused
         return None
-    return or_say(NOT_JUDGED, before_visit, book, day)
+    return or_say(NOT_JUDGED, recalled_fit, book, day)
 
 
 def understood(

@@ -1,14 +1,21 @@
-"""The entry point: prints the help of all commands itself, and hands all else to typer."""
+"""The entry point: prints help and kept answers at once, runs commands, turns errors into words.
+
+What is no plain command typer reads, and says what is wrong with it.
+"""
 
 from __future__ import annotations
 
 import atexit
 import contextlib
 import os
-import shutil
 import sys
-import textwrap
 import threading
+from collections.abc import Sequence
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, NoReturn
+
+if TYPE_CHECKING:
+    from growthcast.errors import GrowthcastError
 
 USAGE = "Usage: growthcast [OPTIONS] COMMAND [ARGS]..."
 ABOUT = "Forecast how planted aquarium areas grow, and how often each tank must be visited."
@@ -73,21 +80,107 @@ def program() -> None:
 
 def main() -> None:
     """Run the command line; the help of all commands comes first, for it needs nothing else."""
-    asked = sys.argv[1:]
-    stream = sys.stdout if asked else sys.stderr
-    if asked in ([], ["--help"]) and stream is not None:
+    words = sys.argv[1:]
+    _open_streams()
+    if words in ([], ["--help"]):
         try:
-            print(help_text(), file=stream, flush=True)
-            sys.exit(0 if asked else 2)  # of growthcast.errors.Exit, whose import takes a while
+            print(help_text(), file=sys.stdout if words else sys.stderr, flush=True)
+            sys.exit(0 if words else 2)  # of growthcast.errors.Exit, whose import takes a while
         except OSError:  # nobody reads it, or it cannot be written: told as of any other answer
             pass
-    from growthcast.cli.commands import run
+    from growthcast.cli.again import printed_again
 
-    run()
+    if (status := printed_again(words)) is not None:
+        sys.exit(status)
+    run(words)
+
+
+def _open_streams() -> None:
+    """Open what is closed, lest a file takes its place, and let the outputs take any letter."""
+    for name, mode in (("stdout", os.O_RDONLY), ("stderr", os.O_WRONLY)):
+        stream: Any = getattr(sys, name)
+        if stream is None:  # no answer can be written to it, so that this is told
+            setattr(sys, name, os.fdopen(os.open(os.devnull, mode), "w", encoding="utf-8"))
+        elif hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+
+
+TRACEBACK = "GROWTHCAST_TRACEBACK"
+"""Environment variable that shows where a fault of the tool happened."""
+
+
+def run(words: Sequence[str]) -> None:
+    """Run a command; every expected trouble ends in a sentence, not a traceback."""
+    import warnings
+
+    from growthcast import cache
+    from growthcast.cli.again import heard
+    from growthcast.cli.output import answer_that_arrives, say
+    from growthcast.errors import BookProblems, Exit, GrowthcastError, UsageError
+
+    cache.turn(on=True)
+    if not os.environ.get(TRACEBACK):  # answers are judged by their numbers (growthcast.finite)
+        warnings.filterwarnings("ignore", category=RuntimeWarning, append=True)
+    try:
+        with answer_that_arrives(), heard(words):
+            _call(words)
+    except BookProblems as problems:
+        from growthcast.book.findings import format_findings
+
+        say(format_findings(problems.findings))
+        _stop(problems)
+    except GrowthcastError as error:
+        _stop(error)
+    except KeyboardInterrupt:
+        sys.exit(130)  # as typer leaves
+    except Exception as fault:
+        if os.environ.get(TRACEBACK):
+            raise
+        if isinstance(fault, OSError) and fault.filename is not None:  # of a file that was named
+            from growthcast.book.words import shown
+
+            reason = (fault.strerror or "no reason given").lower()
+            _stop(UsageError(f"{shown(fault.filename)} cannot be opened: {reason}"))
+        say(
+            f"growthcast: this is a fault of the tool, not of your book: "
+            f"{type(fault).__name__}: {fault}\n"
+            f"    Nothing but what is said above was written. Set {TRACEBACK}=1 to see more."
+        )
+        sys.exit(int(Exit.TOOL_FAULT))
+
+
+def _call(words: Sequence[str]) -> None:
+    """Call the command that is asked for; typer reads what is no plain words."""
+    patterns = os.name == "nt" and set("*?[~$%").intersection(*words)
+    if words and words[0] in COMMANDS and not patterns:
+        from growthcast.cli.options import Command
+
+        command = Command(words[0], function_of(words[0]))
+        if (given := command.read(words[1:])) is not None:
+            command(**given)
+            return
+    from growthcast.cli.commands import app
+
+    app()
+
+
+def function_of(name: str) -> Any:
+    """Return the function of a command."""
+    return getattr(import_module(f"growthcast.cli.{COMMANDS[name]}"), f"{name}_command")
+
+
+def _stop(error: GrowthcastError) -> NoReturn:
+    from growthcast.cli.output import say
+
+    say(f"growthcast: {error.args[0] if hasattr(error, 'findings') else error}")
+    sys.exit(int(error.exit_status))
 
 
 def help_text() -> str:
     """Return the help of all commands, as wide as the screen."""
+    import shutil
+    import textwrap
+
     wide = min(shutil.get_terminal_size().columns, WIDEST)
 
     def entry(name: str, sentence: str) -> str:

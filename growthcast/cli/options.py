@@ -6,20 +6,18 @@ import shlex
 import sys
 from collections.abc import Callable, Sequence
 from datetime import date
-from functools import partial
-from inspect import Parameter, Signature
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar, get_args, get_type_hints
-
-import typer
+from typing import TYPE_CHECKING, Any, TypeVar, get_args, get_type_hints
 
 from growthcast import cache
 from growthcast.book.files import find_book
 from growthcast.book.findings import summary_for_commands
-from growthcast.book.tables import CONDITION_WORDS, column_of
+from growthcast.book.tables import column_of
 from growthcast.book.words import check_known, did_you_mean, some_of
+from growthcast.cli import again
 from growthcast.cli.output import say, working
 from growthcast.errors import UsageError
+from growthcast.nouns import dataclass
 from growthcast.parts import BY_TABLE, Parts
 
 if TYPE_CHECKING:
@@ -49,7 +47,6 @@ Days = list[date] | None
 File = Path | None
 Files = list[Path] | None
 Count = int | None
-Amount = float | None
 """What commands take; ``options.toml`` says what each is for."""
 
 
@@ -57,64 +54,97 @@ WORK_NOTHING_OUT = {"start", "add", "unlog", "open", "species", "export", "impor
 """Commands of which no answer is kept."""
 
 
-def takes_options(name: str, command: Callable[..., None]) -> Callable[..., None]:
-    """Return a command as typer calls it: its arguments with what ``options.toml`` says of them.
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What a command takes under a name: of which kind it is, and what ``options.toml`` says."""
 
-    A command of very many takes them as the fields of one noun, ``asked``.
-    """
-    hints = get_type_hints(command)
-    noun = hints.get("asked")
-    hints = get_type_hints(noun) if noun else hints
-    hints |= {} if name in WORK_NOTHING_OUT else {"no_cache": bool}
+    name: str
+    kind: Any
+    help: str
+    argument: str = ""
+    flags: Sequence[str] = ()
+    takes: str | None = None
+    default: Any = None
+    one_of: Sequence[str] | str = ()
+    min: float | None = None
+    max: float | None = None
 
-    def called(*, no_cache: bool = False, **given: Any) -> None:
+    @property
+    def is_open(self) -> bool:
+        """Whether it may be left out without a default."""
+        return type(None) in get_args(self.kind)
+
+    @property
+    def names(self) -> Sequence[str]:
+        """The names of an option."""
+        return self.flags or [f"--{self.name.replace('_', '-')}"]
+
+    def at_first(self) -> Any:
+        """Return what holds where it is not given."""
+        return self.kind() if self.default is None and not self.is_open else self.default
+
+    def value_of(self, text: str) -> Any:
+        """Read what is typed for it; a list is typed one by one."""
+        if self.takes == "DATE":
+            return parse_date(text, self.names[0])
+        if self.one_of:  # of which a text says which column knows them
+            known = self.one_of
+            known = column_of(*known.split(".")).choices if isinstance(known, str) else known
+            return parse_word(text, self.names[0], known)
+        kind = get_args(self.kind)[0] if self.is_open else self.kind
+        return (get_args(kind) or (kind,))[0](text)
+
+
+class Command:
+    """A command with what it takes; one of very many takes them as fields of a noun, ``asked``."""
+
+    def __init__(self, name: str, function: Callable[..., None]) -> None:
+        hints = get_type_hints(function)
+        self.function, self.noun = function, hints.get("asked")
+        hints = get_type_hints(self.noun) if self.noun else hints
+        hints |= {} if name in WORK_NOTHING_OUT else {"no_cache": bool}
+        said = Parts(Path(__file__).with_name("options.toml"), BY_TABLE)
+        self.takes = [
+            Taken(n, kind, **(said.get(f"{name}.{n}") or said[f"every.{n}"]))
+            for n, kind in hints.items()
+            if n != "return"
+        ]
+
+    def __call__(self, *, no_cache: bool = False, **given: Any) -> None:
+        """Do what is asked."""
         if no_cache:
             cache.turn(on=False)
-        command(**({"asked": noun(**given)} if noun else given))
+        if any(isinstance(value, Path) for value in given.values()):
+            again.not_kept()
+        self.function(**({"asked": self.noun(**given)} if self.noun else given))
 
-    told = Parts(Path(__file__).with_name("options.toml"), BY_TABLE)
-    declared = [
-        _declared(n, kind, **(told.get(f"{name}.{n}") or told[f"every.{n}"]))
-        for n, kind in hints.items()
-        if n != "return"
-    ]
-    called.__doc__, vars(called)["__signature__"] = command.__doc__, Signature(declared)
-    called.__annotations__ = {one.name: one.annotation for one in declared}
-    return called
+    def read(self, words: Sequence[str]) -> dict[str, Any] | None:
+        """Return what plain words give; None where typer is to read them, or say what is wrong.
 
-
-def _declared(
-    name: str,
-    kind: Any,
-    *,
-    help: str,
-    argument: str = "",
-    flags: Sequence[str] = (),
-    takes: str | None = None,
-    default: Any = None,
-    one_of: Sequence[str] | str = (),
-    **limits: Any,
-) -> Parameter:
-    """Return an argument, or an option, as typer declares it."""
-    is_open = type(None) in get_args(kind)
-    told: Any
-    if argument:
-        default = None if is_open else Parameter.empty
-        told = typer.Argument(metavar=argument, help=help, show_default=False)
-    else:
-        default = kind() if default is None and not is_open else default
-        names = flags or [f"--{name.replace('_', '-')}"]
-        shown = default not in (None, "")
-        words = help.format(conditions=", ".join(CONDITION_WORDS))
-        told = typer.Option(*names, metavar=takes, help=words, show_default=shown, **limits)
-        if takes == "DATE":
-            told.parser = partial(parse_date, flag=names[0])
-        elif one_of:
-            if isinstance(one_of, str):  # those that a column knows
-                one_of = column_of(*one_of.split(".")).choices
-            told.parser = partial(parse_word, flag=names[0], known=one_of)
-    annotation = Annotated[kind, told]
-    return Parameter(name, Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
+        To build what typer needs takes longer than to read a book.
+        """
+        given = {one.name: one.at_first() for one in self.takes if one.is_open or not one.argument}
+        named = {name: one for one in self.takes if not one.argument for name in one.names}
+        places, rest = [one for one in self.takes if one.argument], iter(words)
+        for word in rest:
+            one = named.get(word) if word[:1] == "-" else places[0] if places else None
+            if one is None:
+                return None
+            if one.kind is bool:
+                given[one.name] = True
+                continue
+            text = word if one.argument else next(rest, "")
+            if text[:1] in ("", "-") or (one.min, one.max) != (None, None):
+                return None
+            try:
+                value = one.value_of(text)
+            except (ValueError, UsageError):
+                return None
+            many = "list" in str(one.kind)
+            given[one.name] = [*(given.get(one.name) or ()), value] if many else value
+            if one.argument and not many:
+                places.pop(0)
+        return given if len(given) == len(self.takes) else None
 
 
 def parse_date(text: str, flag: str) -> date:
@@ -150,6 +180,7 @@ def read_aloud(folder: Path, on: date | None = None) -> Book:
     """Read a book, and say what was noted while it was read."""
     from growthcast.book.read import read_book
 
+    again.rests_on(folder)
     book = read_book(folder, on=on)
     if beside := summary_for_commands(book.findings):
         say(beside)
@@ -233,6 +264,7 @@ def one_of(names: Sequence[str], flag: str, noun: str) -> str:
         there_are = f"the {noun}s are {some_of(list(names))}" if names else f"there is no {noun}"
         typed = shlex.join(["growthcast", *sys.argv[1:], flag.split()[0], *names[:1]])
         raise UsageError(f"name one {noun} with {flag}; {there_are}\n    {typed}")
+    again.not_kept()
     for number, name in enumerate(names, 1):
         say(f"  {number}. {name}")
     while True:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import io
 import json
 import os
 import sys
@@ -31,7 +30,6 @@ def answer_that_arrives() -> Iterator[None]:
     Where the reader of a pipe has seen enough, leave quietly. Trouble with a named file is left to
     the command.
     """
-    _open_streams()
     try:
         try:
             yield
@@ -49,17 +47,6 @@ def answer_that_arrives() -> Iterator[None]:
         _forget_the_rest(sys.stdout)
         reason = error.strerror or "no reason given"
         raise UsageError(f"the answer cannot be written to where stdout goes: {reason}") from error
-
-
-def _open_streams() -> None:
-    """Open what is closed, lest a file takes its place, and let the outputs take any letter."""
-    if sys.stdout is None:  # nothing can be written to it, so that an answer is told not to arrive
-        sys.stdout = os.fdopen(os.open(os.devnull, os.O_RDONLY), "w", encoding="utf-8")
-    if sys.stderr is None:
-        sys.stderr = os.fdopen(os.open(os.devnull, os.O_WRONLY), "w", encoding="utf-8")
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="backslashreplace")
 
 
 def _leave_quietly() -> NoReturn:
@@ -223,7 +210,7 @@ def _show(what: str, far: list[int], done: Event) -> None:
     from rich.progress import BarColumn, Progress, TextColumn
 
     parts = (TextColumn("{task.description}"), BarColumn())
-    console = Console(stderr=True)
+    console = Console(file=getattr(sys.stderr, "stream", sys.stderr))  # which is not kept
     with Progress(*parts, console=console, transient=True, redirect_stdout=False) as bar:
         task = bar.add_task(what, total=None)
         while not done.wait(EVERY_S):

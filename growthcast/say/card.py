@@ -37,7 +37,7 @@ def places_words(sheets: Sequence[CutSheet], locale: Locale) -> str:
     return locale.say(
         "card_day_places",
         places="; ".join(f"{n}. {place}" for n, place in enumerate(places, start=1)),
-        time=locale.duration(minutes_of_day(sheets)),
+        minutes=minutes_of_day(sheets),
     )
 
 
@@ -46,22 +46,20 @@ def lead(locale: Locale, sheet: CutSheet) -> str:
     if not sheet.areas:
         return locale.say("card_empty")
     chance, wanted = locale.chance(sheet.chance_all_within), locale.share(sheet.confidence)
-    next_on = locale.full_date(sheet.next_on)
     if sheet.feasible:
-        return locale.say("card_holds", next=next_on, chance=chance)
+        return locale.say("card_holds", sheet=sheet, chance=chance)
     if chance == wanted:  # a near miss must not read like a hit
         chance = locale.share(sheet.chance_all_within, 1)
     worst = area_name(min(sheet.areas, key=lambda area: area.chance_within))
-    said = locale.say("card_short", area=worst, next=next_on, chance=chance, wanted=wanted)
-    if sheet.holds_until is None:
-        return f"{said} {locale.say('card_short_never')}"
-    return f"{said} {locale.say('card_short_until', date=locale.full_date(sheet.holds_until))}"
+    key = "card_short_never" if sheet.holds_until is None else "card_short_until"
+    said = locale.say("card_short", area=worst, sheet=sheet, chance=chance)
+    return f"{said} {locale.say(key, sheet=sheet)}"
 
 
 def measure_first(locale: Locale, sheet: CutSheet) -> str:
     """Return which areas to measure before any cut, "" where all are known well."""
     areas = [area_name(area) for area in sheet.areas if worth_measuring(area)]
-    return locale.say("card_measure", areas=locale.listed(areas)) if areas else ""
+    return locale.say("card_measure", areas=areas) if areas else ""
 
 
 def cut_words(locale: Locale, area: AreaCut) -> str:
@@ -84,11 +82,9 @@ def _notes(locale: Locale, sheet: CutSheet, area: AreaCut) -> Iterator[str]:
     if area.action == "cut" and round(100 * area.removed_share) > 100 * HARD_CUT_SHARE:
         yield locale.say("card_hard")
     if area.action != "leave":
-        yield locale.say("card_lowest", cut=locale.exact(area.lowest_safe_cut_cm, unit))
+        yield locale.say("card_lowest", area=area, unit=unit)
     if area.usual_cut_cm is not None and area.usual_lasts_visits > 1:
-        usual = locale.exact(area.usual_cut_cm, unit)
-        visits = locale.count("visit", area.usual_lasts_visits)
-        yield locale.say("card_habit", cut=usual, visits=visits)
+        yield locale.say("card_habit", area=area, unit=unit)
     if area.planted_on is not None:
         yield locale.count("card_weeks", (sheet.on - area.planted_on).days // 7)
 
@@ -105,32 +101,20 @@ def saving_words(locale: Locale, sheet: CutSheet, currency: str) -> str:
     hours = locale.say("range", middle=middle, low=low, high=high)
     cost = f" ({locale.money(saves.cost.p50, currency)})" if saves.cost.p50 > 0.0 else ""
     key = "card_saving_one" if len(areas) == 1 else "card_saving_many"
-    return locale.say(key, areas=locale.listed(areas), hours=hours, cost=cost)
+    return locale.say(key, areas=areas, hours=hours, cost=cost)
 
 
 def time_words(locale: Locale, sheet: CutSheet) -> str:
     """Return how long the visit takes, and its parts."""
-    travel, fixed, trimming = sheet.whole_minutes
-    minutes = {
-        "total": travel + fixed + trimming,
-        "travel": travel,
-        "fixed": fixed,
-        "trimming": trimming,
-        "low": sheet.trimming_min.p10,
-        "high": sheet.trimming_min.p90,
-    }
-    return locale.say("card_time", **{name: locale.number(of) for name, of in minutes.items()})
+    whole = sheet.whole_minutes
+    return locale.say("card_time", all=sum(whole), whole=whole, sheet=sheet)
 
 
 def caution_words(locale: Locale, sheet: CutSheet) -> str:
     """Return the cautions of a visit in one line, with the plants that rules may name."""
-    regulated = dict.fromkeys(
-        area.scientific_name for area in sheet.areas if "egulated" in area.caution
-    )
-    said = locale.say("card_cautions")
-    if regulated:
-        said += f" {locale.say('caution_regulated', plants=locale.listed(list(regulated)))}"
-    return said
+    ruled = [area.scientific_name for area in sheet.areas if "egulated" in area.caution]
+    regulated = locale.say("caution_regulated", plants=[*dict.fromkeys(ruled)]) if ruled else ""
+    return f"{locale.say('card_cautions')} {regulated}".rstrip()
 
 
 LONGEST_LINE = 75
@@ -205,17 +189,12 @@ def _value(lines: list[str], name: str) -> str:
 def _event(visit: PlannedVisit, plan: RoundsPlan, locale: Locale) -> list[str]:
     day = [other for other in plan.visits if other.on == visit.on]
     blanks = {
+        "visit": visit,
         "place": place_of(visit, day),
-        "tank": visit.tank_id,
-        "visit": locale.number(visit.number),
-        "stop": locale.number(day.index(visit) + 1),
-        "stops": locale.number(len(day)),
-        "minutes": locale.number(visit.minutes),
-        "travel": locale.number(visit.travel_min),
-        "time": locale.duration(visit.minutes + visit.travel_min),
-        "due": locale.full_date(visit.due_on),
+        "stop": day.index(visit) + 1,
+        "stops": len(day),
+        "time": visit.minutes + visit.travel_min,
         "by": locale.say(f"due_by_{visit.due_by}"),
-        "chance": locale.chance(visit.chance_over),
     }
     said = [locale.say(f"calendar_{name}", **blanks) for name in ("stop", "visit", "due")]
     said[1:1] = [

@@ -55,7 +55,7 @@ def headline(locale: Locale, tank: TankFacts) -> str:
     if tank.option is None:
         return locale.say("headline_unplanted", place=place)
     key = f"headline{'' if tank.fits else '_meanwhile'}{'_first' if tank.first_estimate else ''}"
-    return locale.say(key, place=place, every=locale.count("every", tank.option.interval_d))
+    return locale.say(key, place=place, tank=tank)
 
 
 def next_visit_key(tanks: Sequence[TankFacts]) -> str:
@@ -67,28 +67,23 @@ def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
     """Return why this rhythm is proposed, honestly where it is not the plants that ask for it."""
     option, plants_d = tank.option, tank.plants_d
     if option is None:
-        return [locale.say("nothing_planted", date=locale.long_date(tank.on))]
-    every = locale.count("every", option.interval_d)
+        return [locale.say("nothing_planted", tank=tank)]
     said = [locale.say("first_estimate")] if tank.first_estimate else []
     if plants_d is None:
         area = area_name(tank.areas[tank.limiting])
-        return [*said, locale.say("none_fits", area=area, every=every)]
+        return [*said, locale.say("none_fits", area=area, option=option)]
     if not tank.asked:
         if tank.longer is None:
-            why = locale.say("why_longest_listed")
-            if tank.reason:
-                why = locale.say("why_limit", reason=named(tank.reason))
-            return [*said, why]
+            key = "why_limit" if tank.reason else "why_longest_listed"
+            return [*said, locale.say(key, reason=named(tank.reason))]
         return [*said, *_why_not_less(locale, tank, option, tank.longer, currency)]
     needed = next(row for row in tank.rows if row.interval_d == plants_d)
-    between, every = apart(locale, tank, option, needed, currency), locale.count("every", plants_d)
+    between = apart(locale, tank, option, needed, currency)
     if plants_d < option.interval_d:
-        return [*said, locale.say("asked_long", every=every, added=between)]
-    said.append(locale.say("asked_short", every=every, saved=between))
-    if tank.reason:
-        said.append(locale.say("asked_reason", reason=named(tank.reason)))
-    else:
-        said.append(locale.say("asked_no_reason"))
+        return [*said, locale.say("asked_long", tank=tank, added=between)]
+    said.append(locale.say("asked_short", tank=tank, saved=between))
+    key = "asked_reason" if tank.reason else "asked_no_reason"
+    said.append(locale.say(key, reason=named(tank.reason)))
     minutes, fixed = (
         locale.say("minutes", n=locale.number(of))
         for of in (option.minutes_per_visit - tank.travel_min, tank.fixed_min)
@@ -100,33 +95,28 @@ def _why_not_less(
     locale: Locale, tank: TankFacts, option: OptionAdvice, longer: OptionAdvice, currency: str
 ) -> list[str]:
     """Return which rule proposes a rhythm, and what it buys: the numbers are those of the strip."""
-    every, seldom = (
-        locale.sentence_case(locale.count("every", one.interval_d)) for one in (option, longer)
-    )
-    said = [locale.say("why_longest", every=every, wanted=locale.share(tank.advice.confidence))]
-    held = 1.0 - longer.visits_over_per_year / longer.year.visits
+    said = [locale.say("why_longest", option=option, tank=tank)]
     days, now = (days_of_100(locale, o.share_of_days_presentable) for o in (longer, option))
     told = {
-        "every": seldom,
+        "longer": longer,
         "saved": apart(locale, tank, option, longer, currency),
-        "held": locale.share(held),
+        "held": 1.0 - longer.visits_over_per_year / longer.year.visits,
     }
     said.append(locale.say("why_same" if days == now else "why_less", days=days, now=now, **told))
     unit = tank.areas[tank.limiting].unit
     cuts = (one.areas[tank.limiting] for one in (option, longer))
     now_cut, then_cut = (hand_cut(cut.cut_cm, unit, cut.least_cut_cm) for cut in cuts)
     if now_cut > (1.0 + SEEN_PART) * then_cut:
-        told = {"now": locale.exact(now_cut, unit), "then": locale.exact(then_cut, unit)}
-        said.append(locale.say("why_cut", **told))
-    return said
+        said.append(locale.say("why_cut", now=now_cut, then=then_cut, unit=unit))
+    return [locale.sentence_case(one) for one in said]
 
 
 def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
     """Return the doubt as a plan: what may do or be needed instead, and when it is gone over."""
-    option, review_on = tank.option, tank.review_on
-    if option is None or review_on is None:
+    option = tank.option
+    if option is None or tank.review_on is None:
         return []
-    said = [locale.say("plan_start", date=locale.short_date(review_on))]
+    said = [locale.say("plan_start", tank=tank)]
     certainty = tank.advice.certainty
     best = certainty.best if certainty is not None and not tank.asked and tank.fits else {}
     for key, longer in (("plan_longer", True), ("plan_shorter", False)):
@@ -134,8 +124,7 @@ def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
         others = [row for row in others if (row.interval_d > option.interval_d) == longer]
         row = max(others, key=lambda row: best.get(row.interval_d, 0.0), default=option)
         if row is not option and best.get(row.interval_d, 0.0) >= MAY_WELL:
-            every = locale.count("every", row.interval_d)
-            said.append(locale.say(key, every=every, amount=month_of(locale, tank, row, currency)))
+            said.append(locale.say(key, row=row, amount=month_of(locale, tank, row, currency)))
     return said
 
 
@@ -169,38 +158,27 @@ def picture_words(
     """
     area = tank.areas[place]
     unit, budget, floor = area.unit, area.forecast.budget_cm, area.forecast.floor_cm
-    blanks = {"area": area_name(area), "budget": locale.exact(budget, unit)}
+    blanks = {"area": area_name(area), "budget": budget, "unit": unit, "option": option}
     if option is None:
         low, middle, high = (float(height) for height in course.height_cm[:, -1])
         now = float(course.height_cm[1, 0])
         key = "picture_now_bare" if now < bare_below(np.array(floor)) else "picture_now"
         key = "picture_now_over" if now > budget else key
         key = "picture_unmeasured" if area.forecast.basis == "table" else key
-        day = locale.short_date(tank.on + timedelta(days=int(course.day[-1])))
-        blanks |= {"now": locale.height(now, unit), "then": locale.height(middle, unit)}
-        title = locale.sentence_case(locale.say(key, date=day, **blanks))
+        blanks |= {"now": now, "day": tank.on + timedelta(days=int(course.day[-1]))}
     else:
         mine = option.areas[place]
         low, middle, high = mine.found.p10, mine.found.p50, mine.found.p90
-        visits, over = round(option.year.visits), middle - budget
-        held = round(option.year.visits * mine.chance_within)
+        visits, held = (round(option.year.visits * share) for share in (1.0, mine.chance_within))
         case = "" if held < visits else "_nearly"
         case = "_inside" if mine.chance_within >= STAYS else case
-        case = "_over" if over > LEAST_OVER * budget else case
+        case = "_over" if middle - budget > LEAST_OVER * budget else case
         key = f"picture{case or '_held'}" if place == tank.limiting else f"picture_beside{case}"
-        blanks |= {"every": locale.sentence_case(locale.count("every", option.interval_d))}
-        blanks |= {"visits": locale.number(visits), "held": locale.number(held)}
-        title = locale.sentence_case(locale.say(key, over=locale.height(over, unit), **blanks))
-    heard = locale.say(
-        "picture_alt",
-        title=title if place != tank.limiting else f"{blanks['area']}: {title}",
-        budget=blanks["budget"],
-        floor=locale.exact(floor, unit),
-        middle=locale.height(middle, unit),
-        low=locale.height(low, unit),
-        high=locale.height(high, unit),
-    )
-    return title, heard
+        blanks |= {"visits": visits, "held": held, "over": middle - budget}
+    blanks |= {"floor": floor, "low": low, "middle": middle, "high": high}
+    title = locale.sentence_case(locale.say(key, **blanks))
+    whole = title if place != tank.limiting else f"{blanks['area']}: {title}"
+    return title, locale.say("picture_alt", title=whole, **blanks)
 
 
 def mends_words(locale: Locale, tank: TankFacts, currency: str) -> tuple[str, tuple[str, ...]]:
@@ -218,16 +196,14 @@ def mends_words(locale: Locale, tank: TankFacts, currency: str) -> tuple[str, tu
     names = {area.forecast.area_id: (area_name(area), area.unit) for area in tank.areas}
     said = [mend_words(mend, names, locale, lamp=False) for mend in holding]
     row = advice.option(advice.fails_at_d)
-    every, amount = locale.count("every", row.interval_d), month_of(locale, tank, row, currency)
+    amount = month_of(locale, tank, row, currency)
     if tank.fits:
-        saved = apart(locale, tank, option, row, currency)
-        blanks = {"every": every, "amount": amount, "saved": saved}
-        return "".join(locale.say("mends_lead", mend=mend, **blanks) for mend in said), ()
+        leads = (locale.say("mends_lead", mend=mend, row=row, amount=amount) for mend in said)
+        return "".join(leads), ()
     if tank.longer is not None:
-        trial = locale.count("every", tank.longer.interval_d)
         less = apart(locale, tank, option, tank.longer, currency)
-        said.append(locale.say("mend_trial", every=trial, saved=less))
-    lead = locale.say("mends_none_lead", every=every, amount=amount)
+        said.append(locale.say("mend_trial", tank=tank, saved=less))
+    lead = locale.say("mends_none_lead", row=row, amount=amount)
     return (lead, tuple(said)) if said else ("", ())
 
 
@@ -268,17 +244,12 @@ def passes(locale: Locale, key: str, area: AreaForecast, horizon_d: int, on: dat
 
 def record_sentences(locale: Locale, record: Record) -> list[str]:
     """Return how often past forecasts for a tank were right."""
-    readings = locale.number(record.readings)
     if not record.enough:
         return [locale.say("record_few")]
-    right = locale.say(
-        "record_cover" if record.is_cover else "record",
-        n=readings,
-        inside=locale.number(record.inside),
-        meant=locale.number(RANGE_HOLDS * record.readings),
-    )
-    said = [right]
-    if record.inside < RANGE_HOLDS * record.readings - 1.0:
+    meant = RANGE_HOLDS * record.readings
+    key = "record_cover" if record.is_cover else "record"
+    said = [locale.say(key, record=record, meant=meant)]
+    if record.inside < meant - 1.0:
         said.append(locale.say("record_chance" if record.chance >= RARE else "record_narrow"))
     return [*said, *([locale.say("record_large")] if record.alone else [])]
 
@@ -288,15 +259,14 @@ def unknowns(
 ) -> tuple[str, ...]:
     """Return what a page does not know; ``cost`` is that of a year, None without a price."""
     bases = [area.forecast.basis for tank in tanks for area in tank.areas]
-    sentences = []
-    for basis in ("table", "tank"):
-        if (count := bases.count(basis)) and not (basis == "table" and count == len(bases)):
-            numbers = {"n": locale.number(count), "all": locale.number(len(bases))}
-            sentences.append(locale.say(f"unknown_{basis}", **numbers))
+    sentences = [
+        locale.say(f"unknown_{basis}", n=count, all=len(bases))
+        for basis in ("table", "tank")
+        if (count := bases.count(basis)) and not (basis == "table" and count == len(bases))
+    ]
     sentences.append(locale.say("unknown_change"))
     if cost is not None:
-        low, high = (locale.money(end, currency) for end in (cost.p10, cost.p90))
-        sentences.append(locale.say("unknown_cost", low=low, high=high))
+        sentences.append(locale.say("unknown_cost", cost=cost, currency=currency))
     timed = any(made.visits for tank in tanks if (made := tank.advice.minutes) is not None)
     if not timed and (cost is not None or not currency):  # an agreed price holds whatever it takes
         sentences.append(locale.say("unknown_time"))
@@ -310,7 +280,6 @@ def cautions(locale: Locale, tanks: Sequence[TankFacts]) -> tuple[str, ...]:
     if any(shares and sum(shares) / len(shares) > HARD_CUT_SHARE for shares in asked):
         sentences.append(locale.say("caution_much"))
     areas = [area for tank in tanks for area in tank.areas]
-    regulated = dict.fromkeys(area.plant for area in areas if "egulated" in area.caution)
-    if regulated:
-        sentences.append(locale.say("caution_regulated", plants=locale.listed(list(regulated))))
+    if ruled := [area.plant for area in areas if "egulated" in area.caution]:
+        sentences.append(locale.say("caution_regulated", plants=[*dict.fromkeys(ruled)]))
     return tuple(sentences)

@@ -196,16 +196,16 @@ def doubt_sentence(doubt: Doubt, texts: Texts = TERMINAL) -> str:
     """Say what was typed and what was expected."""
     unit = doubt.unit
     if isinstance(doubt.found, str):
-        floor, budget = (texts.typed(bound) for bound in doubt.bounds)
         look, stands = texts.say(f"look_{doubt.found}"), _stands(doubt, texts)
-        blanks = {"look": look, "stands": stands, "floor": floor, "budget": budget, "unit": unit}
-        return texts.say("doubt_look", **blanks)
+        floor, budget = doubt.bounds
+        said = {"look": look, "stands": stands, "floor": floor, "budget": budget}
+        return texts.say("doubt_look", unit=unit, **said)
     found = f"{texts.typed(doubt.found)} {unit}"
     if unit == "g" and doubt.against == "uncut":
         return texts.say("doubt_uncut", found=found)
     if unit == "g":
         grams = (round(g, -1) if g >= LARGE_G else float(f"{g:.3g}") for g in doubt.expected)
-        low, middle, high = (texts.typed(gram) for gram in grams)
+        low, middle, high = grams
         what = texts.say(f"doubt_weighs_{doubt.against.replace(' ', '_')}")
         return texts.say("doubt_weighs", found=found, what=what, middle=middle, low=low, high=high)
     if doubt.column == "after_cm" and doubt.against != "height":
@@ -215,8 +215,8 @@ def doubt_sentence(doubt: Doubt, texts: Texts = TERMINAL) -> str:
     if doubt.against in ("cuts", "table"):
         key = "doubt_never" if doubt.against == "cuts" else "doubt_table"
         key += "_ever" if doubt.against == "table" and doubt.cuts else ""
-        lowest, cuts = f"{texts.typed(doubt.lowest)} {unit}", texts.number(doubt.cuts)
-        return texts.say(key, found=found, lowest=lowest, n=cuts)
+        lowest = f"{texts.typed(doubt.lowest)} {unit}"
+        return texts.say(key, found=found, lowest=lowest, n=doubt.cuts)
     key = "doubt_to_stand" if doubt.against == "stand" else "doubt_expected"
     return texts.say(key, found=found, stands=_stands(doubt, texts))
 
@@ -224,10 +224,10 @@ def doubt_sentence(doubt: Doubt, texts: Texts = TERMINAL) -> str:
 def _stands(doubt: Doubt, texts: Texts) -> str:
     """Say how high an area is expected to stand."""
     if doubt.guessed:
-        low, high = (texts.typed(bound) for bound in doubt.bounds)
+        low, high = doubt.bounds
         return texts.say("doubt_bounds", low=low, high=high, unit=doubt.unit)
-    low, _, high = (texts.number(end, 1) for end in doubt.stands)
-    return texts.say("doubt_stands", low=low, high=high, unit=doubt.unit)
+    low, _, high = doubt.stands
+    return texts.say("doubt_stands", low=low, high=high, unit=doubt.unit, digits=1)
 
 
 def cause_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:

@@ -17,29 +17,27 @@ MONTHS_A_YEAR = 12.0
 def lead(locale: Locale, planned: Sequence[TankStanding], on: date) -> str:
     """Return how many tanks are due soon, and which is the most urgent."""
     if not planned:
-        return locale.say("overview_lead_empty", date=locale.long_date(on))
+        return locale.say("overview_lead_empty", on=on)
     until = on + timedelta(days=SOON_D)
     due = [s for s in planned if s.due_on is not None and s.due_on <= until]
     first = planned[0]
-    blanks = {"date": locale.long_date(until), "tank": named(first.advice.tank_id)}
+    blanks = {"until": until, "tank": named(first.advice.tank_id)}
     if not due:
         day = locale.say("due_none") if first.due_on is None else locale.long_date(first.due_on)
         return locale.say("overview_lead_none", next=day, **blanks)
     ways = [s.due_by for s in due]
     by = ", ".join(
-        locale.say("due_count", n=locale.number(ways.count(way)), by=locale.say(f"due_by_{way}"))
+        locale.say("due_count", n=ways.count(way), by=locale.say(f"due_by_{way}"))
         for way in dict.fromkeys(ways)
     )
-    counts = {"due": locale.number(len(due)), "all": locale.number(len(planned))}
-    return locale.say("overview_lead", by=by, **counts, **blanks)
+    return locale.say("overview_lead", by=by, due=len(due), all=len(planned), **blanks)
 
 
 def due_words(locale: Locale, standing: TankStanding) -> str:
     """Return the day by which to visit a tank, and why."""
     if standing.due_on is None:
         return locale.say("due_none")
-    by = locale.say(f"due_by_{standing.due_by}")
-    return locale.say("due_on", date=locale.short_date(standing.due_on), by=by)
+    return locale.say("due_on", standing=standing, by=locale.say(f"due_by_{standing.due_by}"))
 
 
 def month_words(locale: Locale, book: Book, hours: float, cost: float) -> str:

@@ -25,23 +25,21 @@ WORTH_SAYING = 0.05
 
 def reason(tank: TankAdvice, texts: Texts = TERMINAL) -> str:
     """Say why this interval is recommended, or why none is, and what that rests on."""
-    days = texts.number(tank.longest_interval_d)
     if tank.set_by == "nothing grows":
-        return texts.say(f"reason_empty_{'own' if tank.own_limit else 'listed'}", days=days)
+        return texts.say(f"reason_empty_{'own' if tank.own_limit else 'listed'}", tank=tank)
     if tank.set_by == "none holds":
         return none_holds_in_words(tank.not_holding, texts)
     if tank.fails_at_d is not None:
         said = _fails(tank, tank.fails_at_d, texts)
         if tank.recommended_interval_d is None:
             said = texts.say("reason_short", why=said)
-    elif tank.set_by == "its own limit":
-        said = texts.say("reason_own", days=days)
     else:
-        longest = texts.number(tank.recommended_interval_d or 0)
-        said = texts.say("reason_all", wanted=texts.share(tank.confidence), days=longest)
+        said = texts.say(
+            "reason_own" if tank.set_by == "its own limit" else "reason_all", tank=tank
+        )
     basis = [area.basis for area in tank.options[0].areas]
     rests = [
-        texts.say(f"reason_rests_{name}", n=texts.number(n), all=texts.number(len(basis)))
+        texts.say(f"reason_rests_{name}", n=n, all=len(basis))
         for name in ("table", "tank")
         if (n := basis.count(name))
     ]
@@ -61,12 +59,12 @@ def _fails(tank: TankAdvice, interval_d: int, texts: Texts) -> str:
     first = tank.short[0]
     said = texts.say(
         "reason_fails",
-        days=texts.number(interval_d),
+        tank=tank,
+        days=interval_d,
         chance=chance,
-        wanted=wanted,
+        first=first,
         area=_name(first.area),
-        alone=texts.share(first.area.chance_within),
-        cut=texts.measured(texts.short(first.least_cut_cm), first.area.unit),
+        unit=first.area.unit,
         mended="; ".join(_mended(short, texts) for short in tank.short),
     )
     limits = dict.fromkeys(limit_words(short.limit, texts) for short in tank.short)
@@ -82,10 +80,10 @@ def _mended(short: ShortArea, texts: Texts) -> str:
     area, lower = short.area, short.area.cut_needed_cm
     budget = ceil(10.0 * short.needed_budget_cm - 1e-6) / 10.0  # to the safe side
     key = "mended_cm" if area.unit == "cm" else "mended_cover"
-    way = texts.say(key, budget=texts.number(budget, 1), area=_name(area))
+    way = texts.say(key, budget=budget, digits=1, area=_name(area))
     if lower is not None and lower < short.floor_cm:
-        least = texts.number(floor(10.0 * lower + 1e-6) / 10.0, 1)
-        way += texts.say("mended_floor", floor=texts.measured(least, area.unit))
+        least = floor(10.0 * lower + 1e-6) / 10.0
+        way += texts.say("mended_floor", floor=least, unit=area.unit, digits=1)
     return way
 
 
@@ -93,12 +91,9 @@ def limit_words(limit: CutLimit | None, texts: Texts = TERMINAL) -> str:
     """Say which lowest cut keeps an area above its floor and how to change it, "" for none."""
     if limit is None:
         return ""
-    table, log = (
-        texts.measured(texts.short(cm), limit.unit) for cm in (limit.table_cm, limit.limit_cm)
-    )
-    said = texts.say("limit_table", plant=limit.species_id, cut=table)
+    said = texts.say("limit_table", limit=limit, unit=limit.unit)
     if limit.limit_cm < limit.table_cm:
-        said += texts.say("limit_log", area=limit.area_id, cut=log)
+        said += texts.say("limit_log", limit=limit, unit=limit.unit)
     return f"{said}. {texts.say('limit_mend')}"
 
 
@@ -124,35 +119,29 @@ def next_longer_words(
     now, then = (tank.option(d) for d in (tank.recommended_interval_d or 0, longer.interval_d))
     said = texts.say(
         f"longer_{'saves' if sign > 0.0 else 'takes'}",
-        then=texts.number(then.interval_d),
-        now=texts.number(now.interval_d),
+        then=then,
+        now=now,
         hours=_in_a_year(sign * longer.hours_saved, "h", longer.saved.hours.times(sign), texts),
         cost=_in_a_year(sign * longer.cost_saved, currency, longer.saved.cost.times(sign), texts),
     )
-    said += texts.say(
-        "longer_looks",
-        over_then=texts.number(then.visits_over_per_year),
-        visits_then=texts.number(then.year.visits),
-        over=texts.number(now.visits_over_per_year),
-        visits=texts.number(now.year.visits),
-        days=texts.number(max(longer.presentable_days_lost, 0.0)),
-    )
+    lost = max(longer.presentable_days_lost, 0.0)
+    said += texts.say("longer_looks", then=then, now=now, days=lost)
     if longer.lost_areas:
-        return said + texts.say("longer_lost", areas=texts.joined(longer.lost_areas))
+        return said + texts.say("longer_lost", areas=longer.lost_areas)
     if longer.bare_areas:
         cuts = []
         for area in longer.bare_areas:
             days = texts.count("day", round(max(area.days_below_floor, 1.0)))
-            cut = texts.measured(texts.number(area.cut_needed_cm or 0.0, 1), area.unit)
             key = "longer_bare_area" if area.days_below_floor > 0.0 else "longer_bare_unseen"
-            cuts.append(texts.say(key, area=_name(area), cut=cut, days=days))
+            cut = {"cut": area.cut_needed_cm or 0.0, "unit": area.unit, "digits": 1}
+            cuts.append(texts.say(key, area=_name(area), days=days, **cut))
         return said + texts.say("longer_bare", cuts="; ".join(cuts))
     return said
 
 
 def _in_a_year(value: float, unit: str, bounds: Range, texts: Texts) -> str:
-    low, high = (texts.number(end) for end in sorted((bounds.p10, bounds.p90)))
-    return texts.say("longer_range", middle=f"{texts.number(value)} {unit}", low=low, high=high)
+    low, high = sorted((bounds.p10, bounds.p90))
+    return texts.say("longer_range", middle=value, unit=unit, low=low, high=high)
 
 
 def mend_words(
@@ -165,14 +154,13 @@ def mend_words(
     names = [areas[area_id] for area_id in mend.area_ids]
     if mend.kind == "light":
         [before], [dimmed] = mend.before, mend.values
-        ends = {"to": texts.number(float(dimmed)), "now": texts.number(before)} if lamp else {}
-        share = texts.share(1.0 - float(dimmed) / before)
-        return texts.say("mend_lamp" if lamp else "mend_light", share=share, **ends)
+        share, key = 1.0 - float(dimmed) / before, "mend_lamp" if lamp else "mend_light"
+        return texts.say(key, share=share, to=float(dimmed), now=before)
     if mend.kind == "plant":
         return texts.say("mend_plant", plant=mend.plant[0], area=names[0][0])
     key = {"budget": "mend_budget", "floor": "mend_floor", "lowest cut": "mend_lowest"}[mend.kind]
     each = [
-        texts.say(key, area=name, to=texts.exact(float(to), unit), now=texts.exact(now, unit))
+        texts.say(key, area=name, to=float(to), now=now, unit=unit)
         for (name, unit), to, now in zip(names, mend.values, mend.before, strict=True)
     ]
     return texts.listed(each)
@@ -187,16 +175,16 @@ def certainty_words(tank: TankAdvice, certainty: Certainty, texts: Texts = TERMI
     chosen = tank.recommended_interval_d or 0
     ranked = sorted(certainty.best.items(), key=lambda item: -item[1])
     others = "".join(
-        texts.say("sure_other", days=named_days(days), chance=texts.share(chance))
+        texts.say("sure_other", days=named_days(days), chance=chance)
         for days, chance in ranked
         if days != chosen and chance >= WORTH_SAYING
     )
-    best = {"days": named_days(chosen), "chance": texts.share(certainty.chance_best)}
+    best = {"days": named_days(chosen), "chance": certainty.chance_best}
     said = [texts.say("sure", others=others, **best)]
     freed = certainty.best_from_floor or certainty.best
     if abs(freed[chosen] - certainty.chance_best) >= WORTH_SAYING:
         days, chance = max(freed.items(), key=lambda item: item[1])
-        said.append(texts.say("sure_floor", days=named_days(days), chance=texts.share(chance)))
+        said.append(texts.say("sure_floor", days=named_days(days), chance=chance))
     if (likeliest := ranked[0][0]) > chosen:
         said.append(texts.say("sure_likelier", days=named_days(likeliest)))
     elif others and chosen:

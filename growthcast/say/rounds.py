@@ -72,59 +72,50 @@ def rounds_notes(plan: RoundsPlan, texts: Texts = TERMINAL) -> list[str]:
     tanks, day_min = plan.tanks, 60.0 * plan.hours_per_day
     said = [_overdue(w, plan.start, texts) for w in tanks if w.due_d < 0]
     if unlogged := [w.tank_id for w in tanks if not w.visits_logged and not w.idle]:
-        on = texts.long_date(plan.on)
-        said.append(texts.say("rounds_unlogged", tanks=texts.listed(unlogged), on=on))
+        said.append(texts.say("rounds_unlogged", tanks=unlogged, on=plan.on))
     said += [note for w in tanks for note in _days_kept(w, plan.dates, texts)]
     for window in tanks:
         if (minutes := window.minutes + window.travel_min) > day_min:
-            times = {"minutes": texts.number(minutes), "day": texts.number(day_min)}
-            said.append(texts.say("rounds_long", tank=window.tank_id, **times))
+            times = {"minutes": minutes, "day_min": day_min}
+            said.append(texts.say("rounds_long", window=window, **times))
     said += [_idle(w, texts) for w in tanks if w.idle]
-    said += [
-        texts.say("rounds_none_holds", tank=w.tank_id, days=texts.number(w.interval_d))
-        for w in tanks
-        if not w.feasible
-    ]
+    said += [texts.say("rounds_none_holds", window=w) for w in tanks if not w.feasible]
     return [*said, *_holidays_met(plan, texts)]
 
 
 def _idle(window: TankWindow, texts: Texts) -> str:
     """Say why the plants of a tank set no rhythm, and whether it is planned all the same."""
     why = texts.say(f"rounds_idle_{window.idle.replace(' ', '_')}")
-    if window.longest_d is None:
-        return texts.say("rounds_unplanned", tank=window.tank_id, why=why)
-    days = texts.number(window.longest_d)
-    return texts.say("rounds_by_limit", tank=window.tank_id, days=days, why=why)
+    key = "rounds_unplanned" if window.longest_d is None else "rounds_by_limit"
+    return texts.say(key, window=window, why=why)
 
 
 def _overdue(window: TankWindow, start: date, texts: Texts) -> str:
     """Say that a tank is overdue when a plan begins, and by what."""
     why = texts.say(
         f"rounds_overdue_{window.due_by}",
-        days=texts.number(window.interval_d),
-        due=texts.day(start + timedelta(days=window.due_d), start),
-        start=texts.day(start, start),
-        over=texts.share(1.0 - float(window.now.all_within[0])),
+        window=window,
+        due=start + timedelta(days=window.due_d),
+        over=1.0 - float(window.now.all_within[0]),
+        on=start,
     )
-    return texts.say("rounds_overdue", tank=window.tank_id, why=why)
+    return texts.say("rounds_overdue", window=window, why=why)
 
 
 def _days_kept(window: TankWindow, dates: tuple[date, ...], texts: Texts) -> Iterator[str]:
     """Say where a weekday cannot be kept, or is too rare, and when a tank is closed."""
     if window.weekday:
         place = WEEKDAYS.index(window.weekday)
-        about = {"tank": window.tank_id, "weekday": texts.say(f"weekday_{window.weekday}")}
+        about = {"window": window, "weekday": texts.say(f"weekday_{window.weekday}")}
         if all(day.weekday() != place for day in dates):
             yield texts.say("rounds_weekday_off", **about)
         elif window.interval_d < 7:
-            days = texts.number(window.interval_d)
-            yield texts.say("rounds_weekday_rare", days=days, **about)
+            yield texts.say("rounds_weekday_rare", **about)
     first, last = dates[0], dates[-1]
     met = [time for time in window.closed if time.first <= last and time.last >= first]
     if any(time.first <= day <= time.last for time in met for day in dates):
-        ends = [[texts.long_date(day) for day in (time.first, time.last)] for time in met]
-        times = [texts.say("rounds_closed_time", first=one, last=other) for one, other in ends]
-        yield texts.say("rounds_closed", tank=window.tank_id, times=texts.listed(times))
+        times = [texts.say("rounds_closed_time", time=time) for time in met]
+        yield texts.say("rounds_closed", window=window, times=times)
 
 
 def _holidays_met(plan: RoundsPlan, texts: Texts) -> Iterator[str]:
@@ -138,7 +129,7 @@ def _holidays_met(plan: RoundsPlan, texts: Texts) -> Iterator[str]:
         f"{texts.day(day, plan.on)} ({name})" for day, name in met.items() if day in plan.dates
     ]:
         key = f"rounds_holidays_{'one' if len(days) == 1 else 'many'}"
-        yield texts.say(key, days=texts.listed(days), country=country)
+        yield texts.say(key, days=days, country=country)
 
 
 def _monday(day: date) -> date:

@@ -95,7 +95,7 @@ def row_words(
     if currency and vat_percent:
         price = gross_month(locale, currency, cost, vat_percent)
     price = locale.say("cost_all", price=price) if tank.together else price
-    tall, bare = (locale.number(days) for days in _days_out(row))
+    tall, bare = _days_out(row)
     area, unit = row.areas[tank.limiting], tank.areas[tank.limiting].unit
     found = locale.range(area.found.p10, area.found.p50, area.found.p90, unit)
     cut, first = hand_cut(area.cut_cm, unit, area.least_cut_cm), tank.first_on[row.interval_d]
@@ -114,10 +114,8 @@ def row_words(
 
 def _visits(locale: Locale, row: OptionAdvice) -> str:
     """Return the visits of a year, and how many of them come too late for some area."""
-    visits, late = locale.number(row.year.visits), round(row.visits_over_per_year)
-    if not late:
-        return locale.say("visits_none_late", visits=visits)
-    return locale.say("visits_late", visits=visits, late=locale.number(late))
+    late = round(row.visits_over_per_year)
+    return locale.say("visits_late" if late else "visits_none_late", row=row, late=late)
 
 
 def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -> str:
@@ -129,10 +127,7 @@ def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) 
     by = round(cost if currency else hours)
     money = "against_equal" if not by else "against_more" if by > 0 else "against_less"
     size = worth(locale, currency, abs(cost), abs(hours))
-    more = round(100.0 * row.share_of_days_presentable) - round(
-        100.0 * option.share_of_days_presentable
-    )
-    looks = "against_looks_same"
-    if more:
-        looks = "against_days_more" if more > 0 else "against_days_less"
-    return f"{locale.say(money, amount=size)}; {locale.say(looks, days=locale.number(abs(more)))}"
+    days, now = (round(100.0 * one.share_of_days_presentable) for one in (row, option))
+    looks = "against_days_more" if days > now else "against_days_less"
+    looks = "against_looks_same" if days == now else looks
+    return f"{locale.say(money, amount=size)}; {locale.say(looks, days=abs(days - now))}"

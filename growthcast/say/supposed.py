@@ -86,7 +86,7 @@ def _in_words(lost: Sequence[NotHolding], texts: Texts) -> str:
     for one in lost:
         said = f"{named(one.label)} {texts.share(one.chance)}"
         if one.under_cover is not None:
-            said += texts.say("lost_cut_back", cover=texts.share(one.under_cover))
+            said += texts.say("lost_cut_back", one=one)
         together.setdefault(limits_words(one.limits, texts), []).append(said)
     return "; ".join(
         texts.say("lost_chance", areas=", ".join(names), why=why) for why, names in together.items()
@@ -164,7 +164,7 @@ def supposed_cautions(supposed: Supposed) -> list[str]:
     if supposed.changes.conditions.get("co2_mg_l", 0.0) > CO2_CAUTION_MG_L:
         said.append(sentence("supposed_co2"))
     areas = np.flatnonzero(design.alive & (design.tank == supposed.tank))
-    chances = holding_of(supposed.book, fit, supposed.tank, areas)
+    chances = holding_of(supposed.book, fit, areas)
     new = set(supposed.plants.values())
     ceiling = np.exp(design.problem.pooling.log_ceiling)
     for i, area in enumerate(areas.tolist()):

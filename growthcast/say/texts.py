@@ -6,16 +6,16 @@ asks of numbers and dates is ``locale.py``, which the commands of the day do wit
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from functools import lru_cache
 from pathlib import Path
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from growthcast.book.words import plain
 from growthcast.nouns import dataclass
 from growthcast.parts import BY_KEY, Parts
-from growthcast.say.words import and_list, day_words
+from growthcast.say.words import and_list, day_words, filled
 
 ALMOST_SURE = 0.995
 LANGUAGES = Path(__file__).with_name("languages")
@@ -41,9 +41,17 @@ class Texts:
         """The texts by their keys."""
         return read_texts(self.language)
 
-    def say(self, key: str, **values: str) -> str:
-        """Return a text with its blanks filled."""
-        return self.text[key].format(**values)
+    def say(self, key: str, **blanks: Any) -> str:
+        """Return a text with its blanks filled.
+
+        A blank is written by a method of these texts, as ``{n:number}``, or as a text is that
+        counts, as ``{n:visit}``.
+        """
+        return filled(self.text[key], blanks, self._way)
+
+    def _way(self, name: str) -> Callable[..., str] | None:
+        counts = f"{name}_many" in self.text
+        return getattr(self, name, None) or ((lambda n: self.count(name, n)) if counts else None)
 
     def count(self, key: str, number: int) -> str:
         """Return the text for so many of something, the number as ``{n}``.
@@ -98,8 +106,9 @@ class Texts:
             return self.say("chance_under", share=self.share(0.01))
         return self.share(chance)
 
-    def measured(self, number: str, unit: str) -> str:
-        """Return a number that is written already with its unit, as it stands in a sentence."""
+    def measured(self, value: float, unit: str, digits: int | None = None) -> str:
+        """Return a number with its unit, as it stands in a sentence, else in three digits."""
+        number = self.short(value) if digits is None else self.number(value, digits)
         return f"{number} {unit if unit == 'cm' else self.say('unit_cover')}"
 
     def exact(self, value: float, unit: str) -> str:

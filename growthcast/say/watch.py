@@ -23,7 +23,7 @@ def checks_for(finding: Finding, texts: Texts = TERMINAL) -> list[str]:
     said = []
     if noted is not None:
         note = f" ({noted.note})" if noted.note else ""
-        said.append(texts.say("check_noted", on=texts.long_date(noted.on), note=note))
+        said.append(texts.say("check_noted", noted=noted, note=note))
     if finding.kind == "tank" and finding.alone:
         said.append(texts.say("check_one_area"))
     way = "slower" if finding.slower else "quicker"
@@ -131,24 +131,14 @@ def finding_name(finding: Finding, texts: Texts = TERMINAL) -> str:
 
 def finding_sentence(finding: Finding, texts: Texts = TERMINAL) -> str:
     """Say in one sentence who grows how, since when."""
-    low, middle, high = finding.growth_share
-    early, usual, late = map(texts.long_date, finding.since)
-    return texts.say(
-        "watch_grow" if finding.kind == "species" else "watch_grows",
-        who=finding_name(finding, texts),
-        middle=texts.share(middle),
-        low=texts.number(100 * low),
-        high=texts.share(high),
-        usual=usual,
-        early=early,
-        late=late,
-    )
+    key = "watch_grow" if finding.kind == "species" else "watch_grows"
+    low = 100 * finding.growth_share[0]
+    return texts.say(key, who=finding_name(finding, texts), finding=finding, low=low)
 
 
 def noticed_sentence(finding: Finding, texts: Texts = TERMINAL) -> str:
     """Say in one sentence who grows how, since when, and when that was noticed."""
-    on = texts.long_date(finding.noticed_on)
-    return texts.say("watch_noticed", said=finding_sentence(finding, texts), on=on)
+    return texts.say("watch_noticed", said=finding_sentence(finding, texts), finding=finding)
 
 
 def tank_sentence(tank: TankWatch, texts: Texts = TERMINAL) -> str:
@@ -156,10 +146,8 @@ def tank_sentence(tank: TankWatch, texts: Texts = TERMINAL) -> str:
     if tank.status != "too few visits":
         said = "; ".join(finding_sentence(one, texts) for one in tank.findings)
         return said or texts.say("watch_as_usual")
-    if tank.visits >= tank.visits_needed:
-        return texts.say("watch_none_lately")
-    visits, needed = texts.number(tank.visits), texts.number(tank.visits_needed)
-    return texts.say("watch_too_few", visits=visits, needed=needed)
+    few = tank.visits < tank.visits_needed
+    return texts.say("watch_too_few" if few else "watch_none_lately", tank=tank)
 
 
 def watch_in_json(report: WatchReport) -> dict[str, Any]:

@@ -86,18 +86,18 @@ def _parts_of(text: str) -> list[tuple[str, str, str, str, str]]:
     return parts
 
 
-def filled(text: str, blanks: Mapping[str, Any], ways: Mapping[str, Any]) -> str:
+def filled(text: str, blanks: Mapping[str, Any], ways: Callable[[str], Any]) -> str:
     """Return a text with its blanks filled, "" where one of them is None.
 
-    A blank names a value or a field of one and, behind a colon, how it is written: by one of the
-    ``ways``, which finds what it asks for beside the value among the blanks; as so many things, as
-    ``{n:visit|visits}``; or as Python formats it.
+    A blank names a value or a field of one and, behind a colon, how it is written: by the function
+    that ``ways`` has of that name, which finds what it asks for beside the value among the blanks;
+    as so many things, as ``{n:visit|visits}``; or as Python formats it.
 
     Examples
     --------
-    >>> blanks = {"found": 1, "share": 0.5, "unit": "cm", "height": (1, 2, 3)}
-    >>> filled("{found:area|areas}, {share:percent}, {height:quantile_words}", blanks, globals())
-    '1 area, 50 %, 2.0 cm (1.0–3.0)'
+    >>> blanks = {"found": 1, "unit": "cm", "height": (1, 2, 3)}
+    >>> filled("{found:area|areas}: {height:quantile_words}", blanks, globals().get)
+    '1 area: 2.0 cm (1.0–3.0)'
     """
     said = []
     for before, noun, blank, way, many in _parts_of(text):
@@ -111,8 +111,9 @@ def filled(text: str, blanks: Mapping[str, Any], ways: Mapping[str, Any]) -> str
             return ""
         if many:
             said.append(f"{value} {way if value == 1 else many}")
-        elif write := ways.get(way):
-            asked = write.__code__.co_varnames[1 : write.__code__.co_argcount]
+        elif write := ways(way):
+            first = 2 if hasattr(write, "__self__") else 1  # the value, behind whose method it is
+            asked = write.__code__.co_varnames[first : write.__code__.co_argcount]
             said.append(write(value, **{name: blanks[name] for name in asked if name in blanks}))
         else:
             said.append(format(value, way))
@@ -124,7 +125,7 @@ def sentence(key: str, **blanks: Any) -> str:
 
     How a blank is written is a function of this module.
     """
-    return filled(_text(key), blanks, globals())
+    return filled(_text(key), blanks, globals().get)
 
 
 def table(
@@ -146,10 +147,10 @@ def table(
 
     def told(row: Mapping[str, Any]) -> list[str]:
         known = {**blanks, **row}
-        return [filled(cell, known, globals()) for cell in cells]
+        return [filled(cell, known, globals().get) for cell in cells]
 
     made = [row if isinstance(row, list) else told(row) for row in rows]
-    return Table(title, [filled(head, blanks, globals()) for head in heads], made, gives_way)
+    return Table(title, [filled(head, blanks, globals().get) for head in heads], made, gives_way)
 
 
 def some_sentences(sentences: Sequence[str], most: int = 3) -> Words:

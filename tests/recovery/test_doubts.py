@@ -11,10 +11,10 @@ import pytest
 from growthcast.book.read import read_book
 from growthcast.book.writing.visit.amounts import Place
 from growthcast.book.writing.visit.entry import VisitRow
+from growthcast.fit.growth import recalled_fit
 from growthcast.say.log import cause_words
 from growthcast.service.doubts.judge import doubts_about
 from growthcast.service.doubts.typed import expected_at
-from growthcast.service.visit.logged import before_visit
 from tests.simulator.plan import Richness
 from tests.simulator.practice import simulate_practice
 
@@ -34,7 +34,7 @@ def readings(tmp_path_factory):
     for day in days[::3]:
         earlier = book.trims.keep(book.trims.date("date") < np.datetime64(day))
         known = replace(book, trims=earlier)
-        fit = before_visit(known, day)
+        fit = recalled_fit(known, day)
         tanks = {row.tank_id for row in practice.log if row.on == day}
         expected = {tank: expected_at(fit, known, tank) for tank in tanks}
         found += [

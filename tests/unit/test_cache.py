@@ -71,13 +71,14 @@ def test_another_day_name_or_number_is_another_key(folder: Path) -> None:
 
 def test_another_version_is_another_key(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     asked("fit", DAY, answer="old")
-    monkeypatch.setattr(cache, "_code", lambda: "an edited checkout, or another numpy")
+    monkeypatch.setattr(cache, "code", lambda: "an edited checkout, or another numpy")
     assert asked("fit", DAY) == ("new", True)
 
 
 def test_the_key_knows_every_source_file_and_the_packages() -> None:
-    code = cache._code.__wrapped__()
-    assert np.__version__ in code
+    code = cache.code.__wrapped__()
+    packages = Path(np.__file__).parent.parent
+    assert f"{packages} {packages.stat().st_mtime_ns}" in code.splitlines()
     for name in ("findings.toml", "species.csv", "forms.toml"):
         assert name in code
     file = Path(cache.__file__).parent / "fit" / "solver" / "kalman.py"
@@ -148,11 +149,11 @@ def test_what_a_stranger_wrote_with_the_right_digest_makes_nothing_else(
     bomb = np.array([Bomb()], dtype=object)
     np.savez(body, text=np.frombuffer(text.encode(), np.uint8), bomb=bomb)
     assert pickle.dumps(Bomb())
-    file.write_bytes(cache.digest_of(file.stem.encode(), body.getvalue()) + body.getvalue())
+    file.write_bytes(cache.digest_of([file.stem.encode(), body.getvalue()]) + body.getvalue())
     assert asked("fit", DAY) == ("new", True)
     body = io.BytesIO()
     np.savez(body, text=np.frombuffer(text.encode(), np.uint8))
-    file.write_bytes(cache.digest_of(file.stem.encode(), body.getvalue()) + body.getvalue())
+    file.write_bytes(cache.digest_of([file.stem.encode(), body.getvalue()]) + body.getvalue())
     assert asked("fit", DAY) == ("new", True)
     assert not (folder.parent / "exploded").exists()
 

@@ -23,8 +23,8 @@ from growthcast import species as sp
 from growthcast.book.book import plant_named
 from growthcast.book.files import shipped_species_dir
 from growthcast.book.read import read_shipped_species
+from growthcast.cli.commands import takes_options
 from growthcast.cli.forecast import species_command
-from growthcast.cli.options import takes_options
 from growthcast.errors import UsageError
 from growthcast.growth.responses import (
     CONDITIONS,

@@ -40,11 +40,9 @@ OF_CEILING, OF_BUDGET = 0.8, 0.6
 """A budget lies below this share of what the plant reaches, a floor below that of its budget."""
 
 _NUMBER = r"[0-9]+(?:[.,][0-9]+)?"
-_TANK = re.compile(
-    rf"([^,]+?)\s*(?:,\s*(.*?))?\s+(?:({_NUMBER})\s*[x×]\s*({_NUMBER})\s*[x×]\s*)?({_NUMBER})"
-)
-_GROUND = re.compile(rf"({_NUMBER})cm[2²]", re.IGNORECASE)
-_HEIGHTS = re.compile(rf"({_NUMBER})[-–]({_NUMBER})(?:cm|%)?", re.IGNORECASE)
+_TANK = rf"([^,]+?)\s*(?:,\s*(.*?))?\s+(?:({_NUMBER})\s*[x×]\s*({_NUMBER})\s*[x×]\s*)?({_NUMBER})"
+_GROUND = rf"(?i)({_NUMBER})cm[2²]"
+_HEIGHTS = rf"(?i)({_NUMBER})[-–]({_NUMBER})(?:cm|%)?"
 _OPEN = ("area_cm2", "floor_cm", "budget_cm")
 
 Row = dict[str, Cell]
@@ -63,7 +61,7 @@ def slug(name: str) -> str:
 
 def tank_typed(line: str, taken: Sequence[str] = ()) -> Row:
     """Return the row of tanks.csv that a line means; ``UsageError`` with what to write."""
-    match = _TANK.fullmatch(line.strip())
+    match = re.fullmatch(_TANK, line.strip())
     if match is None or not (tank_id := slug(match[1])):
         raise UsageError(
             f"{shown(line)} is no tank; write its name, its client and length x width x depth of "
@@ -83,11 +81,11 @@ def area_typed(line: str, tank_id: str, species: Table) -> Row:
     plant: list[str] = []
     for word in line.split():
         day = parse_date(word)
-        if match := _GROUND.fullmatch(word):
+        if match := re.fullmatch(_GROUND, word):
             row["area_cm2"] = typed_number(match[1])
         elif not isinstance(day, Fault):
             row["planted_on"] = day
-        elif match := _HEIGHTS.fullmatch(word):
+        elif match := re.fullmatch(_HEIGHTS, word):
             row["floor_cm"], row["budget_cm"] = map(typed_number, match.groups())
         else:
             plant.append(word)

@@ -15,8 +15,8 @@ MOST_BYTES = 100_000_000
 MOST_SETTINGS_BYTES = 200_000
 _NAMES = {"utf-8": "UTF-8", "utf-16-le": "UTF-16", "utf-16-be": "UTF-16", "cp1252": "Windows-1252"}
 _MARKS_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
-_LETTERS = re.compile(rb"[\x80-\xff]+")
-_CELL = re.compile(rb'[^,;\t"\r\n]+')
+_LETTERS = rb"[\x80-\xff]+"
+_CELL = rb'[^,;\t"\r\n]+'
 _LAST_LATIN = "\N{LATIN SMALL LETTER LONG S}"
 _WORKBOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  # how packed and older workbooks begin
 
@@ -26,13 +26,14 @@ def read_bytes(path: Path, *, workbooks: bool = False) -> bytes | Finding:
 
     ``workbooks`` are let pass where they are asked for.
     """
+    most = MOST_SETTINGS_BYTES if path.suffix == ".toml" else MOST_BYTES
     try:
         if path.exists() and not path.is_dir() and not path.is_file():
             return _unreadable(path, OSError(0, "not an ordinary file"))
         for _ in range(2):
             with path.open("rb") as stream:
                 before = os.fstat(stream.fileno())
-                if before.st_size > (most := _most_bytes(path)):
+                if before.st_size > most:
                     return _too_large(path, before.st_size, most)
                 data = stream.read()
             after = path.stat()
@@ -48,10 +49,6 @@ def read_bytes(path: Path, *, workbooks: bool = False) -> bytes | Finding:
     if data.startswith(_WORKBOOKS) and not workbooks:
         return finding("workbook", path.name)
     return data
-
-
-def _most_bytes(path: Path) -> int:
-    return MOST_SETTINGS_BYTES if path.suffix == ".toml" else MOST_BYTES
 
 
 def _too_large(path: Path, size: int, most: int) -> Finding:
@@ -105,15 +102,15 @@ def decoded(data: bytes) -> tuple[bytes, str, str]:
 
 def _mixed(data: bytes, file: str) -> Finding | None:
     """Return the first place in the rarer of two encodings, none where all are in one."""
-    kinds = {letters: _is_utf_8(letters) for letters in set(_LETTERS.findall(data))}
+    kinds = {letters: _is_utf_8(letters) for letters in set(re.findall(_LETTERS, data))}
     if not {True, False} <= set(kinds.values()):
         return None
     places: dict[bool | None, list[int]] = {True: [], False: [], None: []}
-    for found in _LETTERS.finditer(data):
+    for found in re.finditer(_LETTERS, data):
         places[kinds[found[0]]].append(found.start())
     utf_8 = len(places[True]) < len(places[False]) and not data.startswith(codecs.BOM_UTF8)
     at = places[utf_8][0]
-    cell = next(c[0] for c in _CELL.finditer(data, max(at - 200, 0)) if c.end() > at)
+    cell = next(c[0] for c in re.compile(_CELL).finditer(data, max(at - 200, 0)) if c.end() > at)
     codec, other = ("UTF-8", "Windows-1252") if utf_8 else ("Windows-1252", "UTF-8")
     row = len((data[:at] + b".").splitlines())
     text = cell.decode(codec, "replace")

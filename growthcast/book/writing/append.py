@@ -35,7 +35,7 @@ KINDS = {"tank": "tanks", "area": "areas", "conditions": "conditions", "closed":
 _ALSO = {"cm2": ("cm²",), "d": ("days",), "mg/l": ("mg", "ppm"), "umol": ("µmol", "ppfd")}
 _ALSO |= {"dKH": ("kh",), "c": ("°c",), "share": ("%",)}
 """How units are written beside a number as well."""
-_WITH_UNIT = re.compile(r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})")
+_WITH_UNIT = r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})"
 
 
 def parse_row(
@@ -126,7 +126,7 @@ def _cell(column: Column, text: str) -> Cell:
 
 def _number(column: Column, typed: str) -> float:
     text, scale = typed, 1.0
-    match = _WITH_UNIT.fullmatch(typed)
+    match = re.fullmatch(_WITH_UNIT, typed)
     unit = column.unit.casefold()
     if match and match[2].casefold() in (unit, *_ALSO.get(column.unit, ())):
         text, scale = match[1], 0.01 if match[2] == "%" else 1.0

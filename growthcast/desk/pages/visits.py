@@ -29,9 +29,9 @@ from growthcast.desk import visit as visiting
 from growthcast.desk.memory import Desk, words_of
 from growthcast.desk.pages.asked import Asked, called, cell, fields, finding_words, plants, see
 from growthcast.errors import Finding, GrowthcastError, UsageError
+from growthcast.fit.growth import recalled_fit
 from growthcast.say.words import named
 from growthcast.service.doubts.judge import understand
-from growthcast.service.visit.logged import before_visit
 
 SUMMARY, MOST_LOGGED = re.compile(r"(.+) on (\d{4}-\d\d-\d\d), (\d+) rows?"), 5
 WHO, A_YEAR_S = "growthcast_by", 365 * 86400
@@ -78,7 +78,7 @@ def said(asked: Asked) -> Response:
         fresh = known.stamp == desk.stamp() and day == known.on
         book = known.book if fresh else read_book(desk.folder, today=desk.today())
         rows = visit_rows(book, tank_id, day, line.items)
-        before = known.fit if fresh else before_visit(book, day)
+        before = known.fit if fresh else recalled_fit(book, day)
         understood = understand(book, tank_id, day, rows, before, line.by)
         tried = append.would_add(desk.folder, "trims", understood.cells, today=desk.today())
     except GrowthcastError as error:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import field
+from typing import Self
 
 import numpy as np
 
@@ -27,15 +28,15 @@ from growthcast.plain import HIDDEN
 from growthcast.service.advice import Option
 from growthcast.service.effort.hours import (
     Saving,
-    VisitEffort,
     fixed_minutes,
     saving,
     visit_efforts,
 )
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.holding import Holding, holding_of
-from growthcast.service.interval import IntervalOptions, interval_options
+from growthcast.service.interval import interval_options
 from growthcast.service.living import LivingAreas, living_areas
+from growthcast.service.recommend import area_label
 from growthcast.steps import steps
 
 ROWS_AT_ONCE = 1_500
@@ -99,12 +100,11 @@ class Stand:
 
     def label(self, place: int) -> str:
         """Return the label of the area at a place of the stand, its id where it has none."""
-        label = self.book.areas.text("label")[self.living.area[place]]
-        return str(label or self.area_id(place))
+        return area_label(self.book, int(self.living.area[place]))
 
     def holding(self, places: IntArray) -> Holding:
         """Return the chances that the plants at some places (n,) hold at all."""
-        return holding_of(self.book, self.fit, self.tank, self.living.area[places])
+        return holding_of(self.book, self.fit, self.living.area[places])
 
     def answers(
         self, variants: Sequence[IntArray], intervals_d: Sequence[int] | None = None
@@ -113,7 +113,7 @@ class Stand:
 
         ``intervals_d`` are the intervals to work out [d], the stand's listed ones if not given.
         """
-        listed = tuple(sorted(intervals_d or self.listed_d))
+        listed, rate = sorted(intervals_d or self.listed_d), self.book.practice.labour_rate_per_h
         found: list[VariantAnswer] = []
         sizes = np.array([v.size for v in variants])
         block = (np.cumsum(sizes) - sizes) // ROWS_AT_ONCE if sizes.size else sizes
@@ -125,32 +125,18 @@ class Stand:
             efforts = visit_efforts(living, self.fit.design, self.timing, options, fixed_min)
             edges = np.append(living.first, living.area.size)
             for run, places in enumerate(mine):
-                here = slice(int(edges[run]), int(edges[run + 1]))
-                found.append(self._answer(places, options, efforts, run, here))
+                here, worked = slice(int(edges[run]), int(edges[run + 1])), []
+                for option, effort in zip(options, efforts, strict=True):
+                    area_min, removed_cm = effort.of_areas(run)
+                    drawn: dict[str, FloatArray] = {
+                        "hours_drawn": effort.hours_of_year(run, option.interval_d),
+                        "area_min": area_min,
+                        "removed_cm": removed_cm,
+                        "chance_within": option.chance_within[here],
+                    }
+                    worked.append(VariantOption.of(option, effort, run, rate, **drawn))
+                found.append(VariantAnswer.of(places, worked))
         return found
-
-    def _answer(
-        self,
-        places: IntArray,
-        options: list[IntervalOptions],
-        efforts: list[VisitEffort],
-        run: int,
-        here: slice,
-    ) -> VariantAnswer:
-        worked, rate = [], self.book.practice.labour_rate_per_h
-        for option, effort in zip(options, efforts, strict=True):
-            area_min, removed_cm = effort.of_areas(run)
-            drawn: dict[str, FloatArray] = {
-                "hours_drawn": effort.hours_of_year(run, option.interval_d),
-                "area_min": area_min,
-                "removed_cm": removed_cm,
-                "chance_within": option.chance_within[here],
-            }
-            worked.append(VariantOption.of(option, effort, run, rate, **drawn))
-        best = max((o.interval_d for o in worked if o.feasible), default=None)
-        failing = next((o for o in worked if best is None or o.interval_d > best), None)
-        limited = None if failing is None else int(places[int(np.argmin(failing.chance_within))])
-        return VariantAnswer(places, best, limited, tuple(worked))
 
     def saved(self, now: VariantAnswer, then: VariantAnswer) -> Saving:
         """Return what one variant saves against another in a year, each at its chosen interval."""
@@ -262,6 +248,14 @@ class VariantAnswer:
     recommended_interval_d: int | None
     limited_by: int | None = field(metadata=HIDDEN)
     options: tuple[VariantOption, ...]
+
+    @classmethod
+    def of(cls, places: IntArray, options: list[VariantOption]) -> Self:
+        """Return the answer that options of ascending intervals give."""
+        best = max((o.interval_d for o in options if o.feasible), default=None)
+        failing = next((o for o in options if best is None or o.interval_d > best), None)
+        limited = None if failing is None else int(places[int(np.argmin(failing.chance_within))])
+        return cls(places, best, limited, tuple(options))
 
     @property
     def chosen(self) -> VariantOption:

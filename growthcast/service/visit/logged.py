@@ -17,7 +17,7 @@ from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN, in_json
 from growthcast.service.advice import TankAdvice
 from growthcast.service.effort.hours import Range
-from growthcast.service.recommend import recommend
+from growthcast.service.recommend import area_label, recommend
 from growthcast.service.urgency import tanks_due
 
 
@@ -73,24 +73,6 @@ class AfterVisit:
     unsure: tuple[str, ...]
 
 
-def before_visit(book: Book, on: date) -> GrowthFit:
-    """Return the fit of a book as it was known on the day of a visit.
-
-    Parameters
-    ----------
-    book : Book
-        The book without the visit.
-    on : date
-        The day of the visit; later rows are not used.
-
-    Returns
-    -------
-    GrowthFit
-        That of the day.
-    """
-    return recalled_fit(book, on)
-
-
 @finite_answer
 def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> AfterVisit:
     """Return what a visit changes in one tank.
@@ -111,7 +93,8 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
     AfterVisit
         Its areas alive on the day, in the order of the book.
     """
-    known = _until(after, on)
+    late = after.trims.date("date") > np.datetime64(on, "D")
+    known = replace(after, trims=after.trims.keep(~late))
     tanks = np.flatnonzero(known.tanks.text("tank_id") == tank_id)
     horizon_d = known.practice.horizon_d
     new = recalled_fit(known, on)
@@ -119,7 +102,6 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
     follows = forecast_growth(new, (on,), horizon_d, tanks)
     [advice] = recommend(known, new, tanks)
     [due] = tanks_due(known, new, [advice], tanks)
-    labels = dict(zip(known.areas.text("area_id"), known.areas.text("label"), strict=True))
     place = {str(name): n for n, name in enumerate(new.design.area_id)}
     least = np.maximum(new.lowest_cut_cm, new.design.traits.floor_cm)
     chosen = advice.chosen if advice.recommended_interval_d is not None else None
@@ -129,7 +111,7 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
     areas = tuple(
         AreaAfterVisit(
             area_id=now.area_id,
-            label=labels[now.area_id] or now.area_id,
+            label=area_label(known, place[now.area_id]),
             unit="%" if now.is_cover else "cm",
             budget_cm=now.budget_cm,
             expected_cm=Range(*was.height_cm_now.tolist()),
@@ -167,11 +149,6 @@ def _perhaps_cut(book: Book, fit: GrowthFit) -> dict[str, PerhapsCut]:
         for i in np.argsort(unsaid.day).tolist()
         if unsaid.area[i] in over
     }
-
-
-def _until(book: Book, on: date) -> Book:
-    late = book.trims.date("date") > np.datetime64(on, "D")
-    return replace(book, trims=book.trims.keep(~late))
 
 
 def _unsure(area: AreaAfterVisit, on: date) -> bool:

@@ -14,17 +14,7 @@ from growthcast.book.book import Book
 from growthcast.book.words import check_known, plain
 from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
-from growthcast.growth.photo import (
-    MEASURED_DEPTH_ERROR_CM,
-    Lens,
-    Standing,
-    Taps,
-    View,
-    depth_of_place,
-    on_pane,
-    photo_heights,
-    view_of,
-)
+from growthcast.growth import photo as optics
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.visit.picture import Picture
@@ -180,7 +170,7 @@ def photo_task(
     return {"size": size, "areas": areas}
 
 
-def standing_of(book: Book, area_ids: Sequence[str], width_cm: float) -> Standing:
+def standing_of(book: Book, area_ids: Sequence[str], width_cm: float) -> optics.Standing:
     """Return where areas of a tank stand behind its front pane.
 
     Parameters
@@ -199,12 +189,12 @@ def standing_of(book: Book, area_ids: Sequence[str], width_cm: float) -> Standin
     """
     areas = book.areas
     rows = [areas.text("area_id").tolist().index(area) for area in area_ids]
-    depth, sd = depth_of_place(areas.text("place")[rows], width_cm)
+    depth, sd = optics.depth_of_place(areas.text("place")[rows], width_cm)
     own = np.minimum(areas.number("depth_cm")[rows], width_cm)
     known = np.isfinite(own)
-    return Standing(
+    return optics.Standing(
         np.where(known, own, depth),
-        np.where(known, MEASURED_DEPTH_ERROR_CM, sd),
+        np.where(known, optics.MEASURED_DEPTH_ERROR_CM, sd),
         areas.number("base_cm")[rows],
     )
 
@@ -247,7 +237,7 @@ def measure(book: Book, tank_id: str, picture: Picture, told: Mapping[str, Any])
         for name in ("base", "top")
     }
     back = told.get("back") or [nothing, nothing]
-    taps = Taps(*(_pixels(p, scale) for p in (told["corners"], *pairs.values(), back)))
+    taps = optics.Taps(*(_pixels(p, scale) for p in (told["corners"], *pairs.values(), back)))
     lens, method = _lens(picture, told)
     corners = taps.corners
     fill = float(corners[:, 0].max() - corners[:, 0].min()) / picture.width
@@ -256,11 +246,13 @@ def measure(book: Book, tank_id: str, picture: Picture, told: Mapping[str, Any])
             f"the pane fills {100 * fill:.0f} % of the picture's width, too little to tell heights:"
             " take the picture from nearer, so that it fills more than half"
         )
-    view = view_of(taps, size, lens)
+    view = optics.view_of(taps, size, lens)
     _check_view(view, tank_id, size)
     standing = standing_of(book, wanted, size[1])
-    height, sd = photo_heights(taps, size, lens, standing, magnified=bool(told.get("magnified")))
-    _check_heights(wanted, height, on_pane(view.to_pane, taps.top), size[2])
+    height, sd = optics.photo_heights(
+        taps, size, lens, standing, magnified=bool(told.get("magnified"))
+    )
+    _check_heights(wanted, height, optics.on_pane(view.to_pane, taps.top), size[2])
     labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
     sd = np.maximum(sd, LEAST_SD_CM)
     low = height < LOW_CM
@@ -292,13 +284,13 @@ def _areas_of(book: Book, tank_id: str, told: Mapping[str, Any]) -> list[str]:
     return [area for area, tapped in told["areas"].items() if tapped != "skip"]
 
 
-def _lens(picture: Picture, told: Mapping[str, Any]) -> tuple[Lens, Method]:
+def _lens(picture: Picture, told: Mapping[str, Any]) -> tuple[optics.Lens, Method]:
     """How the picture was taken: by its focal length, or the back pane."""
     centre = np.array([picture.width, picture.height], np.float64) / 2.0
     if told.get("back"):
-        return Lens(centre), "back edges"
+        return optics.Lens(centre), "back edges"
     if math.isfinite(picture.focal_px):
-        return Lens(centre, picture.focal_px), "focal length"
+        return optics.Lens(centre, picture.focal_px), "focal length"
     why = "was cropped or turned by another program" if picture.cropped else (
         "does not say its focal length: it was sent, edited or is no photo of a phone"
     )  # fmt: skip
@@ -308,7 +300,7 @@ def _lens(picture: Picture, told: Mapping[str, Any]) -> tuple[Lens, Method]:
     )
 
 
-def _check_view(view: View, tank_id: str, size: tuple[float, float, float]) -> None:
+def _check_view(view: optics.View, tank_id: str, size: tuple[float, float, float]) -> None:
     """Refuse a pane that the tank's sizes and the camera do not explain."""
     sizes = f"{plain(size[0])} by {plain(size[2])} cm of water"
     again = (

@@ -12,6 +12,7 @@ also grows on fast.
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -85,27 +86,38 @@ class Standing:
         """Chance (R,) that all areas of a tank stand at or below their budgets at once."""
         return all_hold(self.living, self.within())
 
+    def growths(self, spans_d: Sequence[int]) -> Iterator[Singles]:
+        """Yield the stages gained (A, D) over spans of days ahead, at least 1, without any rest."""
+        living, spans = self.living, np.array(spans_d, np.float64)
+        area, began = living.area[:, None], np.array(living.on_day + self.after_d)
+        days, _ = self.clock.growth_between(area, began, began + spans[None], np.zeros(1))
+        shares = days / (self.clock.speed(living.on_day)[area] * spans)
+        slowed = self.clock.slowed_by_settling(area, began, began + spans[None], np.zeros(1))
+        for span_d, share, slow in zip(spans_d, shares.T, slowed.T, strict=True):
+            gained = living.growth(span_d, self.after_d)
+            gained *= column(share)
+            if slow.any():
+                gained *= np.exp(-column(slow) * living.draws.settling)
+            yield gained
+
     def growth(self, span_d: int) -> Singles:
         """Stages gained (A, D) over the days ahead without any rest."""
-        area, began = self.living.area, np.array(self.living.on_day + self.after_d)
-        span = area, began, began + span_d, np.zeros(1)
-        days, _ = self.clock.growth_between(*span)
-        gained = self.living.growth(span_d, self.after_d)
-        gained *= column(days / (self.clock.speed(self.living.on_day)[area] * span_d))
-        if (slowed := self.clock.slowed_by_settling(*span)).any():
-            gained *= np.exp(-column(slowed) * self.living.draws.settling)
-        return gained
+        return next(self.growths([span_d]))
+
+    def each_later(self, spans_d: Sequence[int]) -> Iterator[Standing]:
+        """Yield how areas stand so many days later, in rising order, when nothing is cut."""
+        ahead = [span_d for span_d in spans_d if span_d > 0]
+        yield from [self] * (len(spans_d) - len(ahead))
+        for span_d, stages in zip(ahead, self.growths(ahead) if ahead else (), strict=True):
+            rest_d = np.minimum(self.rest_d, np.float32(LONGEST_PAUSE_SHARE * span_d))
+            stages *= 1.0 - rest_d / np.float32(span_d)
+            stages += self.stages
+            after_d = self.after_d + span_d
+            yield replace(self, after_d=after_d, stages=stages, rest_d=self.rest_d - rest_d)
 
     def later(self, span_d: int) -> Standing:
         """Return how areas stand so many days later when nothing is cut."""
-        if span_d == 0:
-            return self
-        rest_d = np.minimum(self.rest_d, np.float32(LONGEST_PAUSE_SHARE * span_d))
-        stages = self.growth(span_d)
-        stages *= 1.0 - rest_d / np.float32(span_d)
-        stages += self.stages
-        after_d = self.after_d + span_d
-        return replace(self, after_d=after_d, stages=stages, rest_d=self.rest_d - rest_d)
+        return next(self.each_later([span_d]))
 
     def cut(self, cut_cm: FloatArray) -> Standing:
         """Return how areas stand once what is above ``cut_cm`` (A,) was cut, by a hand that errs.

@@ -18,16 +18,8 @@ from growthcast.fit.foreseen import BIN_D, Evidence
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, in_json
 from growthcast.service.draws import stratified_normals
+from growthcast.service.watch import scan
 from growthcast.service.watch.readings import IndexPoint, TankCase, growth_index, growth_lately
-from growthcast.service.watch.scan import (
-    LARGEST_SURPRISE,
-    Change,
-    Course,
-    change_of,
-    strongest,
-    thresholds,
-    without,
-)
 
 ALARMS_A_YEAR = {
     ("tank", -1.0): 0.28,
@@ -59,7 +51,7 @@ class Verdict:
 
     kind: str
     place: int
-    change: Change
+    change: scan.Change
     since_day: FloatArray
     noticed_day: float
     also: tuple[tuple[str, int], ...]
@@ -89,7 +81,7 @@ def judge_tank(case: TankCase, limits: FloatArray) -> list[Verdict]:
         if verdict is None:
             break
         found.append(verdict)
-        course = without(course, effect)
+        course = scan.without(course, effect)
     return found
 
 
@@ -113,14 +105,14 @@ def limits_of(case: TankCase, often: float = 1.0) -> FloatArray:
     groups: tuple[IntArray, ...] = (np.array([0]), np.arange(1, count))
     if count == 1:  # one planted area: its plant and its tank are one suspect
         rates, groups = np.add(rates[:2], rates[2:]).tolist(), groups[:1]
-    return thresholds(case.course, groups, tuple(rates), case.days)
+    return scan.thresholds(case.course, groups, tuple(rates), case.days)
 
 
 def _likeliest(
-    case: TankCase, course: Course, limits: FloatArray
+    case: TankCase, course: scan.Course, limits: FloatArray
 ) -> tuple[Verdict | None, FloatArray]:
     """The likeliest of the changes beyond their thresholds, and its effect (n,)."""
-    courses = [strongest(course, course.surprise[:, None], sign)[:, :, 0] for sign in SIGNS]
+    courses = [scan.strongest(course, course.surprise[:, None], sign)[:, :, 0] for sign in SIGNS]
     reached = np.stack([one[:, -1] for one in courses], axis=1)
     passed = reached > limits
     if not passed.any():
@@ -130,40 +122,26 @@ def _likeliest(
     suspect, side = np.unravel_index(int(np.argmax(np.where(passed, gain, -np.inf))), gain.shape)
     near = gain[:, side] > gain[suspect, side] - NEAR_GAIN
     near[suspect] = False
-    change = change_of(course, int(suspect), SIGNS[int(side)])
+    change = scan.change_of(course, int(suspect), SIGNS[int(side)])
     names = [("tank", case.tank), *(("area", area) for area in case.areas.tolist())]
-    verdict = _verdict(
-        *names[suspect],
-        change,
-        case.evidence,
-        courses[side][suspect],
-        limits[suspect, side],
-        distinct(case.evidence.day),
-        tuple(names[j] for j in np.flatnonzero(near).tolist()),
-    )
-    return verdict, course.effect[int(suspect), change.best_week]
+    also = tuple(names[j] for j in np.flatnonzero(near).tolist())
+    reach, limit = courses[side][suspect], limits[suspect, side]
+    seen = _seen(change, case.evidence, reach > limit, distinct(case.evidence.day))
+    return Verdict(*names[suspect], change, *seen, also), course.effect[suspect, change.best_week]
 
 
-def _verdict(
-    kind: str,
-    place: int,
-    change: Change,
-    evidence: Evidence,
-    reached: FloatArray,
-    limit: float,
-    day: FloatArray,
-    also: tuple[tuple[str, int], ...] = (),
-) -> Verdict:
-    """Return a change whose ``z`` (V,) is beyond its limit after the last of the visit days (V,).
+def _seen(
+    change: scan.Change, evidence: Evidence, beyond: BoolArray, day: FloatArray
+) -> tuple[FloatArray, float]:
+    """Return since when, and on which day a change was noticed that is ``beyond`` (V,) its limit.
 
-    It is noticed at the first of them since it began after which ``z`` was beyond. A visit between
-    at which the test fell back does not count: what was noticed stays noticed when the book is
-    asked again later.
+    That is the first of the visit days (V,) since it began after which it was. A visit between at
+    which the test fell back does not count: what was noticed stays noticed when the book is asked
+    again later.
     """
     began = evidence.bin_day[change.week]
-    beyond = (reached > limit) & (day >= began[0])
-    since = began + np.array([0.0, 0.5, 1.0]) * BIN_D
-    return Verdict(kind, place, change, since, float(day[int(np.argmax(beyond))]), also)
+    noticed = float(day[int(np.argmax(beyond & (day >= began[0])))])
+    return began + np.array([0.0, 0.5, 1.0]) * BIN_D, noticed
 
 
 def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdict | None:
@@ -192,7 +170,7 @@ def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdi
         np.concatenate([part[field] for part in parts], axis=-1) for field in range(3)
     )
     order = np.argsort(day, kind="stable")
-    course = Course(
+    course = scan.Course(
         surprise=surprise[order],
         effect=effect[None][:, :, order],
         visit=np.unique(day[order], return_inverse=True)[1],
@@ -204,18 +182,18 @@ def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdi
     allowed = sum(1.0 / distinct(species[areas]).size for areas in homes)
     rates = tuple(allowed * REGULARITY * ALARMS_A_YEAR["species", sign] for sign in SIGNS)
     days = max(case.days for case in cases)
-    limits = thresholds(course, (np.array([0]),), rates, days)[0]
+    limits = scan.thresholds(course, (np.array([0]),), rates, days)[0]
     for limit, sign in zip(limits.tolist(), SIGNS, strict=True):
-        reached = strongest(course, course.surprise[:, None], sign)[0, :, 0]
+        reached = scan.strongest(course, course.surprise[:, None], sign)[0, :, 0]
         if reached[-1] <= limit:
             continue
-        change = change_of(course, 0, sign)
+        change = scan.change_of(course, 0, sign)
         alone = np.array([_alone(part, change.best_week, sign) for part in parts])
         rival = max(_own(case, species, place, sign) for case in cases)
         if (alone > 1.0).sum() < 2 or change.gain < 0.5 * rival**2 + NEAR_GAIN:
             continue  # one tank alone explains as much: that area's trouble
-        evidence, days_seen = cases[0].evidence, distinct(day)
-        return _verdict("species", place, change, evidence, reached, limit, days_seen)
+        seen = _seen(change, cases[0].evidence, reached > limit, distinct(day))
+        return Verdict("species", place, change, *seen, ())
     return None
 
 
@@ -224,7 +202,7 @@ def _own(case: TankCase, species: IntArray, place: int, sign: float) -> float:
     mine = np.flatnonzero(species[case.areas] == place)
     if not mine.size or mine.size == case.areas.size:
         return 0.0
-    reached = strongest(case.course, case.course.surprise[:, None], sign)
+    reached = scan.strongest(case.course, case.course.surprise[:, None], sign)
     return float(reached[1 + mine, -1, 0].max())
 
 
@@ -320,8 +298,8 @@ def power_of(case: TankCase, limits: FloatArray) -> DropSeen | None:
     moved = np.stack([_effect_from(case, day[start]) for start in starts.tolist()], axis=1)
     drawn = stratified_normals(np.arange(course.surprise.size), DRAWS)
     shifted = drawn[:, None, :] - (1.0 - DROP_TO_SHARE) * moved[:, :, None]
-    shifted = np.clip(shifted, -LARGEST_SURPRISE, LARGEST_SURPRISE)
-    reached = strongest(course, shifted.reshape(drawn.shape[0], -1), -1.0)
+    shifted = np.clip(shifted, -scan.LARGEST_SURPRISE, scan.LARGEST_SURPRISE)
+    reached = scan.strongest(course, shifted.reshape(drawn.shape[0], -1), -1.0)
     passed = (reached > limits[:, :1, None]).any(axis=0).reshape(day.size, starts.size, DRAWS)
     after = [_noticed_by(passed[:, n], start) for n, start in enumerate(starts.tolist())]
     chance = []

@@ -261,53 +261,46 @@ def gather_cases(
 
 
 def _cases(book: Book, evidence: Evidence, wander: Wander) -> list[TankCase]:
-    spans = span_days(book, evidence.usual.design.tank)
-    cases = [_tank_case(evidence, tank, spans[tank], wander) for tank in range(len(spans))]
+    spans = span_days(book)
+    cases = [_tank_case(evidence, tank, spans, wander) for tank in range(len(book.tanks))]
     return [case for case in cases if case is not None]
 
 
-def span_days(book: Book, tank: IntArray) -> list[dict[int, FloatArray]]:
+def span_days(book: Book) -> list[FloatArray]:
     """Return the days on which growth could be read.
 
     Parameters
     ----------
     book : Book
         A checked book.
-    tank : int array (A,)
-        Tank of each area of the book.
 
     Returns
     -------
-    list of dict of int to array (n,)
-        For every tank the days [day numbers] of each of its areas, by the area's place.
+    list of array (n,)
+        For every area of the book its days, ascending [day numbers].
     """
     visits = log_visits(book)
     visits = visits.keep(visits.follows)
-    days = [
-        {int(a): visits.day[visits.area == a] for a in np.flatnonzero(tank == k)}
-        for k in range(len(book.tanks))
-    ]
-    return days
+    order = np.argsort(visits.area, kind="stable")
+    ends = np.searchsorted(visits.area[order], np.arange(1, len(book.areas)))
+    return np.split(visits.day[order], ends)
 
 
 def _tank_case(
-    evidence: Evidence, tank: int, span_days: dict[int, FloatArray], wander: Wander
+    evidence: Evidence, tank: int, span_days: list[FloatArray], wander: Wander
 ) -> TankCase | None:
     """Prepare one tank's readings, None where there are none.
 
-    ``span_days`` gives, for each area of the tank, the days on which growth could be read.
+    ``span_days`` gives, for each area of the book, the days on which growth could be read.
     """
     mine = evidence.of(evidence.tank == tank)
     if not mine.area.size:
         return None
     areas = distinct(mine.area)
     suspects = np.concatenate([np.ones((1, mine.area.size), bool), areas[:, None] == mine.area])
-    of_tank = distinct(np.concatenate([np.zeros(0), *span_days.values()]))
-    ready = [_nth(of_tank, SPANS_BEFORE)]
-    ready += [
-        max(ready[0], _nth(span_days.get(int(area), np.zeros(0)), OWN_SPANS_BEFORE))
-        for area in areas.tolist()
-    ]
+    ready = [_nth(_days_of_tank(evidence.usual.design.tank, tank, span_days), SPANS_BEFORE)]
+    own = [_nth(span_days[area], OWN_SPANS_BEFORE) for area in areas.tolist()]
+    ready += [max(ready[0], day) for day in own]
     open_week = mine.bin_day >= np.maximum(np.array(ready), evidence.origin_day)[:, None]
     if areas.size == 1:
         suspects, open_week = suspects[:1], open_week[:1]
@@ -316,6 +309,11 @@ def _tank_case(
     course = course_of(known, mine.grown_cm, suspects, mine.day, open_week)
     days = float(mine.day[-1] - evidence.origin_day)
     return TankCase(tank, mine, known, areas, course, days, slipped)
+
+
+def _days_of_tank(tank_of: IntArray, tank: int, span_days: list[FloatArray]) -> FloatArray:
+    theirs = [span_days[area] for area in np.flatnonzero(tank_of == tank).tolist()]
+    return distinct(np.concatenate([np.zeros(0), *theirs]))
 
 
 def _nth(days: FloatArray, count: int) -> float:
@@ -472,8 +470,9 @@ def visit_counts(book: Book, on_day: float) -> IntArray:
         Days with such a visit.
     """
     tank = book.areas.places("tank_id", book.tanks.text("tank_id"))
-    told = [np.concatenate([np.zeros(0), *spans.values()]) for spans in span_days(book, tank)]
-    return np.array([distinct(days[days <= on_day]).size for days in told], dtype=np.int64)
+    spans = span_days(book)
+    told = (_days_of_tank(tank, k, spans) for k in range(len(book.tanks)))
+    return np.array([(days <= on_day).sum() for days in told], dtype=np.int64)
 
 
 def ready_cases(

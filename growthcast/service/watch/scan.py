@@ -22,6 +22,7 @@ J. R. Stat. Soc. B 57, 613-658 (from memory).
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -243,18 +244,17 @@ def change_of(course: Course, suspect: int, sign: float) -> Change:
     best = int(np.argmax(z))
     log_chance = np.where(usable, 0.5 * np.maximum(z, 0.0) ** 2 - np.log(root), -np.inf)
     chance = np.exp(log_chance - log_chance.max())
-    chance /= chance.sum()
-    weeks = np.searchsorted(np.cumsum(chance), (0.1, 0.5, 0.9))
     draws = np.linspace(-3.0, 3.0, SIZES)
     weight = chance[:, None] * np.exp(-0.5 * draws**2)
     sizes = sized[:, None] + draws / root[:, None]
-    order = np.argsort(sizes, axis=None)
-    mass = np.cumsum(weight.ravel()[order])
-    found = np.searchsorted(mass, np.array([0.1, 0.5, 0.9]) * mass[-1])
     return Change(
         z=float(z[best]),
         gain=0.5 * float(max(z[best], 0.0)) ** 2,
-        week=np.minimum(weeks, z.size - 1),
+        week=_quantiles(np.arange(z.size), chance),
         best_week=best,
-        size_share=sizes.ravel()[order][np.minimum(found, order.size - 1)],
+        size_share=_quantiles(sizes, weight),
     )
+
+
+def _quantiles(values: FloatArray | IntArray, weight: FloatArray) -> Any:
+    return np.quantile(values, (0.1, 0.5, 0.9), weights=weight, method="inverted_cdf")

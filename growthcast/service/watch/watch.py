@@ -19,26 +19,7 @@ from growthcast.frames import Framed
 from growthcast.log.visits import day_numbers
 from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, FLAT, HIDDEN, NULL_IF_BLANK, in_json
-from growthcast.service.watch.judge import (
-    ALARMS_A_YEAR,
-    DropSeen,
-    Verdict,
-    course_of_tank,
-    judge_species,
-    judge_tank,
-    limits_of,
-    power_of,
-    recent_growth,
-)
-from growthcast.service.watch.readings import (
-    VISITS_NEEDED,
-    IndexPoint,
-    TankCase,
-    growth_lately,
-    joined,
-    ready_cases,
-    visit_counts,
-)
+from growthcast.service.watch import judge, readings
 
 NEAR_D = 45
 """Days before a change of growth from which on a change of conditions may have to do with it."""
@@ -88,7 +69,7 @@ class AreaGrowth:
 
     area_id: str
     name: str = field(metadata=HIDDEN)
-    recent: IndexPoint = field(metadata=FLAT)
+    recent: readings.IndexPoint = field(metadata=FLAT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,12 +83,14 @@ class TankWatch:
     tank_id: str
     status: str
     visits: int
-    visits_needed: int = VISITS_NEEDED
-    recent: IndexPoint | None = None
-    course: tuple[IndexPoint, ...] = field(default=(), metadata=in_json("visits_against_usual"))
+    visits_needed: int = readings.VISITS_NEEDED
+    recent: readings.IndexPoint | None = None
+    course: tuple[readings.IndexPoint, ...] = field(
+        default=(), metadata=in_json("visits_against_usual")
+    )
     findings: tuple[Finding, ...] = ()
     areas: tuple[AreaGrowth, ...] = ()
-    drop_seen: DropSeen | None = None
+    drop_seen: judge.DropSeen | None = None
     changed_on: tuple[date, ...] = field(default=(), metadata=in_json("conditions_changed_on"))
 
 
@@ -117,7 +100,7 @@ class SpeciesGrowth:
 
     species_id: str
     tanks: int
-    recent: IndexPoint = field(metadata=FLAT)
+    recent: readings.IndexPoint = field(metadata=FLAT)
 
 
 def _tanks_and_why(failed: dict[str, str]) -> list[dict[str, str]]:
@@ -250,15 +233,15 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
         Per tank a verdict, or how many visits are missing before one can be given.
     """
     on_day = day_number(on)
-    counts = visit_counts(book, on_day)
-    rate = float(sum(ALARMS_A_YEAR.values()))
+    counts = readings.visit_counts(book, on_day)
+    rate = float(sum(judge.ALARMS_A_YEAR.values()))
 
     def waits(tank: int) -> TankWatch:
         tank_id = str(book.tanks.text("tank_id")[tank])
         return TankWatch(tank_id, "too few visits", int(counts[tank]))
 
     with threadpool_limits(limits=1, user_api="blas"):
-        origin, ready, not_fitted = ready_cases(book, on_day, counts)
+        origin, ready, not_fitted = readings.ready_cases(book, on_day, counts)
         if origin is None:
             waiting = tuple(waits(k) for k in tanks.tolist())
             return WatchReport(on, None, rate, waiting, (), ())
@@ -280,35 +263,39 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
 
 
 def _tank_watch(
-    book: Book, case: TankCase, visits: int, across: list[tuple[Finding, int]], on_day: float
+    book: Book,
+    case: readings.TankCase,
+    visits: int,
+    across: list[tuple[Finding, int]],
+    on_day: float,
 ) -> TankWatch:
     """Judge one tank; areas of a species that changed across tanks are left to that finding."""
     design = case.design
     species = {place for _, place in across}
-    limits = limits_of(case)
+    limits = judge.limits_of(case)
     findings = tuple(
         _of_tank(book, case, verdict)
-        for verdict in judge_tank(case, limits)
+        for verdict in judge.judge_tank(case, limits)
         if verdict.kind != "area" or int(design.species[verdict.place]) not in species
     )
-    course = course_of_tank(case)
+    course = judge.course_of_tank(case)
     tank_id = str(design.tank_id[case.tank])
     changed = changes_between(book, tank_id, case.evidence.origin_day, on_day)
     return TankWatch(
         tank_id=tank_id,
         status="look" if findings else "as usual",
         visits=visits,
-        recent=recent_growth(case, course, on_day),
+        recent=judge.recent_growth(case, course, on_day),
         course=course,
         findings=findings,
         areas=_areas_lately(book, case, on_day),
-        drop_seen=power_of(case, limits),
+        drop_seen=judge.power_of(case, limits),
         changed_on=tuple(map(as_date, day_numbers(book.conditions.date("from_date"))[changed])),
     )
 
 
 def _finding(
-    book: Book, design: Design, verdict: Verdict, tanks: list[int], **known: Any
+    book: Book, design: Design, verdict: judge.Verdict, tanks: list[int], **known: Any
 ) -> Finding:
     """Return what is found of tanks, of one of their areas or of a species."""
     area_id = species_id = name = ""
@@ -334,7 +321,7 @@ def _finding(
     )
 
 
-def _of_tank(book: Book, case: TankCase, verdict: Verdict) -> Finding:
+def _of_tank(book: Book, case: readings.TankCase, verdict: judge.Verdict) -> Finding:
     """Return what is found of a tank or an area, with what its conditions tell of it."""
     tank_id, since = str(case.design.tank_id[case.tank]), verdict.since_day
     design, names = case.design, case.design.area_id
@@ -347,36 +334,40 @@ def _of_tank(book: Book, case: TankCase, verdict: Verdict) -> Finding:
     )
 
 
-def _across(book: Book, cases: list[TankCase], tanks: IntArray) -> list[tuple[Finding, int]]:
+def _across(
+    book: Book, cases: list[readings.TankCase], tanks: IntArray
+) -> list[tuple[Finding, int]]:
     """Species that changed across tanks, with their places."""
     if not cases:
         return []
     design, found = cases[0].design, []
     for place in distinct(design.species).tolist():
         home = [case.tank for case in cases if (design.species[case.areas] == place).any()]
-        verdict = judge_species(cases, design.species, place)
+        verdict = judge.judge_species(cases, design.species, place)
         if verdict is not None and np.isin(home, tanks).any():
             found.append((_finding(book, design, verdict, home), place))
     return found
 
 
-def _species_lately(cases: list[TankCase], on_day: float) -> tuple[SpeciesGrowth, ...]:
+def _species_lately(cases: list[readings.TankCase], on_day: float) -> tuple[SpeciesGrowth, ...]:
     """Growth of each species over its tanks in the last 28 days."""
     listed = []
     for place in distinct(cases[0].design.species).tolist() if cases else ():
         theirs = (case.design.species[case.evidence.area] == place for case in cases)
-        shown = map(growth_lately, cases, repeat(on_day), theirs)
+        shown = map(readings.growth_lately, cases, repeat(on_day), theirs)
         if parts := [part for part in shown if part is not None]:
             species_id = str(cases[0].design.species_id[place])
-            listed.append(SpeciesGrowth(species_id, len(parts), joined(parts).point(on_day)))
+            listed.append(
+                SpeciesGrowth(species_id, len(parts), readings.joined(parts).point(on_day))
+            )
     return tuple(listed)
 
 
-def _areas_lately(book: Book, case: TankCase, on_day: float) -> tuple[AreaGrowth, ...]:
+def _areas_lately(book: Book, case: readings.TankCase, on_day: float) -> tuple[AreaGrowth, ...]:
     """Growth of each area of a tank over the last 28 days, where its readings tell it."""
     names, labels, listed = case.design.area_id, book.areas.text("label"), []
     for area in case.areas.tolist():
-        if index := growth_lately(case, on_day, case.evidence.area == area):
+        if index := readings.growth_lately(case, on_day, case.evidence.area == area):
             label = str(labels[area] or names[area])
             listed.append(AreaGrowth(str(names[area]), label, index.point(on_day)))
     return tuple(listed)

@@ -8,8 +8,8 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
+from growthcast.cli.commands import takes_options
 from growthcast.cli.keep import check_command
-from growthcast.cli.options import takes_options
 from growthcast.errors import MissingBook, UsageError
 from tests.unit.book.small_book import FILES
 

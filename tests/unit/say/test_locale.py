@@ -81,7 +81,7 @@ def test_german_says_all_that_english_says_with_the_same_blanks():
         texts[name] = tomllib.loads(table.read_text(encoding="utf-8"))
     assert set(texts["en"]) == set(texts["de"])
     for key in texts["en"]:
-        blanks = [sorted(set(re.findall(r"{(\w+)}", texts[name][key]))) for name in ("en", "de")]
+        blanks = [sorted(set(re.findall(r"{([^{}]+)}", texts[name][key]))) for name in ("en", "de")]
         assert blanks[0] == blanks[1], key
 
 

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from growthcast.book.writing.visit.entry import visit_rows
+from growthcast.fit.growth import recalled_fit
 from growthcast.growth.normal import normal_quantile
 from growthcast.say.log import cause_words, doubt_words
 from growthcast.service.doubts.judge import doubts_about, doubts_of_visit
 from growthcast.service.doubts.typed import Expected, expected_at
-from growthcast.service.visit.logged import before_visit
 from tests.books import HEADER, make_book, stem_log
 
 ON = date(2026, 6, 8)
@@ -136,6 +136,8 @@ def test_a_cover_is_not_measured_in_millimetres(book):
         ("/23.1", ["cut to 23.1 cm; expected to stand at 20.0 to 20.0 cm (8 times in 10)"]),
         ("22.9/22.9", []),
         ("-22.9", []),
+        ("-14+/9", []),  # together they stood at 23 cm
+        ("-14.1+/9", ["14.1 cm taken off; expected to stand at 20.0 to 20.0 cm (8 times in 10)"]),
         ("-23.1", ["23.1 cm taken off; expected to stand at 20.0 to 20.0 cm (8 times in 10)"]),
         ("-0", []),
         (
@@ -248,7 +250,7 @@ def test_amounts_logged_earlier_that_day_count_in_the_bucket(tmp_path):
 
 
 def test_what_is_expected_comes_from_the_fit(book):
-    fit = before_visit(book, ON)
+    fit = recalled_fit(book, ON)
     tank = expected_at(fit, book, "lobby")
     assert tank.area_id == ["stems", "carpet"]
     assert tank.label == ["Back stems", "Front carpet"]
@@ -259,5 +261,5 @@ def test_what_is_expected_comes_from_the_fit(book):
     assert cause(book, tank, "stems=1.8/0.9") == "a slipped decimal? 18 cm fits"
     rows = visit_rows(book, "lobby", ON, ["stems=1.8/9"])
     assert [doubt.found for doubt in doubts_of_visit(fit, book, "lobby", rows)] == [1.8]
-    gone = before_visit(book, ON - timedelta(days=3000))
+    gone = recalled_fit(book, ON - timedelta(days=3000))
     assert expected_at(gone, book, "lobby").area_id == []

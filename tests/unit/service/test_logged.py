@@ -8,10 +8,10 @@ from datetime import date, timedelta
 import pytest
 
 from growthcast.book.supposed import with_rows
-from growthcast.fit.growth import fit_growth
+from growthcast.fit.growth import fit_growth, recalled_fit
 from growthcast.service.effort.hours import Range
 from growthcast.service.pages.overview import tank_standings
-from growthcast.service.visit.logged import AreaAfterVisit, after_visit, before_visit
+from growthcast.service.visit.logged import AreaAfterVisit, after_visit
 from growthcast.service.visit.logged import _unsure as unsure
 from tests.books import PRACTICE, make_book
 
@@ -30,7 +30,7 @@ def visited(book, **amounts):
 
 def test_a_deeper_cut_is_due_later_and_the_reading_is_compared_with_the_forecast(tmp_path):
     book = make_book(tmp_path / "book")
-    fit = before_visit(book, ON)
+    fit = recalled_fit(book, ON)
     high = after_visit(fit, visited(book, before_cm=18.0, after_cm=14.0), "lobby", ON)
     low = after_visit(fit, visited(book, before_cm=18.0, after_cm=8.0), "lobby", ON)
     stems = next(a for a in low.areas if a.area_id == "stems")
@@ -46,7 +46,7 @@ def test_a_look_alone_may_have_been_cut_and_is_not_lowered_by_the_next_one(tmp_p
     trims = "date,tank_id,area_id,before_cm,after_cm,removed_cm,removed_g,look,minutes,note\n"
     first = trims + "2026-05-11,lobby,stems,,,,,over,,\n"
     book = make_book(tmp_path / "book", trims=first)
-    news = after_visit(before_visit(book, ON), visited(book, look="over"), "lobby", ON)
+    news = after_visit(recalled_fit(book, ON), visited(book, look="over"), "lobby", ON)
     stems = news.areas[0]
     assert stems.height_cm_now.p50 > stems.expected_cm.p50
     assert stems.perhaps_cut is None
@@ -57,7 +57,7 @@ def test_a_look_beside_a_bucket_may_have_been_cut_at_the_visit(tmp_path):
     looked = visited(book, look="over")
     weighed = {"date": ON, "tank_id": "lobby", "removed_g": 150.0, "grams_of": "all"}
     looked = replace(looked, trims=with_rows(looked.trims, [weighed]))
-    stems = after_visit(before_visit(book, ON), looked, "lobby", ON).areas[0]
+    stems = after_visit(recalled_fit(book, ON), looked, "lobby", ON).areas[0]
     assert stems.height_cm_now.p50 < stems.expected_cm.p50
     assert stems.perhaps_cut.on == ON
     assert 0.0 < stems.perhaps_cut.chance <= 1.0
@@ -65,7 +65,7 @@ def test_a_look_beside_a_bucket_may_have_been_cut_at_the_visit(tmp_path):
 
 def test_later_rows_are_not_used(tmp_path):
     book = make_book(tmp_path / "book")
-    fit = before_visit(book, ON)
+    fit = recalled_fit(book, ON)
     now = visited(book, before_cm=18.0, after_cm=8.0)
     later = {"date": date(2026, 6, 20), "tank_id": "lobby", "area_id": "stems", "before_cm": 2.0}
     after = replace(now, trims=with_rows(now.trims, [later]))
@@ -79,7 +79,7 @@ def test_the_next_visit_is_due_when_the_overview_says_so(tmp_path, after_cm, by)
     now = visited(book, before_cm=22.0, after_cm=after_cm)
     carpet = {"date": ON, "tank_id": "lobby", "area_id": "carpet", "after_cm": 1.2}
     now = replace(now, trims=with_rows(now.trims, [carpet]))
-    news = after_visit(before_visit(book, ON), now, "lobby", ON)
+    news = after_visit(recalled_fit(book, ON), now, "lobby", ON)
     [there] = [s for s in tank_standings(now, fit_growth(now, ON)) if s.advice.tank_id == "lobby"]
     assert (news.due_on, news.due_by) == (there.due_on, there.due_by)
     assert news.due_by == by

@@ -18,6 +18,7 @@ from growthcast.plain import plain
 from growthcast.say.watch import checks_for, tank_sentence
 from growthcast.service.watch.readings import (
     USUAL_WANDER,
+    VISITS_NEEDED,
     gather_cases,
     gather_evidence,
     learn_wander,
@@ -33,7 +34,7 @@ from growthcast.service.watch.scan import (
     thresholds,
     without,
 )
-from growthcast.service.watch.watch import VISITS_NEEDED, Finding, recorded_change, watch_growth
+from growthcast.service.watch.watch import Finding, recorded_change, watch_growth
 from tests.books import HEADER, TODAY, make_book, stem_log
 
 

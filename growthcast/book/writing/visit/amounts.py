@@ -40,7 +40,7 @@ _UNIT = r"(?:[^\W\d_]+|%|\"|')"
 _HEIGHTS = re.compile(rf"({_NUMBER})?\s*({_UNIT})?\s*/\s*({_NUMBER})?\s*({_UNIT})?")
 _AMOUNT = re.compile(rf"([-−–])?\s*({_NUMBER})\s*({_UNIT})?")
 _HOURS = re.compile(rf"({_NUMBER})\s*h(?:ours?)?\s*(?:([0-9]+)\s*(?:min|m)?)?", re.IGNORECASE)
-_PHOTO = re.compile(rf"photo:\s*({_NUMBER})\s*(?:cm)?(?:\s*[~±]\s*({_NUMBER})\s*(?:cm)?)?", re.I)
+_PHOTO = rf"(?i)photo:\s*({_NUMBER})\s*(?:cm)?(?:\s*[~±]\s*({_NUMBER})\s*(?:cm)?)?"
 _LENGTHS = {"": 1.0, "cm": 1.0, "mm": 0.1, "%": 1.0}
 _WEIGHTS = {"g": 1.0, "gr": 1.0, "gram": 1.0, "grams": 1.0, "kg": 1000.0}
 _TIMES = {"min": 1.0, "mins": 1.0, "minutes": 1.0, "minute": 1.0}
@@ -159,7 +159,7 @@ def _of_visit(part: str, word: str) -> dict[str, Amount]:
 
 
 def _by_photo(part: str, place: Place | None) -> dict[str, Amount]:
-    match = _PHOTO.fullmatch(part)
+    match = re.fullmatch(_PHOTO, part)
     if match is None or place is None or place.is_cover:
         raise UsageError(
             f"{shown(part)} is not understood; a height read off a photo is written with its "

@@ -38,11 +38,11 @@ from growthcast.book.writing.visit.amounts import looks_like_item
 from growthcast.errors import HeldAlready, UsageError
 from growthcast.nouns import dataclass
 
-NUMBER = re.compile(r"[0-9a-z]{6,40}")
+_NUMBER = r"[0-9a-z]{6,40}"
 MOST_LINES, LONGEST_LINE, LONGEST_NAME = 1000, 4000, 60
-_OPTION = re.compile(r"[-\N{EN DASH}\N{EM DASH}]{1,2}(tank|on|visit|by|taps|yes|t|y)")
+_OPTION = r"[-\N{EN DASH}\N{EM DASH}]{1,2}(tank|on|visit|by|taps|yes|t|y)"
 _SHORT = {"t": "tank", "y": "yes"}
-_COMMAND = re.compile(r"\bgrowthcast\s+log\b")
+_COMMAND = r"\bgrowthcast\s+log\b"
 _TYPED_QUOTES = str.maketrans("“”„‟‘’", '""""\'\'')
 
 State = Literal["new", "known", "other"]
@@ -98,7 +98,7 @@ def read_lines(text: str) -> tuple[Line, ...]:
 def _line(text: str, row: int) -> Line:
     if len(text) > LONGEST_LINE:
         raise UsageError(f"{len(text)} letters are too many for one visit")
-    command = _COMMAND.search(text)
+    command = re.search(_COMMAND, text)
     text = text[command.end() :] if command else text
     try:
         words = shlex.split(text.translate(_TYPED_QUOTES))
@@ -111,7 +111,7 @@ def _line(text: str, row: int) -> Line:
     while words:
         word = words.pop(0)
         name, mark, value = word.partition("=")
-        option = _OPTION.fullmatch(name)
+        option = re.fullmatch(_OPTION, name)
         what = _SHORT.get(option[1], option[1]) if option else ""
         if option is None:
             items.append(word)
@@ -135,7 +135,7 @@ def _line(text: str, row: int) -> Line:
 
 def checked_number(number: str) -> str:
     """Return a visit's number as it is kept; ``UsageError`` where it is none."""
-    if number and not NUMBER.fullmatch(number):
+    if number and not re.fullmatch(_NUMBER, number):
         raise UsageError(
             f"--visit {shown(number)} is no number of a visit: 6 to 40 small letters and digits"
         )
