@@ -21,7 +21,7 @@ def _keep_freed_memory() -> None:
     """Let glibc keep up to 64 MB that a fit has freed, and use it for arrays of up to 8 MB.
 
     It would give them back and get them anew, a page at a time, at every step: a tenth of a fit.
-    The numbers are those of ``malloc.h``: M_TRIM_THRESHOLD, M_TOP_PAD, M_MMAP_THRESHOLD.
+    The options are numbered as in its header: when to trim, how much to ask for, what to map.
     """
     library = ctypes.CDLL(None) if sys.platform == "linux" else None
     if mallopt := getattr(library, "mallopt", None):
