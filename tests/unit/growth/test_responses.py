@@ -100,7 +100,7 @@ def test_impossible_arguments_are_named(call, says):
 
 
 def test_the_beta_function_is_one_at_its_best_and_zero_from_its_limits_on():
-    """Between 10, 26 and 34 the power is 16 / 8: at 18, (16 / 8) (8 / 16)^2; at 30, 0.5 x 1.25^2."""
+    """10, 26 and 34 make the power 16 / 8: (16 / 8) (8 / 16)^2 at 18, (4 / 8) (20 / 16)^2 at 30."""
     limits = (np.array(value) for value in (10.0, 26.0, 34.0))
     at = np.array([9.0, 10.0, 18.0, 26.0, 30.0, 34.0, 35.0, NAN])
     found = _beta(at, *limits)
