@@ -111,8 +111,11 @@ def test_one_tank_alone_is_no_failing_species():
     strong, weak = plain_case(since(12, 0.2, areas=[0])), since(12, 0.75, areas=[0])
     species = np.tile([7, 8, 9], 2)
     assert judge_species([strong, plain_case(weak, tank=1)], species, 7) is None
-    even = [plain_case(since(12, 0.5, areas=[0]), tank=tank) for tank in range(2)]
-    assert judge_species(even, species, 7) is not None
+    # Half of the growth of one area gains 24; both tanks must gain 2 more: 25.9 and 28.9.
+    half = plain_case(since(12, 0.5, areas=[0]))
+    for share, named in ((0.6, False), (0.55, True)):
+        both = [half, plain_case(since(12, share, areas=[0]), tank=1)]
+        assert (judge_species(both, species, 7) is not None) is named
 
 
 def test_the_stated_chance_is_how_often_planted_drops_are_noticed():
