@@ -27,7 +27,6 @@ from growthcast.nouns import dataclass
 if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.book.writing.append import Change
-    from growthcast.book.writing.visit.amounts import Place
     from growthcast.book.writing.visit.entry import VisitRow
     from growthcast.book.writing.visit.lines import Line, State
     from growthcast.fit.result import GrowthFit
@@ -51,8 +50,12 @@ def ask_for_visit(
     items = [*items]
     asked = [p for p in places_of(book, tank_id, day) if p.alive and not p.logged]
     for place in (*asked, None):
+        question = "whole tank (bucket=180g 35min): "
+        if place is not None:
+            named = f"{place.label} ({place.area_id})" if place.label else place.area_id
+            question = f"{named}, {place.unit} before/after: "
         while True:
-            typed = answer(_question(place), items)
+            typed = answer(question, items)
             if typed == "?":
                 output.say(GRAMMAR)
                 continue
@@ -68,13 +71,6 @@ def ask_for_visit(
             except UsageError as error:
                 output.say(str(error))
     return visit_rows(book, tank_id, day, items)
-
-
-def _question(place: Place | None) -> str:
-    if place is None:
-        return "whole tank (bucket=180g 35min): "
-    named = f"{place.label} ({place.area_id})" if place.label else place.area_id
-    return f"{named}, {place.unit} before/after: "
 
 
 def answer(question: str, so_far: Sequence[str] = ()) -> str:
