@@ -98,11 +98,13 @@ def with_references(book: Book, tank_id: str, on: date, values: Mapping[str, flo
     The first known condition holds backwards: without this row a supposed one would be taken to
     have held in the past as well.
     """
+    if not values:
+        return book
     conditions = book.conditions
     given = conditions.date("from_date")[conditions.text("tank_id") == tank_id]
     first = min([on, *given.astype("datetime64[D]").tolist()])
-    rows = [{"tank_id": tank_id, "from_date": first, **values}] if values else []
-    return replace(book, conditions=with_rows(conditions, rows))
+    row: dict[str, Cell] = {"tank_id": tank_id, "from_date": first, **values}
+    return replace(book, conditions=with_rows(conditions, [row]))
 
 
 def with_conditions(book: Book, tank_id: str, on: date, values: Mapping[str, float]) -> Book:
