@@ -122,10 +122,9 @@ class Stand:
             living, every = combined(self.living, mine), np.ones(len(mine))
             options = [interval_options(living, d, self.confidence * every) for d in listed]
             fixed_min = self.fixed_min * every
-            efforts = visit_efforts(living, self.fit.design, self.timing, options, fixed_min)
-            edges = np.append(living.first, living.area.size)
+            efforts = visit_efforts(self.fit.design, self.timing, options, fixed_min)
             for run, places in enumerate(mine):
-                here, worked = slice(int(edges[run]), int(edges[run + 1])), []
+                here, worked = living.of_tank(run), []
                 for option, effort in zip(options, efforts, strict=True):
                     area_min, removed_cm = effort.of_areas(run)
                     drawn: dict[str, FloatArray] = {
