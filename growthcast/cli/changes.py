@@ -289,7 +289,7 @@ def _unlog_visit(folder: Path, tank: str, on: date, by: str, *, yes: bool, as_js
     """Take the visit of a tank on a day back, said row by row first."""
     from growthcast.book.read import read_book
     from growthcast.book.writing.unlog import change_visit
-    from growthcast.book.writing.visit.entry import tank_of_visit
+    from growthcast.book.writing.visit.places import tank_of_visit
 
     today = date.today()
     tank = tank_of_visit(read_book(folder, today=today), tank, ())

@@ -41,8 +41,8 @@ def ask_for_visit(
 
     ``items`` are parts of the visit that are known already.
     """
-    from growthcast.book.writing.visit.amounts import GRAMMAR
-    from growthcast.book.writing.visit.entry import places_of, visit_rows
+    from growthcast.book.writing.visit.entry import visit_rows
+    from growthcast.book.writing.visit.places import GRAMMAR, places_of
 
     output.say(
         f"{tank_id} on {day}: type what you did, Enter to skip an area, ? for what to write."
@@ -113,7 +113,7 @@ def log_command(asked: Asked) -> None:
     Exit status: 0 done, 2 the visit is not understood or does not check, 3 the tool itself failed.
     """
     from growthcast.book.read import read_once
-    from growthcast.book.writing.visit.amounts import looks_like_item
+    from growthcast.book.writing.visit.entry import looks_like_item
 
     items = asked.visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
@@ -133,7 +133,8 @@ def log_command(asked: Asked) -> None:
 def _log_visit(folder: Path, asked: Asked, items: list[str]) -> None:
     from growthcast.book.read import read_book
     from growthcast.book.writing.unlog import without_visit
-    from growthcast.book.writing.visit.entry import tank_of_visit, visit_rows
+    from growthcast.book.writing.visit.entry import visit_rows
+    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.say.log import doubtful_words, understood_words
 
     today, yes, again = date.today(), asked.yes, asked.again
@@ -232,8 +233,8 @@ def measure_command(
     Exit status: 0 done, 2 the photo is refused or bad arguments, 3 the tool itself failed.
     """
     from growthcast.book.read import read_book
-    from growthcast.book.writing.visit.entry import tank_of_visit
     from growthcast.book.writing.visit.lines import keep_picture, read_taps
+    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.say.photo import photo_words
     from growthcast.service.visit.photo import measure, size_of_tank
     from growthcast.service.visit.picture import pane_of, read_picture
@@ -270,7 +271,7 @@ def _write_page(
 
     import numpy as np
 
-    from growthcast.book.writing.visit.entry import tank_of_visit
+    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.desk.visit import tapping_page
     from growthcast.forecast.heights import LEVELS
     from growthcast.forecast.report import as_date, forecast_growth

@@ -9,7 +9,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, median
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
@@ -244,7 +244,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
 
 def _rhythm(standing: Standing, option: IntervalOptions) -> SteadyVisits:
     """What regular visits so many days apart would give instead."""
-    regular, today = np.median(option.end_cm, axis=1), np.median(standing.height_cm, axis=1)
+    regular, today = median(option.end_cm), median(standing.height_cm)
     return SteadyVisits(
         chance_all_within=float(option.chance_all_within[0]),
         height_share=float(np.exp(np.mean(np.log(today / regular)))),
@@ -270,7 +270,7 @@ def _areas(
     [trimming] = Range.of_rows(each.sum(axis=0, dtype=np.float64)[None])
     minutes = trimming.p50 * each.mean(axis=1) / max(float(each.mean(axis=1).sum()), 1e-9)
     height_now, height_next = Range.of_rows(now_cm), Range.of_rows(lasting.ended.height_cm)
-    usual, off = np.median(now_cm, axis=1), np.median(removed, axis=1)
+    usual, off = median(now_cm), median(removed)
     over = 1.0 - share_of_draws(standing.within())
     chance, needed = share_of_draws(lasting.ended.within()), lasting.needed_cm.tolist()
     sometimes = (removed > WORTH_CUTTING_SHARE * now_cm).mean(axis=1)

@@ -17,7 +17,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct, median
 from growthcast.fit.model.clock import (
     LEAST_AWAKE_SHARE,
     LONGEST_PAUSE_SHARE,
@@ -217,7 +217,7 @@ def cut_to_last(standing: Standing, span_d: int, confidence: FloatArray) -> Last
     needed = np.where((chance >= confidence)[living.run], cut, needed)
     short = needed < least
     bared = standing.cut(np.where(short, np.maximum(needed, living.safe_cut_cm), np.nan))
-    regrown = np.median(bared.days_until(span_d, bare_below(living.floor_cm)), axis=1)
+    regrown = median(bared.days_until(span_d, bare_below(living.floor_cm)))
     return Lasting(
         cut_cm=cut,
         began=began,

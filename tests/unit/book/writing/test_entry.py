@@ -7,14 +7,13 @@ from datetime import date
 
 import pytest
 
-from growthcast.book.writing.visit.amounts import Place, looks_like_item
 from growthcast.book.writing.visit.entry import (
     log_rows,
+    looks_like_item,
     parse_visit,
-    places_of,
-    tank_of_visit,
     visit_rows,
 )
+from growthcast.book.writing.visit.places import Place, places_of, tank_of_visit
 from growthcast.errors import UsageError
 from growthcast.say.log import visit_in_words
 from tests.unit.book.small_book import FILES

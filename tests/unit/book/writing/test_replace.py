@@ -34,7 +34,7 @@ def book(tmp_path):
 
 
 def put(book, new=NEW, old=OLD, name="tanks.csv"):
-    return replace_files(book, {name: new}, {name: old}, "test")
+    return replace_files(book, {name: new}, {name: old}, journal.Entry("test"))
 
 
 def names(folder):
