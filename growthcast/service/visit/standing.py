@@ -12,11 +12,13 @@ also grows on fast.
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import replace
+from dataclasses import field, replace
+from typing import Any
 
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.book.book import Book
 from growthcast.fit.model.clock import (
     LEAST_AWAKE_SHARE,
     LONGEST_PAUSE_SHARE,
@@ -26,11 +28,14 @@ from growthcast.fit.model.clock import (
 )
 from growthcast.fit.model.noise import span_drift
 from growthcast.fit.model.posterior import SHORTEST_SPAN_D, AreaPosterior
+from growthcast.fit.model.rates import Basis
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import held_height
 from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import Singles, column
 from growthcast.nouns import dataclass
+from growthcast.plain import HIDDEN
+from growthcast.service.advice import CutLimit, cut_limit
 from growthcast.service.draws import span_normals
 from growthcast.service.effort.hours import DAYS_PER_YEAR, Hands, Saving, saving
 from growthcast.service.interval import (
@@ -50,6 +55,48 @@ from growthcast.service.living import (
     living_part,
     share_of_draws,
 )
+from growthcast.service.recommend import area_label, unit_of
+
+
+@dataclass(frozen=True, slots=True)
+class KnownArea:
+    """What book and fit say of an area; ``limit`` is the lowest cut that keeps it above its floor.
+
+    Heights of it are in ``unit``: cm, or % cover for floating plants.
+    """
+
+    area_id: str
+    label: str
+    unit: str
+    basis: Basis
+    limit: CutLimit | None = field(metadata=HIDDEN)
+
+
+def known_of(book: Book, fit: GrowthFit, area: int) -> dict[str, Any]:
+    """Return what book and fit say of an area.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    area : int
+        Place of the area in the book.
+
+    Returns
+    -------
+    dict
+        The fields of a ``KnownArea``.
+    """
+    return {
+        "area_id": str(fit.design.area_id[area]),
+        "label": area_label(book, area),
+        "unit": unit_of(fit, area),
+        "basis": fit.basis[area],
+        "limit": cut_limit(fit, area),
+    }
+
 
 ROUNDING = np.float32(1e-4)
 """Stages that single precision may be off by: at a budget is within it."""
