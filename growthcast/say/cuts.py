@@ -138,15 +138,13 @@ def watch_list(sheet: CutSheet) -> list[str]:
 
 def cautions(sheet: CutSheet) -> list[str]:
     """Say the cautions of a visit: the usual ones, and those of the plants, each once."""
-    plants: dict[str, dict[str, None]] = {}
-    for area in sheet.areas:
-        if area.caution:
-            plants.setdefault(area.caution, {})[area.scientific_name] = None
+    plants = tell.grouped((a.caution, a.scientific_name) for a in sheet.areas if a.caution)
     taken = [area.removed_share if area.action == "cut" else 0.0 for area in sheet.areas]
     said = tell.sentence("cuts_always").splitlines()
     if taken and sum(taken) / len(taken) > HARD_CUT_SHARE:
         said.append(tell.sentence("cuts_too_much"))
-    return said + [f"{tell.and_list(list(names))}: {text}" for text, names in plants.items()]
+    each = {text: [*dict.fromkeys(names)] for text, names in plants.items()}
+    return said + [f"{tell.and_list(names)}: {text}" for text, names in each.items()]
 
 
 def limits_of_cuts(areas: Sequence[AreaCut] | Sequence[AwayArea]) -> list[str]:
