@@ -17,7 +17,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from datetime import UTC, date, datetime, timedelta
 
-from growthcast.say.cuts import HARD_CUT_SHARE, worth_measuring
+from growthcast.say.cuts import takes_half, worth_measuring
 from growthcast.say.locale import Locale
 from growthcast.say.words import hand_cut, named, place_of
 from growthcast.service.rounds.plan import PlannedVisit, RoundsPlan
@@ -75,7 +75,7 @@ def note_words(locale: Locale, sheet: CutSheet, area: AreaCut) -> str:
     said = [locale.say("card_now", height=locale.range(now.p10, now.p50, now.p90, unit))]
     if area.chance_over_now >= 0.5:
         said.append(locale.say("card_over"))
-    if area.action == "cut" and round(100 * area.removed_share) > 100 * HARD_CUT_SHARE:
+    if takes_half(area):
         said.append(locale.say("card_hard"))
     if area.action != "leave":
         said.append(locale.say("card_lowest", area=area, unit=unit))

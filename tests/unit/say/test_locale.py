@@ -145,4 +145,5 @@ def test_every_sentence_of_a_terminal_is_said_somewhere():
     begun = tuple(key for formatted, key, end in asked if formatted and end == "{")
     known, literal = set(read_texts("terminal")), set(re.findall(r"[\"'](\w+)[\"']", code))
     assert {key for _, key, end in asked if end != "{"} <= known
+    literal |= {f"{key}_each" for key in literal}
     assert all(key in literal or key.startswith(begun) for key in known)
