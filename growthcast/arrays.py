@@ -32,3 +32,11 @@ def among(values: NDArray[T], known: NDArray[T]) -> BoolArray:
     place = np.minimum(np.searchsorted(ordered, values), ordered.size - 1)
     found: BoolArray = ordered[place] == values
     return found
+
+
+def median(values: NDArray[T]) -> FloatArray:
+    """Return medians (...) along the last axis: ``numpy.median`` without masked arrays."""
+    ordered: FloatArray = np.sort(values, axis=-1)
+    count = values.shape[-1]
+    middle: FloatArray = 0.5 * (ordered[..., (count - 1) // 2] + ordered[..., count // 2])
+    return middle

@@ -1,64 +1,160 @@
-"""Nouns as bytes, and back: a pickle that names nothing but what may be named here.
+"""Nouns as text and arrays, and back: JSON that names classes of this package, and plain numbers.
 
-A pickle calls what it names. So only nouns, choices and tuples of this package, dates and arrays
-are named, in reading as in writing: there is nothing in it that could be run.
+A noun is written part by part, each part once: a part names others by their place, those before
+it. Numbers of arrays stand end to end, an array for each kind of number. Read back are only nouns,
+choices and tuples of this package: there is nothing in it that could be run.
 """
 
 from __future__ import annotations
 
-import io
-import pickle
-from dataclasses import is_dataclass
+import json
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from datetime import date
 from enum import Enum
 from importlib import import_module
-from types import BuiltinFunctionType, FunctionType
-from typing import Any
+from typing import Any, Literal
 
-_OF_NUMPY = {"dtype", "ndarray", "scalar", "_frombuffer", "_reconstruct"}
-_OTHERS = {("datetime", "date"), ("growthcast.fit.solver.view", "view_of")}
-PROTOCOL = 5
+import numpy as np
+from numpy.typing import NDArray
+
+Arrays = Mapping[str, NDArray[Any]]
+_PLAIN = (str, int, float, bool, type(None))
 
 
-def coded(noun: object, *, each: bool = False) -> bytes:
-    """Return a noun as bytes; raise ``TypeError`` for what cannot be written so.
+def coded(noun: object) -> tuple[str, dict[str, NDArray[Any]]]:
+    """Return a noun as JSON and arrays; raise ``TypeError`` for what cannot be written so.
 
-    With ``each`` a part that stands in several places is written at each of them, so that nouns
-    which are equal are written alike.
+    A noun that says what is ``stored`` of it is made ``again`` from that when it is read.
     """
-    file = io.BytesIO()
-    writer = _Writer(file, PROTOCOL)
-    writer.fast = each
-    writer.dump(noun)
-    return file.getvalue()
+    coder = _Coder()
+    whole = coder.of(noun)
+    arrays = {kind: np.concatenate(flat) for kind, flat in coder.numbers.items()}
+    return json.dumps([coder.parts, whole], separators=(",", ":")), arrays
 
 
-def decoded(data: bytes) -> Any:
-    """Return the noun that ``coded`` wrote; ``ValueError`` and the like for anything else."""
-    try:
-        return _Reader(io.BytesIO(data)).load()
-    except pickle.UnpicklingError as error:
-        raise ValueError("not as it was written") from error
+class _Coder:
+    def __init__(self) -> None:
+        self.parts: list[list[Any]] = []
+        self.numbers: dict[str, list[NDArray[Any]]] = defaultdict(list)
+        self._ends: dict[str, int] = defaultdict(int)
+        self._places: dict[int, tuple[int, object]] = {}  # what is held keeps its identity
+
+    def of(self, value: Any) -> Any:
+        """Return a plain value as it is, the place of any other in a list of its own."""
+        if type(value) in _PLAIN:
+            return value
+        if id(value) not in self._places:
+            part = self._part(value)
+            self._places[id(value)] = len(self.parts), value
+            self.parts.append(part)
+        return [self._places[id(value)][0]]
+
+    def _part(self, value: Any) -> list[Any]:
+        kind = type(value)
+        if kind is np.ndarray:
+            return self._array(value)
+        if kind is bytes:
+            return ["bytes", self._array(np.frombuffer(value, np.uint8))]
+        if isinstance(value, np.generic):
+            return [
+                "number",
+                value.dtype.str,
+                str(value) if value.dtype.kind in "MU" else value.item(),
+            ]
+        if isinstance(value, Enum):
+            return ["choice", _name_of(kind), value.name]
+        if is_dataclass(value):
+            names = getattr(kind, "stored", None) or [one.name for one in fields(value)]
+            return ["noun", _name_of(kind), {name: self.of(getattr(value, name)) for name in names}]
+        if isinstance(value, Mapping):
+            return ["mapping", [[self.of(key), self.of(part)] for key, part in value.items()]]
+        if isinstance(value, tuple) and kind is not tuple:
+            return ["tuple of", _name_of(kind), [self.of(part) for part in value]]
+        if kind in (tuple, list):
+            return [kind.__name__, [self.of(part) for part in value]]
+        if kind is date:
+            return ["date", value.isoformat()]
+        raise TypeError(f"{kind.__name__} cannot be kept")
+
+    def _array(self, values: NDArray[Any]) -> list[Any]:
+        if values.dtype.kind == "O":
+            texts = values.ravel().tolist()
+            if not all(isinstance(text, str) for text in texts):
+                raise TypeError("an array of objects cannot be kept")
+            return ["texts", texts, values.shape]
+        # Sums run along the memory, so that its order decides their last digits.
+        order: Literal["C", "F"] = (
+            "F" if values.flags.f_contiguous and not values.flags.c_contiguous else "C"
+        )
+        kind, begin = values.dtype.str, self._ends[values.dtype.str]
+        self.numbers[kind].append(values.ravel(order))
+        self._ends[kind] += values.size
+        return ["array", kind, begin, values.shape, order]
 
 
-class _Writer(pickle.Pickler):
-    def reducer_override(self, value: Any) -> Any:
-        if isinstance(value, type | FunctionType | BuiltinFunctionType):
-            _named(value.__module__, value.__qualname__)
-        return NotImplemented
+def decoded(text: str, arrays: Arrays) -> Any:
+    """Return the noun that ``coded`` wrote."""
+    parts, whole = json.loads(text)
+    made: list[Any] = []
+
+    def known(value: Any) -> Any:
+        return made[value[0]] if isinstance(value, list) else value
+
+    for what, *part in parts:
+        if what == "array":
+            made.append(_array(arrays, *part))
+        elif what == "bytes":
+            made.append(_array(arrays, *part[0][1:]).tobytes())
+        elif what == "texts":
+            made.append(np.array(part[0], dtype=object).reshape(part[1]))
+        elif what == "number":
+            made.append(np.dtype(part[0]).type(part[1]))
+        elif what == "choice":
+            made.append(_class_named(part[0])[part[1]])
+        elif what == "noun":
+            made.append(_noun(_class_named(part[0]), {n: known(v) for n, v in part[1].items()}))
+        elif what == "mapping":
+            made.append({known(key): known(value) for key, value in part[0]})
+        elif what == "tuple of":
+            made.append(tuple.__new__(_class_named(part[0]), map(known, part[1])))
+        elif what in ("tuple", "list"):
+            items = [known(one) for one in part[0]]
+            made.append(tuple(items) if what == "tuple" else items)
+        elif what == "date":
+            made.append(date.fromisoformat(part[0]))
+        else:
+            raise ValueError(f"nothing is kept as {what}")
+    return known(whole)
 
 
-class _Reader(pickle.Unpickler):
-    def find_class(self, module: str, name: str) -> Any:
-        return _named(module, name)
+def _array(arrays: Arrays, kind: str, begin: int, shape: list[int], order: Any) -> NDArray[Any]:
+    flat = arrays[kind][begin : begin + int(np.prod(shape, dtype=np.int64))]
+    return flat.reshape(shape, order=order)
 
 
-def _named(module: str, name: str) -> Any:
-    """Return what may be named: a noun, choice or tuple of this package, or data beside them."""
-    other = (module, name) in _OTHERS or (module.startswith("numpy") and name in _OF_NUMPY)
-    package, _, inside = module.partition(".")
-    if other or (package == __package__ and inside != "__main__"):
-        found: Any = getattr(import_module(module), name, None)
-        ours = isinstance(found, type) and found.__module__ == module
-        if other or (ours and (is_dataclass(found) or issubclass(found, Enum | tuple))):
-            return found
-    raise TypeError(f"{module}.{name} cannot be kept")
+def _noun(kind: Any, values: dict[str, Any]) -> Any:
+    if hasattr(kind, "stored"):
+        return kind.again(**values)
+    if set(values) != {one.name for one in fields(kind)}:
+        raise ValueError(f"{kind.__name__} has other fields")
+    noun = object.__new__(kind)
+    for name, value in values.items():
+        object.__setattr__(noun, name, value)
+    return noun
+
+
+def _name_of(kind: type) -> str:
+    return f"{kind.__module__}:{kind.__qualname__}"
+
+
+def _class_named(name: str) -> Any:
+    """Return a noun, choice or tuple of this package; nothing else is ever made."""
+    module, _, qualname = name.partition(":")
+    if not module.startswith(f"{__package__}."):
+        raise ValueError(f"{name} is none of ours")
+    kind = getattr(import_module(module), qualname)
+    if not (isinstance(kind, type) and (is_dataclass(kind) or issubclass(kind, Enum | tuple))):
+        raise ValueError(f"{name} is no noun")
+    return kind

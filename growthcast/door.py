@@ -26,23 +26,14 @@ from growthcast.fit import growth, supposed
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast import backtest as backtests
 from growthcast.forecast import report
-from growthcast.forecast.report import AreaForecast
 from growthcast.forecast.verdict import BacktestResult
 from growthcast.frames import Answers, dates_of
 from growthcast.service import recommend as interval
 from growthcast.service.advice import TankAdvice
 from growthcast.service.rescape import layouts, plants, swaps
-from growthcast.service.rescape.layouts import LayoutAdvice
-from growthcast.service.rescape.plants import PlantAdvice
-from growthcast.service.rescape.swaps import SwapSearch
 from growthcast.service.rounds import plan
-from growthcast.service.rounds.plan import RoundsPlan
 from growthcast.service.visit import away, cuts, peak
-from growthcast.service.visit.away import AwayTank
-from growthcast.service.visit.cuts import CutSheet
-from growthcast.service.visit.peak import PeakPlan
 from growthcast.service.watch import watch
-from growthcast.service.watch.watch import WatchReport
 
 Ids = str | Iterable[str] | None
 Days = str | date | Iterable[str | date]
@@ -107,7 +98,7 @@ def fit_growth(book: Book, on: str | date | None = None) -> GrowthFit:
 @_asked
 def forecast_growth(
     fit: GrowthFit, at: Days = (), tanks: Ids = None, areas: Ids = None
-) -> Answers[AreaForecast]:
+) -> Answers[report.AreaForecast]:
     """Forecast the height of every living area, with nothing cut.
 
     Parameters
@@ -228,7 +219,7 @@ def suppose(
 
 
 @_asked
-def cut_sheet(fit: GrowthFit, tank_id: str, next_on: str | date | None = None) -> CutSheet:
+def cut_sheet(fit: GrowthFit, tank_id: str, next_on: str | date | None = None) -> cuts.CutSheet:
     """Return to what height to cut each area of a tank today, so that it lasts.
 
     Parameters
@@ -258,7 +249,7 @@ def cut_sheet(fit: GrowthFit, tank_id: str, next_on: str | date | None = None) -
 
 
 @_asked
-def peak_plan(fit: GrowthFit, tank_id: str, day: str | date, visits: Days = ()) -> PeakPlan:
+def peak_plan(fit: GrowthFit, tank_id: str, day: str | date, visits: Days = ()) -> peak.PeakPlan:
     """Plan the visits so that a tank looks its best on a day.
 
     Parameters
@@ -290,7 +281,7 @@ def peak_plan(fit: GrowthFit, tank_id: str, day: str | date, visits: Days = ()) 
 @_asked
 def weeks_away(
     fit: GrowthFit, last_visit: str | date, next_visit: str | date, tanks: Ids = None
-) -> Answers[AwayTank]:
+) -> Answers[away.AwayTank]:
     """Say what a time without visits does to each tank.
 
     Parameters
@@ -317,7 +308,7 @@ def weeks_away(
 
 
 @_asked
-def plan_rounds(fit: GrowthFit, start: str | date, weeks: int) -> RoundsPlan:
+def plan_rounds(fit: GrowthFit, start: str | date, weeks: int) -> plan.RoundsPlan:
     """Plan the visits of all tanks over some weeks.
 
     Parameters
@@ -345,7 +336,7 @@ def plan_rounds(fit: GrowthFit, start: str | date, weeks: int) -> RoundsPlan:
 
 
 @_asked
-def watch_growth(fit: GrowthFit, tanks: Ids = None) -> WatchReport:
+def watch_growth(fit: GrowthFit, tanks: Ids = None) -> watch.WatchReport:
     """Tell whether growth has changed against what the log led one to expect.
 
     Parameters
@@ -396,7 +387,9 @@ def backtest(
 
 
 @_asked
-def compare_plants(fit: GrowthFit, area_id: str, names: Sequence[str]) -> Answers[PlantAdvice]:
+def compare_plants(
+    fit: GrowthFit, area_id: str, names: Sequence[str]
+) -> Answers[plants.PlantAdvice]:
     """Compare plants that might be put in an area's place.
 
     Parameters
@@ -426,7 +419,7 @@ def compare_plants(fit: GrowthFit, area_id: str, names: Sequence[str]) -> Answer
 @_asked
 def compare_layouts(
     fit: GrowthFit, tank_id: str, files: Sequence[str | Path]
-) -> Answers[LayoutAdvice]:
+) -> Answers[layouts.LayoutAdvice]:
     """Compare layouts of a whole tank, each a table of areas in a file.
 
     Parameters
@@ -456,7 +449,7 @@ def compare_layouts(
 @_asked
 def swaps_to_reach(
     fit: GrowthFit, tank_id: str, interval_d: int, keep: Sequence[str] = ()
-) -> SwapSearch:
+) -> swaps.SwapSearch:
     """Find the fewest swaps of plants with which a tank holds an interval.
 
     Parameters

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from datetime import date
 from operator import attrgetter
 from types import NoneType
-from typing import Any, ParamSpec, TypeVar, cast
+from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
 
@@ -43,7 +43,7 @@ def finite(answer: T, name: str) -> T:
     growthcast.errors.NotFinite: this is a fault of the tool, not of your book: a number of the \
 answer is not finite (heights/height_cm/1 is nan), so the answer is withheld
     """
-    if (lost := _lost(answer)) is not None:
+    if not _is_finite(answer) and (lost := _lost(answer)) is not None:
         raise NotFinite(
             "this is a fault of the tool, not of your book: a number of the answer is not finite "
             f"({name}{lost}), so the answer is withheld"
@@ -51,32 +51,46 @@ answer is not finite (heights/height_cm/1 is nan), so the answer is withheld
     return answer
 
 
+def _is_finite(answer: object) -> bool:
+    """Whether all numbers of an answer are, looked at together: which is not is asked after it."""
+    numbers, arrays, todo = [0.0], [np.zeros(0)], [(answer,)]
+    for value in todo:
+        for part in _parts(value)[1]:
+            kind = type(part)
+            if kind is float:
+                numbers.append(part)
+            elif kind is np.ndarray:
+                arrays += [part] if part.dtype.kind == "f" else []
+            elif kind not in _PLAIN:
+                todo.append(part)
+                numbers += [float(part)] if isinstance(part, float | np.floating) else []
+    both = np.array(numbers), np.concatenate(arrays, axis=None)
+    return all(bool(np.isfinite(some).all()) for some in both)
+
+
 def _lost(value: object) -> str | None:
     """Where in an answer the first number is that is not finite, None where all are."""
-    names: list[str] | None = None
-    parts: Any
-    if hasattr(value, "__dataclass_fields__"):
-        names, parts_of = _fields(cast(type, type(value)))
-        parts = parts_of(value)
-    elif isinstance(value, tuple | list):
-        parts = value
-    elif isinstance(value, float | np.floating):
+    if isinstance(value, float | np.floating):
         return None if math.isfinite(value) else f" is {value}"
-    elif isinstance(value, np.ndarray):
-        if value.dtype.kind != "f" or np.isfinite(value).all():
-            return None
-        parts = value.tolist()
-    elif isinstance(value, Mapping):
-        names, parts = [str(key) for key in value], list(value.values())
-    else:
-        return None
+    if isinstance(value, np.ndarray):
+        return _lost(value.tolist()) if value.dtype.kind == "f" else None
+    names, parts = _parts(value)
     for place, part in enumerate(parts):
-        kind = type(part)
-        if kind in _PLAIN if kind is not float else math.isfinite(part):
-            continue
         if (rest := _lost(part)) is not None:
             return f"/{names[place] if names else _called(part, place)}{rest}"
     return None
+
+
+def _parts(value: Any) -> tuple[list[str], Any]:
+    """Return what an answer is made of, with its names where there are any."""
+    if hasattr(value, "__dataclass_fields__"):
+        names, parts_of = _fields(value.__class__)
+        return names, parts_of(value)
+    if isinstance(value, tuple | list):
+        return [], value
+    if isinstance(value, Mapping):
+        return [*map(str, value)], [*value.values()]
+    return [], ()
 
 
 @functools.cache

@@ -20,29 +20,28 @@ _OPEN = _KEY + r"=\s*(?:\[|\{|\"\"\"|''').*"
 
 def parse_toml(text: str, file: str) -> tuple[dict[str, Any], list[Finding]]:
     """Return what the text says, without the lines that say nothing, and a problem for each."""
-    lines = text.split("\n")
-    findings: list[Finding] = []
+    lines, findings = text.split("\n"), list[Finding]()
+    at: int | None
     while len(findings) < _MOST_FAULTS:
         try:
             return tomllib.loads("\n".join(lines)), findings
         except RecursionError:
+            at, line, found = None, "", "lists in lists, too deep to read"
             fix = "write it as growthcast start does; no list stands in a list here"
-            found = "lists in lists, too deep to read"
-            findings.append(finding("toml-form", file, None, None, "line", found=found, fix=fix))
-            break
         except ValueError as error:
             place = re.search(r"\(at line ([0-9]+), column ([0-9]+)\)", str(error))
-            at = (int(place[1]) if place else len(lines)) - 1
-            at = _where_it_began(lines, min(at, len(lines) - 1), str(error))
+            last = min(int(place[1]) if place else len(lines), len(lines)) - 1
+            at = _where_it_began(lines, last, str(error))
             line = lines[at]
             found, fix = _why(line, str(error))
-            findings.append(finding("toml-form", file, at + 1, None, "line", found=found, fix=fix))
-            if re.fullmatch(_OPEN, line) or not line.strip():
-                break  # what follows cannot be told from what is not closed
-            head = re.match(r"\s*\[+\s*([A-Za-z0-9_-]+)", line)
-            lines[at] = f"[{head[1]}]" if head and f"[{head[1]}]" not in lines else ""
-            if lines[at] == line:
-                break
+        row = None if at is None else at + 1
+        findings.append(finding("toml-form", file, row, None, "line", found=found, fix=fix))
+        if at is None or re.fullmatch(_OPEN, line) or not line.strip():
+            break  # what follows cannot be told from what is not closed
+        head = re.match(r"\s*\[+\s*([A-Za-z0-9_-]+)", line)
+        lines[at] = f"[{head[1]}]" if head and f"[{head[1]}]" not in lines else ""
+        if lines[at] == line:
+            break
     return {}, findings
 
 

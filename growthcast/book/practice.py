@@ -15,7 +15,7 @@ from growthcast.book.cells.text import decode
 from growthcast.book.checks.rounds import wrong_region
 from growthcast.book.findings import finding
 from growthcast.book.not_toml import parse_toml
-from growthcast.book.tables import KEYS, WEEKDAYS, Column, Kind
+from growthcast.book.tables import KEYS, KINDS, WEEKDAYS, Column, Kind
 from growthcast.book.words import did_you_mean, is_one_slip, shown
 from growthcast.errors import Finding
 
@@ -24,21 +24,19 @@ NO_HOURS = (
     "a day without work belongs under days_off"
 )
 PICTURES: tuple[str, ...] = (".svg", ".png", ".jpg", ".jpeg")
-LISTS: Mapping[Kind, str] = {
-    "intervals": "[7, 10, 14, 21, 28]",
-    "weekdays": '["mon", "thu"]',
-    "dates": "[2026-12-25, 2027-01-01]",
-    "texts": '["glass cleaned", "a third of the water changed"]',
-}
-"""The kinds that are lists, each with an example."""
 
 
 def read_key(key: Column, value: Any) -> tuple[Any, list[Fault]]:
     """Return the value of a key, a list as a tuple in order, or what is wrong with it."""
-    if key.kind in LISTS:
+    if _example(key):
         return _list(key, value)
     read = _number(key, value) if key.kind == "number" else _text(key, value)
     return (None, [read]) if isinstance(read, Fault) else (read, [])
+
+
+def _example(key: Column) -> str:
+    """Return an example of a list, "" for a kind that is none."""
+    return KINDS.get(key.kind, {}).get("example", "")
 
 
 def _text(key: Column, value: Any) -> str | Fault:
@@ -56,7 +54,7 @@ def _list(key: Column, value: Any) -> tuple[Any, list[Fault]]:
     if not isinstance(value, list) or (not value and key.kind not in {"dates", "texts"}):
         typed = re.findall("[0-9]+", shown(value)) if key.kind == "intervals" else []
         found = "an empty list" if isinstance(value, list) else f"{shown(value)}, not a list"
-        fix = f"write [{', '.join(typed)}]" if typed else f"write a list such as {LISTS[key.kind]}"
+        fix = f"write [{', '.join(typed)}]" if typed else f"write a list such as {_example(key)}"
         return None, [Fault("wrong-kind", found, fix)]
     entries: list[Any] = []
     faults: list[Fault] = []
@@ -122,9 +120,22 @@ def _not_a_number(value: Any) -> Fault:
 
 
 def _wrong_locale(value: str) -> Fault | None:
-    if _is_locale(value):
+    """Suggest a near miss, or the country where most people speak the language."""
+    from babel.core import get_global  # where a locale is named
+    from babel.localedata import exists, locale_identifiers
+
+    def is_known(tag: str) -> bool:
+        form = re.fullmatch("[a-z]{2,3}(-[A-Z][a-z]{3})?-[A-Z]{2}", tag)
+        return form is not None and exists(tag.replace("-", "_"))
+
+    if is_known(value):
         return None
-    return Fault("not-a-choice", f"{shown(value)}, whose forms are not known", _locale_meant(value))
+    tag = value.strip().replace("_", "-")
+    alike = (known.replace("_", "-") for known in locale_identifiers())
+    likely = get_global("likely_subtags").get(tag.split("-")[0].lower(), "en_Latn_GB").split("_")
+    otherwise = f'write as "{likely[0]}-{likely[-1]}"'
+    fix = did_you_mean(tag, [one for one in alike if is_known(one)], otherwise)
+    return Fault("not-a-choice", f"{shown(value)}, whose forms are not known", fix)
 
 
 def _wrong_region(value: str) -> Fault | None:
@@ -149,26 +160,6 @@ def _wrong_picture(name: str) -> Fault | None:
         why = "which lies outside the book's folder"
     fix = 'copy the picture into the book\'s folder and write its name, as "logo.svg"'
     return None if why is None else Fault("not-a-picture", f"{shown(name)}, {why}", fix)
-
-
-def _is_locale(tag: str) -> bool:
-    from babel.localedata import exists  # likewise, where a locale is named
-
-    form = re.fullmatch("[a-z]{2,3}(-[A-Z][a-z]{3})?-[A-Z]{2}", tag)
-    return form is not None and exists(tag.replace("-", "_"))
-
-
-def _locale_meant(value: str) -> str:
-    """Suggest a near miss, or the country where most people speak the language."""
-    from babel.core import get_global
-    from babel.localedata import locale_identifiers
-
-    tag = value.strip().replace("_", "-")
-    language = tag.split("-")[0].lower()
-    alike = [known.replace("_", "-") for known in locale_identifiers()]
-    likely = get_global("likely_subtags").get(language, "en_Latn_GB").split("_")
-    otherwise = f'write as "{likely[0]}-{likely[-1]}"'
-    return did_you_mean(tag, [one for one in alike if _is_locale(one)], otherwise)
 
 
 def _is_currency(code: str) -> bool:
@@ -285,12 +276,9 @@ def _odd_key(section: str, name: str, absent: Mapping[str, list[str]], line: int
     slip = next((other for other in homes if is_one_slip(name, other)), None)
     if slip is None or any(is_one_slip(name, other) for other in absent[section]):
         return _odd(name, absent[section], line, "key")
-    said = {
-        "found": f"{shown(name)} under [{section}]",
-        "expected": "a key of its section",
-        "fix": f"move it under [{homes[slip]}]" + ("" if name == slip else f" and write {slip}"),
-    }
-    return finding("near-key", FILE, line, name, "key", **said)
+    fix = f"move it under [{homes[slip]}]" + ("" if name == slip else f" and write {slip}")
+    said = {"found": f"{shown(name)} under [{section}]", "expected": "a key of its section"}
+    return finding("near-key", FILE, line, name, "key", **said, fix=fix)
 
 
 def _odd(name: str, absent: list[str], line: int | None, what: str) -> Finding:

@@ -12,14 +12,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from growthcast.book.book import Book, Practice, Table
+from growthcast.arrays import BoolArray
+from growthcast.book.book import Book, Coded, Practice, Table
 from growthcast.book.cells.convert import empty_table, read_table
 from growthcast.book.cells.records import read_grid
 from growthcast.book.cells.text import read_bytes
 from growthcast.book.checks.checks import CHECKS, in_percent_cover
-from growthcast.book.checks.rows import Tables
-from growthcast.book.checks.several import first_of_each, lay_over
+from growthcast.book.checks.rows import Tables, at_cell, first_of_each
 from growthcast.book.files import (
     FILES,
     PRACTICE,
@@ -126,17 +127,25 @@ def _inspected(
     odd: tuple[Finding, ...],
     files: dict[str, Content],
 ) -> Inspected:
-    reading = _Book(today, on, files, [*odd])
+    reading = _Book(files, [*odd])
     findings = reading.findings
     practice = reading.practice()
-    shipped = read_shipped_species(species_dir)
     own = reading.table("species")
-    species, more = lay_over(shipped, own)
+    species, more = lay_over(read_shipped_species(species_dir), own)
     findings += more
     tables = {name: reading.table(name) for name in TABLES if name != "species"}
-    tables["trims"] = reading.until(tables["trims"])
+    trims = tables["trims"]
+    if on is not None and (late := trims.date("date") > np.datetime64(on, "D")).any():
+        said = {"count": int(late.sum()), "on": on}
+        first = int(trims.rows[late][0])
+        findings.append(finding("after-on", trims.name, first, None, "date", **said))
+        tables["trims"] = trims.keep(~late)
     checked = Tables({**tables, "species": species, "own": own}, today, practice)
-    findings += run_checks(checked, findings)
+    # a row whose amounts could not be read is not called empty as well
+    unread = {(item.file, item.row) for item in findings if item.level == "problem"}
+    for item in (item for check in CHECKS for item in check(checked)):
+        if item.slug != "empty-row" or (item.file, item.row) not in unread:
+            findings.append(item)
     ordered = tuple(sorted(in_percent_cover(findings, checked), key=note_order))
     if any(item.level == "problem" for item in ordered) or practice is None:
         return None, ordered
@@ -174,8 +183,6 @@ def _table(file: str, table: str, data: bytes | Finding) -> tuple[Table, list[Fi
 class _Book:
     """A book while it is read: files not yet read, for the text of a log is large, and findings."""
 
-    today: date
-    on: date | None
     files: dict[str, Content]
     findings: list[Finding]
 
@@ -209,17 +216,6 @@ class _Book:
             self.findings.append(finding("no-rows", file, name=name))
         return table
 
-    def until(self, table: Table) -> Table:
-        """Leave out the rows after the asked date."""
-        if self.on is None or not len(table):
-            return table
-        late = table.date("date") > np.datetime64(self.on, "D")
-        if late.any():
-            said = {"count": int(late.sum()), "on": self.on}
-            first = int(table.rows[late][0])
-            self.findings.append(finding("after-on", table.name, first, None, "date", **said))
-        return table.keep(~late)
-
     def _missing(self, name: str, fix: str) -> None:
         if not self._is_named_otherwise(name):
             self.findings.append(finding("missing-file", name, fix=fix))
@@ -229,15 +225,85 @@ class _Book:
         return any(i.slug in {"file-name", "not-csv"} and i.expected == name for i in self.findings)
 
 
-def run_checks(tables: Tables, before: list[Finding]) -> list[Finding]:
-    """Return everything that every check finds.
+NEEDED_OF_A_NEW_SPECIES = ("form", "measure", "rate_per_day", "ceiling_cm")
+FILLED_FROM_FORM: tuple[str, ...] = tuple(
+    column.name
+    for column in TABLES["species"]
+    if column.kind == "number" and column.name not in NEEDED_OF_A_NEW_SPECIES
+)
+_WHERE_BLANK = {"needs_co2": "helps", "basis": "estimate", "reaches_surface": "false"}
 
-    A row whose amounts could not be read, as found ``before``, is not called empty as well.
+
+def lay_over(shipped: Table, own: Table) -> tuple[Table, list[Finding]]:
+    """Return the shipped species with the practice's cells laid over, new species at the end.
+
+    Rows keep the shipped table's numbers; a new species has the row of the practice's file. The
+    extra column ``filled`` lists the values which a new species has from its growth form.
     """
-    unread = {(item.file, item.row) for item in before if item.level == "problem"}
-    return [
-        item
-        for check in CHECKS
-        for item in check(tables)
-        if item.slug != "empty-row" or (item.file, item.row) not in unread
-    ]
+    places = {name: index for index, name in enumerate(shipped.text("species_id").tolist())}
+    own_ids = own.text("species_id").tolist()
+    new = [index for index, name in enumerate(own_ids) if name and name not in places]
+    for count, index in enumerate(new):
+        places[own_ids[index]] = len(shipped) + count
+    target = np.array([places.get(name, -1) for name in own_ids], np.int64)
+    columns: dict[str, NDArray[Any]] = {}
+    cells = 0
+    for column in TABLES["species"]:
+        ours = own.columns[column.name]
+        merged = np.concatenate([shipped.columns[column.name], ours[new]])
+        if column.name in _WHERE_BLANK:
+            merged[merged == ""] = _WHERE_BLANK[column.name]
+        given = own.given(column.name) & (target >= 0)
+        merged[target[given]] = ours[given]
+        columns[column.name] = merged
+        cells += 0 if column.name == "species_id" else int(given.sum())
+    ids = columns["species_id"].tolist()
+    coded = {"species_id": Coded(np.arange(1, len(ids) + 1, dtype=np.int32), ("", *ids))}
+    rows = np.concatenate([shipped.rows, own.rows[new]])
+    findings = [item for index in new if (item := _lacking(own, index))]
+    filled, notes = _fill(shipped, own, new, columns)
+    findings += notes
+    if cells:
+        findings.append(finding("own-species", own.name, cells=cells, rows=len(own)))
+    extra = {"filled": (*("" for _ in range(len(shipped))), *filled)}
+    return Table("species.csv", rows, columns, extra, coded, own.letters), findings
+
+
+def _lacking(own: Table, index: int) -> Finding | None:
+    """Return one finding for all the values that a new species lacks."""
+    lacking = [name for name in NEEDED_OF_A_NEW_SPECIES if not own.given(name)[index]]
+    if not lacking:
+        return None
+    return at_cell(own, index, lacking[0], "incomplete-species", lacking=", ".join(lacking))
+
+
+def _fill(
+    shipped: Table, own: Table, new: list[int], columns: dict[str, NDArray[Any]]
+) -> tuple[list[str], list[Finding]]:
+    """Fill the blank numbers of new species in place; return what was filled, and the notes."""
+    filled, notes = [], []
+    for place, index in enumerate(new, start=len(shipped)):
+        like, words = _rows_alike(shipped, own, index)
+        blank = [name for name in FILLED_FROM_FORM if np.isnan(columns[name][place])]
+        for name in blank:
+            value = float(np.median(shipped.number(name)[like]))
+            if name == "lowest_cut_cm":  # a small plant is not cut above its top
+                value = float(np.fmin(value, columns["ceiling_cm"][place] / 2.0))
+            columns[name][place] = value
+        filled.append(";".join(blank))
+        if blank:
+            said = {"like": words, "blank": ", ".join(blank)}
+            notes.append(at_cell(own, index, "species_id", "species-filled", **said))
+    return filled, notes
+
+
+def _rows_alike(shipped: Table, own: Table, index: int) -> tuple[BoolArray, str]:
+    """Return the shipped rows nearest in kind to a new species, and what they are called."""
+    form, measure = own.text("form")[index], own.text("measure")[index]
+    of_form = np.asarray(shipped.text("form") == form, np.bool_)
+    of_measure = np.asarray(shipped.text("measure") == measure, np.bool_)
+    if (of_form & of_measure).any():
+        return of_form & of_measure, f'the table\'s form "{form}"'
+    if of_measure.any():
+        return of_measure, f"the table's plants measured as {measure}"
+    return np.ones(len(shipped), np.bool_), "the whole table"

@@ -167,13 +167,12 @@ def _amount(name: str, text: str) -> float:
         why = fault.why if fault is not None else "which is no number"
         raise UsageError(
             f"--suppose {name}: found {shown(text)}, {why}; expected {column.expected}, "
-            f"as in {name}={plain(_example(name))}"
+            f"as in {name}={_EXAMPLES.get(name, 10)}"
         )
     return number
 
 
-def _example(name: str) -> float:
-    return {"ppfd_umol": 60.0, "photoperiod_h": 7.0, "temperature_c": 25.0}.get(name, 10.0)
+_EXAMPLES = {"ppfd_umol": 60, "photoperiod_h": 7, "temperature_c": 25}
 
 
 def _unknown(name: str, areas: list[str], tank_id: str) -> str:

@@ -25,41 +25,18 @@ Kind = (
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
-UNIT_WORDS: Mapping[str, str] = MappingProxyType(
-    {
-        "cm": "centimetres",
-        "cm2": "square centimetres",
-        "g": "grams",
-        "min": "minutes",
-        "d": "days",
-        "h": "hours a day",
-        "mg/l": "milligrams per litre",
-        "umol": "µmol per m² and second",
-        "dKH": "degrees of carbonate hardness",
-        "pH": "a pH",
-        "c": "degrees Celsius",
-        "share": "a share",
-        "per day": "a rate per day",
-        "g/l": "grams per litre (or per dm² at full cover)",
-        "": "a number",
-    }
-)
+
+def _read(name: str) -> list[dict[str, str]]:
+    """Return the rows of a table of declarations."""
+    with Path(__file__).with_name(name).open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
 
 
-_EXPECTED: Mapping[Kind, str] = {
-    "date": "a date as YYYY-MM-DD",
-    "flag": "one of true, false",
-    "id": "an id: text without slash, backslash or control characters",
-    "text": "text",
-    "quoted": "text in quotes",
-    "currency": 'the three letters of a currency of ISO 4217, as "EUR"',
-    "locale": 'the codes of a language and a country, as "en-GB"',
-    "region": 'the ISO 3166 code of a country or a part of it in quotes, as "DE" or "DE-BY"',
-    "picture": 'a file inside the book\'s folder that ends in .svg, .png or .jpg, as "logo.svg"',
-    "weekdays": f"a list of weekdays out of {', '.join(WEEKDAYS)}, each in quotes",
-    "dates": "a list of dates as 2026-12-25",
-    "texts": "a list of texts, each in quotes",
-}
+UNITS: Mapping[str, Mapping[str, str]] = {row["unit"]: row for row in _read("units.csv")}
+"""How each unit is written: in words, beside a number, in a sheet's heading, by whoever types."""
+UNIT_WORDS: Mapping[str, str] = {unit: row["words"] for unit, row in UNITS.items()}
+KINDS: Mapping[str, Mapping[str, str]] = {row["kind"]: row for row in _read("kinds.csv")}
+"""What a cell of a kind should hold, in words, and of lists an example."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,22 +65,19 @@ class Column:
             return "one of " + ", ".join(self.choices)
         if self.kind == "intervals":
             return f"a list of {_expected_number(self)}"
-        return _expected_number(self) if self.kind == "number" else _EXPECTED[self.kind]
+        return _expected_number(self) if self.kind == "number" else KINDS[self.kind]["expected"]
 
 
 def _expected_number(column: Column) -> str:
-    words = UNIT_WORDS[column.unit]
+    words, above = UNIT_WORDS[column.unit], column.above
     if column.whole:
         words = "whole " + words.removeprefix("a ")
-    if column.low is None:
+    low, high = ("" if one is None else plain(one) for one in (column.low, column.high))
+    if not low:
         return words
-    low = plain(column.low)
-    if column.high is None:
-        return f"{words} above {low}" if column.above else f"{words}, {low} or more"
-    high = plain(column.high)
-    if column.above:
-        return f"{words} above {low}, at most {high}"
-    return f"{words} from {low} to {high}"
+    if not high:
+        return f"{words} above {low}" if above else f"{words}, {low} or more"
+    return f"{words} above {low}, at most {high}" if above else f"{words} from {low} to {high}"
 
 
 _FLAGS = ("required", "above", "whole")
@@ -112,13 +86,12 @@ _FLAGS = ("required", "above", "whole")
 def _declared() -> dict[str, tuple[Column, ...]]:
     """Return the columns by table, and the keys by section in brackets."""
     found: dict[str, list[Column]] = {}
-    with Path(__file__).with_name("columns.csv").open(encoding="utf-8", newline="") as file:
-        for row in csv.DictReader(file):
-            told: dict[str, Any] = {flag: True for flag in _FLAGS if flag in row["also"]}
-            told |= {limit: float(row[limit]) for limit in ("low", "high") if row[limit]}
-            told |= {name: row[name] for name in ("name", "kind", "meaning", "unit")}
-            column = Column(**told, choices=tuple(row["choices"].split()))
-            found.setdefault(row["table"], []).append(column)
+    for row in _read("columns.csv"):
+        told: dict[str, Any] = {flag: True for flag in _FLAGS if flag in row["also"]}
+        told |= {limit: float(row[limit]) for limit in ("low", "high") if row[limit]}
+        told |= {name: row[name] for name in ("name", "kind", "meaning", "unit")}
+        column = Column(**told, choices=tuple(row["choices"].split()))
+        found.setdefault(row["table"], []).append(column)
     return {table: tuple(columns) for table, columns in found.items()}
 
 
@@ -144,10 +117,8 @@ NOT_ANSWERED = {
     "kh_dkh": "give the CO2 it stands for, as co2_mg_l; the conditions are",
 }
 """Conditions that nobody can suppose, and what is said instead."""
-UNITS = {"umol": "µmol", "mg/l": "mg/L", "c": "°C", "cm2": "cm²", "share": "0–1"}
-"""Units that are written otherwise than in columns.csv."""
 CONDITION_WORDS: Mapping[str, tuple[str, str]] = {
-    column.name: (column.meaning.partition(";")[0], UNITS.get(column.unit, column.unit))
+    column.name: (column.meaning.partition(";")[0], UNITS[column.unit]["shown"])
     for column in TABLES["conditions"]
     if column.kind == "number" and column.name not in NOT_ANSWERED
 }

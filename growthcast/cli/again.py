@@ -28,15 +28,16 @@ _books: dict[str, str] | None = None
 
 
 class _Heard:
-    """A stream, and what is written to it while that is not too long to be kept."""
+    """A stream, and what is written to it, while that is not too long to be kept."""
 
-    def __init__(self, stream: Any) -> None:
-        self.stream, self.parts, self.room = stream, list[str](), cache.MOST_OF_ONE
+    def __init__(self, name: str, said: list[tuple[str, str]]) -> None:
+        self.name, self.stream, self.said = name, getattr(sys, name), said
+        self.room = cache.MOST_OF_ONE
 
     def write(self, text: str) -> int:
         self.room -= len(text)
         if self.room > 0:
-            self.parts.append(text)
+            self.said.append((self.name, text))
         return int(self.stream.write(text))
 
     def writelines(self, lines: Iterable[str]) -> None:
@@ -65,9 +66,10 @@ def _state_of(folder: str) -> str:
     def parts() -> Iterator[bytes]:
         with os.scandir(folder) as found:
             for one in sorted(found, key=lambda one: one.name):
-                state = one.stat(follow_symlinks=False)
                 is_read = one.is_file() and one.name.lower().endswith((".csv", ".toml"))
-                yield f"{one.name} {state.st_size} {'' if is_read else state.st_mtime_ns} ".encode()
+                state = one.stat(follow_symlinks=False)
+                changed = "" if is_read else state.st_mtime_ns
+                yield f"{one.name!r} {state.st_size} {changed} ".encode()
                 if is_read:
                     yield Path(one.path).read_bytes()
 
@@ -76,22 +78,19 @@ def _state_of(folder: str) -> str:
     return ""
 
 
-def _key(words: Sequence[str]) -> str:
-    streams = [(one.isatty(), one.encoding) for one in (sys.stdout, sys.stderr)]
-    around = [os.environ.get(name) for name in AROUND]
-    if any(is_terminal for is_terminal, _ in streams):
-        from shutil import get_terminal_size
-
-        around.append(str(get_terminal_size()))
-    here = (str(Path.cwd()), Path("practice.toml").exists(), time.strftime("%Y-%m-%d"))
-    return cache.digest_of([repr((words, streams, around, here, cache.code())).encode()]).hex()
-
-
 def _key_of(words: Sequence[str]) -> str:
     """Return the key of what a command prints; "" where that is not kept."""
-    with suppress(OSError):
+    with suppress(OSError, ValueError):
         if words[:1] and words[0] in COMMANDS and "--no-cache" not in words and cache.folder():
-            return _key(words)
+            streams = [(one.isatty(), one.encoding) for one in (sys.stdout, sys.stderr)]
+            around: list[object] = [os.environ.get(name) for name in AROUND]
+            if any(is_terminal for is_terminal, _ in streams):
+                from shutil import get_terminal_size
+
+                around.append(get_terminal_size())
+            here = str(Path.cwd()), Path("practice.toml").exists(), time.strftime("%Y-%m-%d")
+            said = repr((words, streams, around, here, cache.code()))
+            return cache.digest_of([said.encode()]).hex()
     return ""
 
 
@@ -100,13 +99,12 @@ def printed_again(words: Sequence[str]) -> int | None:
     if not (key := _key_of(words)) or (body := cache.held(key)) is None:
         return None
     with suppress(*cache.NOT_OURS):
-        told = json.loads(body)
-        books, status = dict[str, str](told["books"]), int(told["status"])
+        books, said, status = json.loads(body)
         if all(_state_of(folder) == state for folder, state in books.items()):
-            for stream, text in ((sys.stderr, told["err"]), (sys.stdout, told["out"])):
-                stream.write(text)
-                stream.flush()
-            return status
+            for name, text in said:
+                {"stdout": sys.stdout, "stderr": sys.stderr}[name].write(text)
+            sys.stdout.flush()
+            return int(status)
     return None
 
 
@@ -114,13 +112,13 @@ def printed_again(words: Sequence[str]) -> int | None:
 def heard(words: Sequence[str]) -> Iterator[None]:
     """Run a command, and keep what it prints."""
     global _books
-    key = _key_of(words)
-    if not key:
+    if not (key := _key_of(words)):
         yield
         return
+    said: list[tuple[str, str]] = []
+    out, err = _Heard("stdout", said), _Heard("stderr", said)
     status: Any = 0
     _books = {}
-    out, err = _Heard(sys.stdout), _Heard(sys.stderr)
     try:
         with redirect_stdout(out), redirect_stderr(err):
             yield
@@ -131,10 +129,8 @@ def heard(words: Sequence[str]) -> Iterator[None]:
         not_kept()
         raise
     finally:
-        books, _books = _books, None
-        if books and status in STATUSES and min(out.room, err.room) > 0 and key == _key_of(words):
-            same = all(state and _state_of(folder) == state for folder, state in books.items())
-            told = {"books": books, "status": status}
-            told |= {"out": "".join(out.parts), "err": "".join(err.parts)}
-            if same:
-                cache.hold(key, json.dumps(told).encode())
+        books, _books = _books or {}, None
+        same = all(state and _state_of(folder) == state for folder, state in books.items())
+        whole = min(out.room, err.room) > 0 and status in STATUSES
+        if books and same and whole and key == _key_of(words):
+            cache.hold(key, json.dumps([books, said, status]).encode())

@@ -234,14 +234,10 @@ def _day(on: date | None) -> date:
     return on or date.today()
 
 
-def _name(by: str) -> str:
+def _how(by: str, yes: bool = True) -> Any:
     from growthcast.book.writing.visit.lines import checked_name
 
-    return checked_name(by)
-
-
-def _how(by: str, yes: bool) -> Any:
-    return {"today": date.today(), "write": yes, "by": _name(by)}
+    return {"today": date.today(), "write": yes, "by": checked_name(by)}
 
 
 def _print_change(command: str, change: Change, on: date, as_json: bool) -> None:
@@ -267,7 +263,7 @@ def unlog_command(
     """
     from growthcast.book.writing.unlog import CHANGES, VISITS, last_entry, take_back
 
-    folder, name = find_own_book(book), _name(by)
+    folder, name = find_own_book(book), _how(by)["by"]
     if tank is not None or on is not None:
         if tank is None or on is None or change:
             raise UsageError("a visit is named by both --tank ID and --on DATE, and nothing else")
@@ -293,7 +289,7 @@ def _unlog_visit(folder: Path, tank: str, on: date, by: str, *, yes: bool, as_js
     """Take the visit of a tank on a day back, said row by row first."""
     from growthcast.book.read import read_book
     from growthcast.book.writing.unlog import change_visit
-    from growthcast.book.writing.visit.entry import tank_of_visit
+    from growthcast.book.writing.visit.places import tank_of_visit
 
     today = date.today()
     tank = tank_of_visit(read_book(folder, today=today), tank, ())

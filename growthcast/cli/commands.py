@@ -39,7 +39,7 @@ def _declared(one: Taken, kind: Any) -> Parameter:
         said: dict[str, Any] = {"show_default": default not in (None, ""), "help": words}
         said |= {"metavar": one.takes, "min": one.min, "max": one.max}
         told = typer.Option(*one.names, **said)
-        told.parser = one.value_of if one.is_parsed else None
+        told.parser = one.value_of if one.takes == "DATE" or one.one_of else None
     annotation = Annotated[kind, told]
     return Parameter(one.name, Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
 

@@ -157,6 +157,7 @@ def import_command(
     """
     from growthcast.book.sheets.load import read_workbook
     from growthcast.book.sheets.merge import check_merge, merge_workbook
+    from growthcast.book.writing.journal import Entry
     from growthcast.book.writing.replace import replace_files
     from growthcast.say.written import count_words, merge_words
 
@@ -181,7 +182,7 @@ def import_command(
     if written:
         with output.working(output.WAITING):
             summary = f"{count_words(merge)} from {workbook.file}"
-            replace_files(folder, merge.files, merge.before, "import", summary)
+            replace_files(folder, merge.files, merge.before, Entry("import", summary))
     if as_json:
         output.print_json(answer)
     if merge.differs:

@@ -27,7 +27,6 @@ from growthcast.nouns import dataclass
 if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.book.writing.append import Change
-    from growthcast.book.writing.visit.amounts import Place
     from growthcast.book.writing.visit.entry import VisitRow
     from growthcast.book.writing.visit.lines import Line, State
     from growthcast.fit.result import GrowthFit
@@ -42,8 +41,8 @@ def ask_for_visit(
 
     ``items`` are parts of the visit that are known already.
     """
-    from growthcast.book.writing.visit.amounts import GRAMMAR
-    from growthcast.book.writing.visit.entry import places_of, visit_rows
+    from growthcast.book.writing.visit.entry import visit_rows
+    from growthcast.book.writing.visit.places import GRAMMAR, places_of
 
     output.say(
         f"{tank_id} on {day}: type what you did, Enter to skip an area, ? for what to write."
@@ -51,8 +50,12 @@ def ask_for_visit(
     items = [*items]
     asked = [p for p in places_of(book, tank_id, day) if p.alive and not p.logged]
     for place in (*asked, None):
+        question = "whole tank (bucket=180g 35min): "
+        if place is not None:
+            named = f"{place.label} ({place.area_id})" if place.label else place.area_id
+            question = f"{named}, {place.unit} before/after: "
         while True:
-            typed = answer(_question(place), items)
+            typed = answer(question, items)
             if typed == "?":
                 output.say(GRAMMAR)
                 continue
@@ -68,13 +71,6 @@ def ask_for_visit(
             except UsageError as error:
                 output.say(str(error))
     return visit_rows(book, tank_id, day, items)
-
-
-def _question(place: Place | None) -> str:
-    if place is None:
-        return "whole tank (bucket=180g 35min): "
-    named = f"{place.label} ({place.area_id})" if place.label else place.area_id
-    return f"{named}, {place.unit} before/after: "
 
 
 def answer(question: str, so_far: Sequence[str] = ()) -> str:
@@ -117,7 +113,7 @@ def log_command(asked: Asked) -> None:
     Exit status: 0 done, 2 the visit is not understood or does not check, 3 the tool itself failed.
     """
     from growthcast.book.read import read_once
-    from growthcast.book.writing.visit.amounts import looks_like_item
+    from growthcast.book.writing.visit.entry import looks_like_item
 
     items = asked.visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
@@ -137,7 +133,8 @@ def log_command(asked: Asked) -> None:
 def _log_visit(folder: Path, asked: Asked, items: list[str]) -> None:
     from growthcast.book.read import read_book
     from growthcast.book.writing.unlog import without_visit
-    from growthcast.book.writing.visit.entry import tank_of_visit, visit_rows
+    from growthcast.book.writing.visit.entry import visit_rows
+    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.say.log import doubtful_words, understood_words
 
     today, yes, again = date.today(), asked.yes, asked.again
@@ -236,8 +233,8 @@ def measure_command(
     Exit status: 0 done, 2 the photo is refused or bad arguments, 3 the tool itself failed.
     """
     from growthcast.book.read import read_book
-    from growthcast.book.writing.visit.entry import tank_of_visit
     from growthcast.book.writing.visit.lines import keep_picture, read_taps
+    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.say.written import photo_words
     from growthcast.service.visit.photo import measure, size_of_tank
     from growthcast.service.visit.picture import pane_of, read_picture
@@ -274,7 +271,7 @@ def _write_page(
 
     import numpy as np
 
-    from growthcast.book.writing.visit.entry import tank_of_visit
+    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.desk.visit import tapping_page
     from growthcast.forecast.heights import LEVELS
     from growthcast.forecast.report import as_date, forecast_growth

@@ -33,8 +33,9 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
     """Log the visits of a file: all are understood and checked before the first is written."""
     from growthcast.book.read import read_book
     from growthcast.book.writing.append import would_add
-    from growthcast.book.writing.visit.entry import tank_of_visit, visit_rows
+    from growthcast.book.writing.visit.entry import visit_rows
     from growthcast.book.writing.visit.lines import numbered, read_lines
+    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.say.log import doubtful_words, understood_words, visit_for_programs
 
     lines = read_lines(text_of(file))

@@ -10,7 +10,7 @@ import contextlib
 import os
 import sys
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from importlib import import_module
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -164,12 +164,9 @@ def _call(words: Sequence[str]) -> None:
     app()
 
 
-def function_of(name: str) -> Callable[..., None]:
+def function_of(name: str) -> Any:
     """Return the function of a command."""
-    function: Callable[..., None] = getattr(
-        import_module(f"growthcast.cli.{COMMANDS[name]}"), f"{name}_command"
-    )
-    return function
+    return getattr(import_module(f"growthcast.cli.{COMMANDS[name]}"), f"{name}_command")
 
 
 def _stop(error: GrowthcastError) -> NoReturn:

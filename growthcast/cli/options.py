@@ -47,7 +47,6 @@ Days = list[date] | None
 File = Path | None
 Files = list[Path] | None
 Count = int | None
-Amount = float | None
 """What commands take; ``options.toml`` says what each is for."""
 
 
@@ -79,11 +78,6 @@ class Taken:
     def names(self) -> Sequence[str]:
         """The names of an option."""
         return self.flags or [f"--{self.name.replace('_', '-')}"]
-
-    @property
-    def is_parsed(self) -> bool:
-        """Whether its text is read here."""
-        return self.takes == "DATE" or bool(self.one_of)
 
     def at_first(self) -> Any:
         """Return what holds where it is not given."""

@@ -26,7 +26,6 @@ from growthcast.cli.output import check_file, say, write_file
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
-    from growthcast.arrays import IntArray
     from growthcast.book.book import Book
     from growthcast.brief.page import Page
     from growthcast.say.locale import Locale
@@ -146,7 +145,7 @@ def _write_client_page(
         raise UsageError("name one tank with --tank ID, or one client with --client NAME")
     check_file(None, data, ".json", ".csv")
     opened, day, fit = open_fit(book, on)
-    tanks = _tanks_of(opened, tank, client)
+    tanks = opened.tanks_of(client) if client else chosen_tanks(opened, one_tank(opened, tank))
     names = opened.tanks.text("tank_id")[tanks].tolist()
     if quote and set(names) <= set(opened.trims.text("tank_id").tolist()):
         raise UsageError(
@@ -194,11 +193,6 @@ def _say_what_is_not_told(book: Book) -> None:
         say("Term and notice are left to be agreed: write [practice] terms in practice.toml.")
     if not book.practice.includes:
         say("What a visit includes is not told: write [visit] includes in practice.toml.")
-
-
-def _tanks_of(book: Book, tank: str | None, client: str | None) -> IntArray:
-    """Return the places of one tank, or of all tanks of a client."""
-    return book.tanks_of(client) if client else chosen_tanks(book, one_tank(book, tank))
 
 
 def _write_data(

@@ -26,6 +26,8 @@ ENDS_OR_JOINS = re.compile("\n|\N{NO-BREAK SPACE}|  | $")
 """What folding changes even in a text that has the room."""
 PLAIN_LETTERS = str.maketrans({RULE: "-", "\N{EN DASH}": "-", FINE: "+", "×": "x", "÷": "/"})
 """What stands for a character of ours where stdout is not in Unicode."""
+NARROW_LETTERS = re.compile(f"[ -~{''.join(map(chr, PLAIN_LETTERS))}]*")
+"""Text all of whose characters take one column."""
 
 
 def takes_any_letter() -> bool:
@@ -171,7 +173,7 @@ def _coloured(text: str, code: str) -> str:
 
 def _width(text: str) -> int:
     """Columns that a text takes on a terminal."""
-    if text.isascii() or text.translate(PLAIN_LETTERS).isascii():  # ours are as wide as theirs
+    if NARROW_LETTERS.fullmatch(text) or text.isascii():
         return len(text)
     from rich.cells import cell_len
 

@@ -17,9 +17,9 @@ from markupsafe import Markup
 from growthcast.book.book import Book
 from growthcast.book.read import read_book
 from growthcast.book.writing.append import Change
-from growthcast.book.writing.visit.amounts import Place
 from growthcast.book.writing.visit.entry import log_rows, visit_rows
 from growthcast.book.writing.visit.lines import Line, State, log_line, numbered
+from growthcast.book.writing.visit.places import Place
 from growthcast.desk.memory import Desk, Known
 from growthcast.errors import UsageError
 from growthcast.say.locale import Locale, open_locale

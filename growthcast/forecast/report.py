@@ -114,7 +114,7 @@ class _Search:
         reached = chances[row] >= level[:, None]
         ever, after = reached.any(axis=1), reached.argmax(axis=1)
         before = np.maximum(after - 1, 0)
-        low, high = np.where(after > 0, days_d[before], -1.0), days_d[after]
+        low, high = days_d[before], days_d[after]
         at_low, at_high = chances[row, before], chances[row, after]
         step = 0
         while (left := np.flatnonzero(ever & (high - low > 1.0))).size:
@@ -141,7 +141,7 @@ def _between(
     """
     held = (np.clip(p, LEAST_CHANCE, 1.0 - LEAST_CHANCE) for p in (at_low, at_high, level))
     start, end, goal = (np.log(p / (1.0 - p)) for p in held)
-    share = np.clip((goal - start) / np.maximum(end - start, 1e-9), 0.0, 1.0)
+    share = (goal - start) / np.maximum(end - start, 1e-9)
     begin = low + USUAL_REGROWTH_D
     day = begin * ((high + USUAL_REGROWTH_D) / begin) ** share - USUAL_REGROWTH_D
     found: FloatArray = np.clip(np.ceil(day), low + 1.0, high)

@@ -351,7 +351,7 @@ def depth_by_base(view: View, base: FloatArray, standing: Standing, width_cm: fl
                  for z in (depth, depth + 1.0))  # fmt: skip
     slope, seen = deeper - y, np.isfinite(y)
     usual, doubt = np.array(GROUND_RISE_CM) / width_cm
-    weight = np.where(seen, 1.0 / (GROUND_LUMPS_CM**2 + ((usual - slope) * sd) ** 2), 0.0)
+    weight = 1.0 / (GROUND_LUMPS_CM**2 + ((usual - slope) * sd) ** 2)
     known = doubt**-2 + (weight * depth**2)[seen].sum()
     rise = (usual * doubt**-2 + (weight * depth * y)[seen].sum()) / known
     by = rise - slope

@@ -8,8 +8,8 @@ from typing import Any
 
 from growthcast.book.book import WholeTank
 from growthcast.book.words import plain as number_text
-from growthcast.book.writing.visit.amounts import WORDS, Place
 from growthcast.book.writing.visit.entry import VisitRow
+from growthcast.book.writing.visit.places import WORDS, Place
 from growthcast.plain import plain
 from growthcast.say import words as tell
 from growthcast.say.reasons import reason

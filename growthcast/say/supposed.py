@@ -164,7 +164,7 @@ def supposed_cautions(supposed: Supposed) -> list[str]:
     if supposed.changes.conditions.get("co2_mg_l", 0.0) > CO2_CAUTION_MG_L:
         said.append(sentence("supposed_co2"))
     areas = np.flatnonzero(design.alive & (design.tank == supposed.tank))
-    chances = holding_of(supposed.book, fit, supposed.tank, areas)
+    chances = holding_of(supposed.book, fit, areas)
     new = set(supposed.plants.values())
     ceiling = np.exp(design.problem.pooling.log_ceiling)
     for i, area in enumerate(areas.tolist()):

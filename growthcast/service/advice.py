@@ -12,7 +12,14 @@ from growthcast.fit.result import GrowthFit
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, in_json, plain
-from growthcast.service.effort.hours import Range, Saving, VisitEffort, Year, year_of_visits
+from growthcast.service.effort.hours import (
+    DAYS_PER_YEAR,
+    Range,
+    Saving,
+    VisitEffort,
+    Year,
+    year_of_visits,
+)
 from growthcast.service.effort.learn import MinutesBasis
 from growthcast.service.holding import NotHolding
 from growthcast.service.interval import IntervalOptions
@@ -58,6 +65,20 @@ def cut_limit(fit: GrowthFit, area: int) -> CutLimit | None:
         table_cm=float(design.traits.lowest_cut_cm[area]),
         limit_cm=limit,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class KnownArea:
+    """What book and fit say of an area; ``limit`` is the lowest cut that keeps it above its floor.
+
+    Heights of it are in ``unit``: cm, or % cover for floating plants.
+    """
+
+    area_id: str
+    label: str
+    unit: str
+    basis: Basis
+    limit: CutLimit | None = field(metadata=HIDDEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +221,27 @@ class NextLonger:
     saved: Saving = field(metadata=in_json(into=_ranges, flat=True))
     bare_areas: tuple[AreaAdvice, ...] = field(metadata=in_json(into=_bare))
     lost_areas: tuple[str, ...]
+
+    @classmethod
+    def against(cls, now: OptionAdvice, longer: OptionAdvice, saved: Saving) -> Self:
+        """Compare a chosen interval with a longer one that ``saved`` so much.
+
+        A visit in ten finds some area over its height where the chance of none is 90 %: with a
+        visit every 14 days that is 2.6 visits a year.
+        """
+        lost_days = now.share_of_days_presentable - longer.share_of_days_presentable
+        needed = [(area, area.cut_needed_cm) for area in longer.areas]
+        return cls(
+            interval_d=longer.interval_d,
+            chance_all_within=longer.chance_all_within,
+            visits_over_per_year=longer.visits_over_per_year,
+            presentable_days_lost=DAYS_PER_YEAR * lost_days,
+            hours_saved=now.year.hours - longer.year.hours,
+            cost_saved=now.year.cost - longer.year.cost,
+            saved=saved,
+            bare_areas=tuple(a for a, cm in needed if cm is not None and cm < a.least_cut_cm),
+            lost_areas=tuple(area.label for area, cm in needed if cm is None),
+        )
 
 
 MendKind = Literal["budget", "floor", "lowest cut", "plant", "light"]

@@ -18,7 +18,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.model.clock import tank_conditions
 from growthcast.fit.model.shade import MOST_COVER
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
-from growthcast.fit.supposed import conditions_now, conditions_since
+from growthcast.fit.supposed import conditions_since
 from growthcast.growth.normal import normal_cdf
 from growthcast.growth.responses import FULL_HOURS_H, canopy_light
 from growthcast.nouns import dataclass
@@ -73,7 +73,7 @@ class Holding:
 
 
 def holding(
-    conditions: Mapping[str, float],
+    conditions: Mapping[str, float | FloatArray],
     priors: SpeciesPriors,
     species: IntArray,
     light_share: FloatArray,
@@ -83,7 +83,7 @@ def holding(
 
     Parameters
     ----------
-    conditions : mapping of str to float
+    conditions : mapping of str to float or array (n,)
         ``ppfd_umol``, ``photoperiod_h``, ``co2_mg_l`` and ``temperature_c`` by column name
         [umol/m2/s, h, mg/L, deg C]; NaN where nobody gave it, which takes the reference with its
         doubt.
@@ -106,41 +106,35 @@ def holding(
         species' ``needs_co2``.
     """
     reference = read_reference()
-    hours = _or(conditions["photoperiod_h"], reference.conditions["photoperiod_h"])
-    hours = min(hours, FULL_HOURS_H)
-    ppfd = conditions["ppfd_umol"]
-    light = canopy_light(ppfd, light_share, canopy_cm)
-    light = np.where(np.isnan(light), reference.conditions["ppfd_umol"] * light_share, light)
-    unknown = 0.0 if np.isfinite(ppfd) else reference.unknown_spread["light"]
-    lit = 24.0 * priors.traits["respiration_share"][species] / max(hours, 1e-9)
+    names = ("photoperiod_h", "ppfd_umol", "temperature_c", "co2_mg_l")
+    given = [np.asarray(conditions[name], np.float64) for name in names]
+    usual = [reference.conditions[name] for name in names]
+    hours, _, warm, co2 = (np.where(np.isnan(g), u, g) for g, u in zip(given, usual, strict=True))
+    hours = np.maximum(np.minimum(hours, FULL_HOURS_H), 1e-9)
+    light = canopy_light(given[1], light_share, canopy_cm)
+    light = np.where(np.isnan(light), usual[1] * light_share, light)
+    unknown = np.where(np.isfinite(given[1]), 0.0, reference.unknown_spread["light"])
+    lit = 24.0 * priors.traits["respiration_share"][species] / hours
     half = priors.traits["light_k_umol"][species]
-    form = np.interp(half, *LIGHT_NEEDED_UMOL) * reference.conditions["photoperiod_h"]
-    needed = np.maximum(half * np.arctanh(np.clip(lit, 0.0, 1.0 - 1e-12)), form / max(hours, 1e-9))
+    form = np.interp(half, *LIGHT_NEEDED_UMOL) * usual[0]
+    needed = np.maximum(half * np.arctanh(np.clip(lit, 0.0, 1.0 - 1e-12)), form / hours)
     never = lit >= 1.0
     ahead = np.log(np.maximum(light, 1e-12)) - np.log(np.maximum(needed, 1e-12))
     enough = normal_cdf(ahead / np.hypot(COMPENSATION_SPREAD, unknown))
-    warm = _or(conditions["temperature_c"], reference.conditions["temperature_c"])
     hottest = priors.traits["temp_max_c"][species] - HEAT_MARGIN_C
     coldest = priors.traits["temp_min_c"][species] + COLD_MARGIN_C
     below, above = (
         normal_cdf(room / TEMPERATURE_SPREAD_C) for room in (hottest - warm, warm - coldest)
     )
-    co2 = _or(conditions["co2_mg_l"], reference.conditions["co2_mg_l"])
-    spread = np.hypot(
-        CO2_NEEDED_SPREAD,
-        0.0 if np.isfinite(conditions["co2_mg_l"]) else 2.0 * reference.unknown_spread["co2"],
-    )
+    doubt = np.where(np.isfinite(given[3]), 0.0, 2.0 * reference.unknown_spread["co2"])
     asked = np.array([CO2_NEEDED_MG_L.get(need, 1e-9) for need in priors.needs_co2[species]])
-    carbon = normal_cdf((np.log(max(co2, 1e-9)) - np.log(asked)) / spread)
+    ahead = np.log(np.maximum(co2, 1e-9)) - np.log(asked)
+    carbon = normal_cdf(ahead / np.hypot(CO2_NEEDED_SPREAD, doubt))
     return Holding(
         light=np.where(never, 0.0, enough),
         warmth=below * above,
         co2=np.where(asked > 1e-9, carbon, 1.0),
     )
-
-
-def _or(value: float, usual: float) -> float:
-    return usual if np.isnan(value) else value
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,23 +153,21 @@ class NotHolding:
     under_cover: float | None = field(default=None, metadata=in_json("likely_under_cover_share"))
 
 
-def cover_now(fit: GrowthFit, tank: int) -> float:
-    """Return the share of a tank's surface under floating plants from the day of the fit on.
+def cover_now(fit: GrowthFit) -> FloatArray:
+    """Return the share of tanks' surfaces under floating plants from the day of the fit on.
 
     Parameters
     ----------
     fit : GrowthFit
         A fitted book.
-    tank : int
-        Place of the tank in it.
 
     Returns
     -------
-    float
+    array (K,)
         Share [0-1].
     """
     shade = fit.design.shade
-    return 0.0 if shade is None else float(shade.on(fit.design.on_day)[tank])
+    return np.zeros(fit.design.tank_id.size) if shade is None else shade.on(fit.design.on_day)
 
 
 def light_under(book: Book, fit: GrowthFit, tank: int, cover_cm2: float) -> float:
@@ -199,7 +191,7 @@ def light_under(book: Book, fit: GrowthFit, tank: int, cover_cm2: float) -> floa
         that are seen at half of it today are taken to stand at half of it then. 1 where the size of
         the tank is not known.
     """
-    design, now = fit.design, cover_now(fit, tank)
+    design, now = fit.design, float(cover_now(fit)[tank])
     surface = float(np.prod([book.tanks.number(n)[tank] for n in ("length_cm", "width_cm")]))
     here = design.stays & design.is_cover & (design.tank == tank)
     usual = float((design.area_cm2 * design.traits.middle_cm / 100.0)[here].sum())
@@ -208,10 +200,8 @@ def light_under(book: Book, fit: GrowthFit, tank: int, cover_cm2: float) -> floa
 
 
 @finite_answer
-def holding_of(
-    book: Book, fit: GrowthFit, tank: int, areas: IntArray, cover: float | None = None
-) -> Holding:
-    """Return the chances that areas hold under the conditions of their tank.
+def holding_of(book: Book, fit: GrowthFit, areas: IntArray, cover: float | None = None) -> Holding:
+    """Return the chances that areas hold under the conditions of their tanks.
 
     Parameters
     ----------
@@ -219,10 +209,8 @@ def holding_of(
         The book that was fitted.
     fit : GrowthFit
         Its fit.
-    tank : int
-        Place of the tank in the book.
     areas : int array (n,)
-        Places of its areas; light is taken midway between floor and budget.
+        Places of the areas; light is taken midway between floor and budget.
     cover : float, optional
         Share of the surface under floating plants [0-1]; as it is when not given.
 
@@ -231,13 +219,16 @@ def holding_of(
     Holding
         Under the conditions of the day of the fit.
     """
-    design, conditions = fit.design, conditions_now(fit, tank)
-    traits, water = design.traits, design.water_depth_cm[design.tank[areas]]
+    design, tank = fit.design, fit.design.tank[areas]
+    now = (design.conditions.from_day <= design.on_day).sum(axis=1) - 1
+    values = design.conditions.values.items()
+    conditions = {name: of_tank[tank, now[tank]] for name, of_tank in values}
+    traits, water = design.traits, design.water_depth_cm[tank]
     middle = 0.5 * (traits.floor_cm[areas] + traits.budget_cm[areas])
     canopy = np.where(design.is_cover[areas], water, np.minimum(middle, water))
     share = book.areas.number("light_share")[areas]
     share = np.where(np.isnan(share), 1.0, share)
-    below = 1.0 - (cover_now(fit, tank) if cover is None else cover)
+    below = 1.0 - (cover_now(fit)[tank] if cover is None else cover)
     share = np.where(design.is_cover[areas], share, share * below)
     return holding(conditions, design.priors, design.species[areas], share, canopy)
 
@@ -262,13 +253,13 @@ def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple
         An area whose own log tells of growth since these conditions began is seen to hold, whatever
         the table says of its plant.
     """
-    chances = holding_of(book, fit, tank, areas)
+    chances = holding_of(book, fit, areas)
     doubtful = chances.chance < NOT_LIKELY
     if not doubtful.any():
         return ()
     unseen = fit.spans_since(conditions_since(fit, tank))[areas] < OWN_SPANS_FOR_LOG
-    covers = np.arange(0.0, cover_now(fit, tank) - 0.5 * COVER_STEP, COVER_STEP).tolist()
-    likely = [holding_of(book, fit, tank, areas, cover).chance >= LIKELY for cover in covers]
+    covers = np.arange(0.0, cover_now(fit)[tank] - 0.5 * COVER_STEP, COVER_STEP).tolist()
+    likely = [holding_of(book, fit, areas, cover).chance >= LIKELY for cover in covers]
     names, labels = book.areas.text("area_id"), book.areas.text("label")
     return tuple(
         NotHolding(

@@ -31,7 +31,7 @@ from growthcast.growth.quick import (
 from growthcast.nouns import dataclass
 from growthcast.service.draws import GrowthDraws, draw_growth, span_normals
 
-AREAS_AT_ONCE = 200
+AREAS_AT_ONCE = 400
 """Areas whose draws are held in memory together."""
 ALL = slice(None)
 REST_HALVINGS = 10

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.model.rates import Basis
@@ -23,7 +23,6 @@ from growthcast.service.advice import (
     cut_limit,
 )
 from growthcast.service.effort.hours import (
-    DAYS_PER_YEAR,
     Range,
     VisitEffort,
     fixed_minutes,
@@ -31,7 +30,7 @@ from growthcast.service.effort.hours import (
     visit_efforts,
 )
 from growthcast.service.effort.learn import Timing, learn_timing
-from growthcast.service.holding import not_holding
+from growthcast.service.holding import NOT_LIKELY, holding_of, not_holding
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, blocks_of_tanks, living_areas, living_part
 from growthcast.service.mends import in_full
@@ -73,7 +72,7 @@ def recommend(
         under the conditions given. A tank in which nothing grows gets its cap.
     """
     tanks = np.arange(len(book.tanks)) if tanks is None else tanks
-    timing, basis, said = learn_timing(book, fit), fit.basis, _said(book)
+    timing, basis, said = learn_timing(book, fit), fit.basis, _said(book, fit)
     advice: dict[int, TankAdvice] = {}
     for tanks_at_once in steps([*blocks_of_tanks(fit, tanks)]):
         for block in _worked_out(book, fit, tanks_at_once, timing, basis, briefly):
@@ -86,8 +85,8 @@ def recommend(
     return [advice.get(tank) or _nothing_grows(said[tank]) for tank in tanks.tolist()]
 
 
-def _said(book: Book) -> list[dict[str, Any]]:
-    """What the book says of the visits to each tank (K), as fields of its advice."""
+def _said(book: Book, fit: GrowthFit) -> list[dict[str, Any]]:
+    """What is said of each tank (K) and its plants, whatever the interval: fields of its advice."""
     tanks = book.tanks
     columns = {
         "tank_id": tanks.text("tank_id").astype(str),
@@ -97,7 +96,13 @@ def _said(book: Book) -> list[dict[str, Any]]:
         "confidence": book.of_tanks("confidence"),
     }
     rows = zip(*(column.tolist() for column in columns.values()), strict=True)
-    return [dict(zip(columns, row, strict=True)) for row in rows]
+    said = [dict(zip(columns, row, strict=True)) for row in rows]
+    areas = np.flatnonzero(fit.design.stays)
+    doubtful = fit.design.tank[areas][holding_of(book, fit, areas).chance < NOT_LIKELY]
+    for tank in distinct(doubtful).tolist():
+        mine = areas[fit.design.tank[areas] == tank]
+        said[tank]["not_holding"] = not_holding(book, fit, tank, mine)
+    return said
 
 
 def _nothing_grows(said: dict[str, Any]) -> TankAdvice:
@@ -257,15 +262,19 @@ def _advise(block: _Block, run: int, said: dict[str, Any]) -> TankAdvice:
     """Choose the interval of one tank, with what limits it."""
     choice, tank = block.choices[run], int(block.living.tank[run])
     areas, options = block.living.area[block.living.of_tank(run)], block.options
-    lost = not_holding(block.book, block.fit, tank, areas)
-    holds = len(lost) < areas.size
+    holds = len(said.get("not_holding", ())) < areas.size
     chosen, failing = choice.chosen if holds else None, choice.failing
     fails = [] if failing is None else _falling_short(block, failing, run)
     short: tuple[ShortArea, ...] = ()
     longer, told = None, {n: block.option(n, run) for n in choice.mine}
     if failing is not None and block.needed_budget_cm is not None:
         short = _short_areas(block, failing, run, fails)
-        longer = None if chosen is None else _longer(block, told, chosen, failing, run)
+        if chosen is not None:
+            two = [
+                block.efforts[n].hours_of_year(run, told[n].interval_d) for n in (chosen, failing)
+            ]
+            saved = saving(two[0], two[1], block.book.practice.labour_rate_per_h)
+            longer = NextLonger.against(told[chosen], told[failing], saved)
     return TankAdvice(
         **said,
         recommended_interval_d=None if chosen is None else options[chosen].interval_d,
@@ -276,35 +285,7 @@ def _advise(block: _Block, run: int, said: dict[str, Any]) -> TankAdvice:
         short=short,
         longer=longer,
         minutes=block.timing.rests_on(areas),
-        not_holding=lost,
         longest_gap_d=int(block.fit.design.gap_d[tank]) or None,
-    )
-
-
-def _longer(
-    block: _Block, told: dict[int, OptionAdvice], chosen: int, failing: int, run: int
-) -> NextLonger:
-    """Compare the chosen interval of a tank with the next longer one.
-
-    A visit in ten finds some area over its height where the chance of none is 90 %: with a visit
-    every 14 days that is 2.6 visits a year.
-    """
-    now, longer = told[chosen], told[failing]
-    now_h, longer_h = (
-        block.efforts[n].hours_of_year(run, told[n].interval_d) for n in (chosen, failing)
-    )
-    lost_days = now.share_of_days_presentable - longer.share_of_days_presentable
-    bare = [area for area in longer.areas if area.cut_needed_cm is not None]
-    return NextLonger(
-        interval_d=longer.interval_d,
-        chance_all_within=longer.chance_all_within,
-        visits_over_per_year=longer.visits_over_per_year,
-        presentable_days_lost=DAYS_PER_YEAR * lost_days,
-        hours_saved=now.year.hours - longer.year.hours,
-        cost_saved=now.year.cost - longer.year.cost,
-        saved=saving(now_h, longer_h, block.book.practice.labour_rate_per_h),
-        bare_areas=tuple(a for a in bare if (a.cut_needed_cm or 0.0) < a.least_cut_cm),
-        lost_areas=tuple(area.label for area in longer.areas if area.cut_needed_cm is None),
     )
 
 
@@ -371,6 +352,32 @@ def area_label(book: Book, place: int) -> str:
         Its label, or its id where it has none.
     """
     return str(book.areas.text("label")[place] or book.areas.text("area_id")[place])
+
+
+def known_of(book: Book, fit: GrowthFit, area: int) -> dict[str, Any]:
+    """Return what book and fit say of an area.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    area : int
+        Place of the area in the book.
+
+    Returns
+    -------
+    dict
+        The fields of a ``KnownArea``.
+    """
+    return {
+        "area_id": str(fit.design.area_id[area]),
+        "label": area_label(book, area),
+        "unit": unit_of(fit, area),
+        "basis": fit.basis[area],
+        "limit": cut_limit(fit, area),
+    }
 
 
 def option_of(

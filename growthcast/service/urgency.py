@@ -288,8 +288,8 @@ def chance_some_area_over(fit: GrowthFit, tanks: IntArray, ahead_d: IntArray) ->
     for block in blocks_of_tanks(fit, tanks):
         standing = standing_areas(fit, block)
         found = np.searchsorted(tanks, standing.living.tank)
-        for t, days in enumerate(ahead_d.tolist()):
-            chances[found, t] = 1.0 - standing.later(days).chance
+        for t, then in enumerate(standing.each_later(ahead_d.tolist())):
+            chances[found, t] = 1.0 - then.chance
     return chances
 
 

@@ -13,7 +13,7 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
-from growthcast.book.writing.journal import LOCK, book_lock, entries
+from growthcast.book.writing.journal import LOCK, Entry, book_lock, entries
 from growthcast.book.writing.replace import read_file, replace_files
 
 CALLS = (
@@ -62,7 +62,7 @@ def is_killed(folder: Path, new: Mapping[str, bytes | None], number: int, moment
     child = os.fork()
     if child == 0:
         die_at(number, moment)
-        replace_files(folder, new, {name: OLD.get(name) for name in new}, "test")
+        replace_files(folder, new, {name: OLD.get(name) for name in new}, Entry("test"))
         os._exit(0)
     _, status = os.waitpid(child, 0)
     assert os.WIFSIGNALED(status) or os.WEXITSTATUS(status) == 0, status

@@ -19,8 +19,8 @@ from growthcast.book.tables import TABLES
 from growthcast.book.writing.append import KINDS, add_rows, parse_row
 from growthcast.book.writing.journal import splice_of
 from growthcast.book.writing.unlog import take_back
-from growthcast.book.writing.visit.amounts import Place
 from growthcast.book.writing.visit.entry import parse_visit
+from growthcast.book.writing.visit.places import Place
 from growthcast.errors import RowsRefused, UsageError
 from tests.books import TODAY, write_book
 

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from growthcast.book.read import read_book
-from growthcast.book.writing.visit.amounts import Place
 from growthcast.book.writing.visit.entry import VisitRow
+from growthcast.book.writing.visit.places import Place
 from growthcast.fit.growth import recalled_fit
 from growthcast.say.log import cause_words
 from growthcast.service.doubts.judge import doubts_about

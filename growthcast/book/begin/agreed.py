@@ -12,7 +12,7 @@ from growthcast.book.begin.typed import slug
 from growthcast.book.book import Book, names_of_plants
 from growthcast.book.cells.numbers import YEAR_FIRST, YEAR_LAST, day_of
 from growthcast.book.words import plain, shown, some_of
-from growthcast.book.writing.visit.amounts import LOOKS
+from growthcast.book.writing.visit.entry import LOOKS
 from growthcast.errors import UsageError
 
 ORDERS = ("day-first", "month-first")
@@ -28,6 +28,7 @@ _HOURS = re.compile(r"([0-9]{1,2})\s*(?:h|std|:)\s*([0-9]{1,2})?\s*(?:min|m)?", 
 _BETWEEN = re.compile(r"\s*(?:/|->|=>|→|\bto\b|\bauf\b)\s*")
 _UNITS: Mapping[str, Mapping[str, float]] = {
     "cm": {"": 1.0, "cm": 1.0, "mm": 0.1, "%": 1.0},
+    "share": {"": 1.0, "%": 1.0},
     "g": {"": 1.0, "g": 1.0, "gr": 1.0, "gram": 1.0, "grams": 1.0, "gramm": 1.0, "kg": 1000.0},
     "min": dict.fromkeys(("", "min", "mins", "minutes", "minuten", "m"), 1.0) | {"h": 60.0},
 }
@@ -53,18 +54,17 @@ def read_dates(cells: Sequence[str], order: str = "") -> list[date | None]:
     ``UsageError`` asks for ``order``, one of ``ORDERS``.
     """
     texts = [match[1] if (match := _MIDNIGHT.fullmatch(cell)) else cell for cell in cells]
-    read: dict[str, list[date | None]] = {"day-first": [], "month-first": []}
-    for text in texts:
-        last = re.fullmatch(YEAR_LAST, text)
-        for way, days in read.items():
-            if last is not None:
-                day, month = (1, 2) if way == "day-first" else (2, 1)
-                days.append(day_of(last[3], last[month], last[day]))
-            else:
-                days.append(_plain_day(text))
+    parts = [re.fullmatch(YEAR_LAST, text) for text in texts]
+    read = {
+        way: [
+            day_of(one[3], one[month], one[day]) if one else _plain_day(text)
+            for one, text in zip(parts, texts, strict=True)
+        ]
+        for way, day, month in (("day-first", 1, 2), ("month-first", 2, 1))
+    }
     if order:
         return read[order]
-    open_ones = [at for at, text in enumerate(texts) if re.fullmatch(YEAR_LAST, text)]
+    open_ones = [at for at, one in enumerate(parts) if one]
     whole = [way for way, days in read.items() if all(days[at] is not None for at in open_ones)]
     if len(whole) == 1 or read["day-first"] == read["month-first"]:
         return read[whole[0] if whole else "day-first"]
@@ -87,13 +87,18 @@ def _plain_day(text: str) -> date | None:
 def read_numbers(cells: Sequence[str], unit: str, mark: str = "") -> list[float | None]:
     """Return the numbers of a column in a unit; ``None`` for what is none, or may be two.
 
-    ``unit`` is "cm", "g", "min" or "share"; a unit beside a number is read. Where commas and points
-    stand in one column, ``UsageError`` asks for ``mark``, a key of ``MARKS``.
+    ``unit`` is "cm", "g", "min" or "share"; a unit beside a number is read. Shares without a
+    percent sign are percent where one is above 1. Where commas and points stand in one column,
+    ``UsageError`` asks for ``mark``, a key of ``MARKS``.
     """
     decimal = MARKS.get(mark) or _decimal_mark(cells)
+    numbers = [_number(cell, unit, decimal) for cell in cells]
     if unit == "share":
-        return _shares(cells, decimal)
-    return [_number(cell, unit, decimal) for cell in cells]
+        percent = any(cell.strip().rstrip(".").endswith("%") for cell in cells)
+        percent = percent or any(number is not None and number > 1 for number in numbers)
+        scale = 100.0 if percent else 1.0
+        return [None if number is None else float(plain(number / scale)) for number in numbers]
+    return numbers
 
 
 def read_pairs(cells: Sequence[str], mark: str = "") -> list[tuple[float | None, float | None]]:
@@ -103,25 +108,20 @@ def read_pairs(cells: Sequence[str], mark: str = "") -> list[tuple[float | None,
     """
     split = [_BETWEEN.split(cell) for cell in cells]
     decimal = MARKS.get(mark) or _decimal_mark([part for parts in split for part in parts])
-
-    def pair(parts: list[str]) -> tuple[float | None, float | None]:
+    found: list[tuple[float | None, float | None]] = []
+    for parts in split:
         numbers = [_number(part, "cm", decimal) for part in parts]
         lost = any(part and number is None for part, number in zip(parts, numbers, strict=True))
-        before, after = (*numbers, None, None)[:2]
-        return (None, None) if lost or len(parts) > 2 else (before, after)
-
-    return [pair(parts) for parts in split]
+        before, after = (None, None) if lost or len(parts) > 2 else (*numbers, None)[:2]
+        found.append((before, after))
+    return found
 
 
 def _decimal_mark(cells: Sequence[str]) -> str:
     """Return what divides the decimals of a column: "," or "."; "" where no cell tells."""
     bodies = [match[2] for cell in cells if (match := _NUMBER.fullmatch(cell.strip()))]
-    sure = {
-        mark
-        for body in bodies
-        for mark in MARKS.values()
-        if mark in body and len(body.partition(mark)[2]) != 3
-    }
+    marked = [(body, mark) for body in bodies for mark in MARKS.values() if mark in body]
+    sure = {mark for body, mark in marked if len(body.partition(mark)[2]) != 3}
     if len(sure) > 1:
         raise UsageError(
             'some numbers have a comma, others a point; write numbers = "comma" or "point" under '
@@ -130,37 +130,24 @@ def _decimal_mark(cells: Sequence[str]) -> str:
     return sure.pop() if sure else ""
 
 
-def _body(body: str, decimal: str) -> float | None:
-    mark = next((one for one in MARKS.values() if one in body), "")
-    if mark and not decimal:
-        return None  # 1,234 may be a thousand or one and a bit
-    if mark and mark != decimal:
-        whole, _, rest = body.partition(mark)
-        return float(whole + rest) if len(rest) == 3 and whole else None
-    return float(body.replace(",", "."))
-
-
 def _number(cell: str, unit: str, decimal: str) -> float | None:
     if unit == "min" and (hours := _HOURS.fullmatch(cell.strip())):
         return 60.0 * int(hours[1]) + int(hours[2] or 0)
     match = _NUMBER.fullmatch(cell.strip())
     scale = _UNITS[unit].get(match[3].casefold()) if match else None
-    number = _body(match[2], decimal) if match else None
-    if match is None or match[1] == "-" or scale is None or number is None:
+    if match is None or scale is None or match[1] == "-":
         return None
-    return float(plain(scale * number))
+    body = match[2]
+    mark = "," if "," in body else "." if "." in body else ""
+    whole, _, rest = body.partition(mark or "?")
+    if mark and not decimal:
+        return None  # 1,234 may be a thousand or one and a bit
+    if mark and mark != decimal:
+        return float(plain(scale * float(whole + rest))) if len(rest) == 3 and whole else None
+    return float(plain(scale * float(body.replace(",", "."))))
 
 
-def _shares(cells: Sequence[str], decimal: str) -> list[float | None]:
-    """Return shares; without a percent sign numbers above 1 make a column one of percent."""
-    found = [_NUMBER.fullmatch(cell.strip()) for cell in cells]
-    numbers = [
-        _body(match[2], decimal) if match and match[3] in {"", "%"} else None for match in found
-    ]
-    signed = any(match and match[3] == "%" for match in found)
-    percent = signed or any(number is not None and number > 1 for number in numbers)
-    scale = 100.0 if percent else 1.0
-    return [None if number is None else float(plain(number / scale)) for number in numbers]
+_LIFE = ("planted_on", "removed_on")
 
 
 class Names:
@@ -174,14 +161,11 @@ class Names:
                 self.tanks[slug(cell)].add(cells[0])
         areas, plants = book.areas, names_of_plants(book.species)
         self.areas: dict[str, set[tuple[str, str]]] = defaultdict(set)
-        self.home: dict[str, str] = {}
-        self.life: dict[str, tuple[date | None, date | None]] = {}
+        self.life: dict[str, tuple[str, date | None, date | None]] = {}
         texts = [areas.text(n).tolist() for n in ("tank_id", "area_id", "label", "species_id")]
-        days = [
-            areas.date(n).astype("datetime64[D]").tolist() for n in ("planted_on", "removed_on")
-        ]
+        days = [areas.date(n).astype("datetime64[D]").tolist() for n in _LIFE]
         for tank, area, label, plant, first, last in zip(*texts, *days, strict=True):
-            self.home[area], self.life[area] = tank, (first, last)
+            self.life[area] = (tank, first, last)
             for one in filter(slug, (area, label, *plants.get(plant, ()))):
                 self.areas[slug(one)].add((tank, area))
 
@@ -204,12 +188,11 @@ class Names:
 
     def _alive(self, name: str, day: date) -> set[tuple[str, str]]:
         """Return tank and id of the areas that go by a name, and of several those of the day."""
-        if name in self.home:
-            return {(self.home[name], name)}
-        named = self.areas.get(slug(name), set())
-        lives = {area: self.life[area] for _, area in named}
-        return {
-            (tank, area)
-            for tank, area in named
-            if (lives[area][0] or day) <= day <= (lives[area][1] or day)
-        }
+        if name in self.life:
+            return {(self.life[name][0], name)}
+        found = set()
+        for tank, area in self.areas.get(slug(name), ()):
+            _, first, last = self.life[area]
+            if (first or day) <= day <= (last or day):
+                found.add((tank, area))
+        return found

@@ -23,6 +23,7 @@ from growthcast.book.supposed import Cell
 from growthcast.book.tables import column_of
 from growthcast.book.words import check_known, folded, printable, shown
 from growthcast.book.writing.append import tried
+from growthcast.book.writing.journal import Entry
 from growthcast.book.writing.replace import replace_files
 from growthcast.book.writing.source import edited, read_source
 from growthcast.errors import Finding, RowsRefused, UsageError
@@ -160,7 +161,6 @@ _UNITS = {"before_cm": "cm", "after_cm": "cm", "removed_cm": "cm", "removed_g": 
 _UNITS |= {"minutes": "min", "visit_min": "min", "water_share": "share"}
 _OF_TANK = ("visit_min", "water_share")
 _TEXTS = ("note", "by")
-_PLACED = ("tank_id", "area_id")
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,14 +172,20 @@ class NotTaken:
 
 
 @dataclass(frozen=True, slots=True)
-class Understood:
-    """Rows for the log, each with the diary's row that it comes from, and the rows left out."""
+class Plan:
+    """Rows for the log, each with the diary's row that it comes from, and the rows left out.
+
+    Once they are laid beside the log: the notes on them, and its bytes before and with them.
+    """
 
     rows: tuple[tuple[int, Mapping[str, Cell]], ...]
     not_taken: tuple[NotTaken, ...]
+    notes: tuple[Finding, ...] = ()
+    before: bytes | None = None
+    after: bytes | None = None
 
 
-def understand_diary(diary: Diary, meanings: Meanings, book: Book) -> Understood:
+def understand_diary(diary: Diary, meanings: Meanings, book: Book) -> Plan:
     """Return a diary as rows of the log; nothing is guessed, what is not understood is left out.
 
     ``UsageError`` where it has no dates, or where dates or numbers may be read in two ways.
@@ -188,20 +194,18 @@ def understand_diary(diary: Diary, meanings: Meanings, book: Book) -> Understood
     if "date" not in heading_of:
         raise UsageError("no column holds the days; write date beside it")
     read = {name: _column(name, diary.column(h), h, meanings) for name, h in heading_of.items()}
-    places = {n: diary.column(heading_of[n]) for n in _PLACED if n in heading_of}
     names = agreed.Names(book)
     rows: list[tuple[int, dict[str, Cell]]] = []
     not_taken: list[NotTaken] = []
     for at, (number, _) in enumerate(diary.rows):
+        values = {name: column[at] for name, column in read.items() if column[at] is not None}
         try:
-            cells = {name: column[at] for name, column in places.items()}
-            values = {name: column[at] for name, column in read.items() if column[at] is not None}
             for trouble in (v for v in values.values() if isinstance(v, UsageError)):
                 raise trouble
-            rows.append((number, _row(values, cells, names)))
+            rows.append((number, _row(values, names)))
         except UsageError as trouble:
             not_taken.append(NotTaken(number, str(trouble)))
-    return Understood(tuple(_joined(rows)), tuple(not_taken))
+    return Plan(tuple(_joined(rows)), tuple(not_taken))
 
 
 def _column(name: str, cells: Sequence[str], heading: str, meanings: Meanings) -> list[Any]:
@@ -229,18 +233,16 @@ def _column(name: str, cells: Sequence[str], heading: str, meanings: Meanings) -
     ]
 
 
-def _row(
-    values: Mapping[str, Any], cells: Mapping[str, str], names: agreed.Names
-) -> dict[str, Cell]:
+def _row(values: Mapping[str, Any], names: agreed.Names) -> dict[str, Cell]:
     """Return one row of the log."""
     if "date" not in values:
         raise UsageError("no day")
     row: dict[str, Cell] = {"date": values["date"]}
-    row["tank_id"], row["area_id"] = names.place(cells, values["date"])
+    row["tank_id"], row["area_id"] = names.place(values, values["date"])
     row |= {name: values[name] for name in (*_UNITS, *_TEXTS, "look") if name in values}
     pair = zip(("before_cm", "after_cm"), values.get("heights", ()), strict=False)
     row |= {name: cm for name, cm in pair if cm is not None}
-    if len(row) == len(_PLACED) + 1:
+    if len(row) == 3:
         raise UsageError("nothing that the log holds")
     for name, value in row.items():
         column = column_of("trims", name)
@@ -266,18 +268,7 @@ def _joined(rows: Sequence[tuple[int, dict[str, Cell]]]) -> list[tuple[int, Mapp
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class Plan:
-    """A diary laid beside a log: its rows, and the log's bytes before and with them."""
-
-    rows: tuple[tuple[int, Mapping[str, Cell]], ...]
-    not_taken: tuple[NotTaken, ...]
-    notes: tuple[Finding, ...]
-    before: bytes | None
-    after: bytes | None
-
-
-def plan_import(folder: Path, understood: Understood, *, today: date) -> Plan:
+def plan_import(folder: Path, understood: Plan, *, today: date) -> Plan:
     """Return what can be added to the log, columns that it lacks with it; nothing is written.
 
     Rows that the log has already, and rows that a check refuses, are listed with what it says.
@@ -285,7 +276,7 @@ def plan_import(folder: Path, understood: Understood, *, today: date) -> Plan:
     """
     rows, not_taken = list(understood.rows), list(understood.not_taken)
     source = read_source(folder, "trims")
-    notes: tuple[Finding, ...] = ()
+    after, notes = source.data, tuple[Finding, ...]()
     while rows:
         after, places = edited(source, {}, [row for _, row in rows])
         files = {"trims.csv": after}, {"trims.csv": source.data}
@@ -298,17 +289,18 @@ def plan_import(folder: Path, understood: Understood, *, today: date) -> Plan:
             raise UsageError(
                 "trims.csv has problems of its own; see growthcast check, mend it first"
             )
-        gone = {places.index(row): item for row, item in said.items() if row is not None}
-        for at, item in gone.items():
-            why = f"trims.csv refuses it: {item.heading}: {item.found}; {item.fix}"
-            held = item.slug == "same-rows"
-            not_taken.append(NotTaken(rows[at][0], "the log has this row already" if held else why))
-        rows = [row for at, row in enumerate(rows) if at not in gone]
+        for place, (number, _) in zip(places, rows, strict=True):
+            if item := said.get(place):
+                why = f"trims.csv refuses it: {item.heading}: {item.found}; {item.fix}"
+                why = "the log has this row already" if item.slug == "same-rows" else why
+                not_taken.append(NotTaken(number, why))
+        rows = [row for place, row in zip(places, rows, strict=True) if place not in said]
+        after = source.data
     listed = tuple(sorted(not_taken, key=lambda one: one.row))
-    return Plan(tuple(rows), listed, notes, source.data, after if rows else source.data)
+    return Plan(tuple(rows), listed, notes, source.data, after)
 
 
 def write_import(folder: Path, plan: Plan, file: str) -> None:
     """Write a plan's rows, all in one step, with a line in the journal."""
     files = {"trims.csv": plan.after}, {"trims.csv": plan.before}
-    replace_files(folder, *files, "import", f"{len(plan.rows)} rows from {file}")
+    replace_files(folder, *files, Entry("import", f"{len(plan.rows)} rows from {file}"))

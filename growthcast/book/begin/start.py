@@ -12,10 +12,10 @@ from tempfile import TemporaryDirectory
 from growthcast.book.begin.typed import Row, complete_areas, plant_meant, slug
 from growthcast.book.files import FILES
 from growthcast.book.read import inspect_book, read_shipped_species
-from growthcast.book.sheets.export import heading_text
-from growthcast.book.sheets.load import SheetTable, Workbook
+from growthcast.book.sheets.load import Workbook
 from growthcast.book.sheets.merge import Merge, check_merge, merge_workbook
-from growthcast.book.sheets.values import SettingRow, as_text, with_settings
+from growthcast.book.sheets.values import SettingRow, SheetTable, Value, as_text, with_settings
+from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES
 from growthcast.book.writing.replace import write_new
 from growthcast.book.writing.source import appended, taken_apart
@@ -84,24 +84,24 @@ def start_from(folder: Path, workbook: Workbook, *, today: date) -> tuple[tuple[
     """
     check_new_folder(folder)
     files, species = new_files(), read_shipped_species()
-    sheets = {sheet.name: sheet for sheet in workbook.tables}
-    tanks = rows_of_sheet(sheets["tanks"]) if "tanks" in sheets else []
-    areas = rows_of_sheet(sheets["areas"]) if "areas" in sheets else []
-    troubles = []
-    for row in tanks:
+    rows = {sheet.name: _rows_of(sheet) for sheet in workbook.tables}
+    tanks, areas, troubles = rows.get("tanks", {}), rows.get("areas", {}), []
+    for row in tanks.values():
         row["tank_id"] = slug(str(row.get("tank_id") or row.get("name") or ""))
-    for number, area in zip(
-        (n for n, _ in sheets["areas"].rows) if areas else (), areas, strict=True
-    ):
-        area["tank_id"] = slug(str(area.get("tank_id") or ""))
+    for number, row in areas.items():
+        row["tank_id"] = slug(str(row.get("tank_id") or ""))
         try:
-            area["species_id"] = plant_meant(species, str(area.get("species_id") or ""))
+            row["species_id"] = plant_meant(species, str(row.get("species_id") or ""))
         except UsageError as trouble:
             troubles.append(f"{workbook.file}, sheet areas, row {number}: {trouble}")
     if troubles:
         raise UsageError("nothing was written; mend these rows:\n    " + "\n    ".join(troubles))
-    whole = {"tanks": tanks, "areas": complete_areas(areas, tanks, species)}
-    again = [_sheet_of(sheets[n], whole[n]) if n in whole else sheets[n] for n in sheets]
+    whole = complete_areas([*areas.values()], [*tanks.values()], species)
+    rows["areas"] = dict(zip(areas, whole, strict=True))
+    again = [
+        _sheet_of(one.name, rows[one.name]) if one.name in ("tanks", "areas") else one
+        for one in workbook.tables
+    ]
     with TemporaryDirectory() as empty:
         write_new(Path(empty), files, "")
         merge = merge_workbook(Path(empty), replace(workbook, tables=tuple(again)))
@@ -111,33 +111,22 @@ def start_from(folder: Path, workbook: Workbook, *, today: date) -> tuple[tuple[
     return tuple(files), merge
 
 
-def rows_of_sheet(sheet: SheetTable) -> list[Row]:
-    """Return a sheet's rows by the columns of the book, texts and numbers as they stand there."""
-    declared = {column.name: column for column in TABLES[sheet.name]}
-    known = {heading_text(name, column).casefold(): name for name, column in declared.items()}
-    names = [heading.strip().casefold() for heading in sheet.headings]
-    names = [known.get(name, name.partition("[")[0].strip()) for name in names]
-    return [
-        {
-            name: float(value)
-            if isinstance(value, int | float)
-            else as_text(value, decimal_comma=False) or None
-            for name, value in zip(names, values, strict=False)
-            if name
-        }
-        for _, values in sheet.rows
-    ]
+def _rows_of(sheet: SheetTable) -> dict[int, Row]:
+    """Return a sheet's rows by their numbers, texts and numbers as they stand there."""
+
+    def cell(value: Value) -> Cell:
+        if isinstance(value, int | float):
+            return float(value)
+        return as_text(value, decimal_comma=False) or None
+
+    return {n: dict(zip(sheet.names(), map(cell, row), strict=False)) for n, row in sheet.rows}
 
 
-def _sheet_of(sheet: SheetTable, rows: Sequence[Row]) -> SheetTable:
-    """Return a sheet with other rows in place of its own."""
-    names = list(dict.fromkeys(name for row in rows for name in row))
-    numbered = zip((number for number, _ in sheet.rows), rows, strict=True)
-    return SheetTable(
-        sheet.name,
-        tuple(names),
-        tuple((number, tuple(row.get(name) for name in names)) for number, row in numbered),
-    )
+def _sheet_of(table: str, rows: Mapping[int, Row]) -> SheetTable:
+    """Return rows as a sheet."""
+    names = tuple(dict.fromkeys(name for row in rows.values() for name in row if name))
+    cells = ((number, tuple(row.get(name) for name in names)) for number, row in rows.items())
+    return SheetTable(table, names, tuple(cells))
 
 
 def new_files() -> dict[str, bytes]:

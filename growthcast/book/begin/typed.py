@@ -16,6 +16,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 from growthcast.book.book import Table, names_of_plants, plant_named
 from growthcast.book.cells.numbers import Fault, parse_date, typed_number
@@ -127,83 +128,73 @@ def complete_areas(
     out. ``UsageError`` where a tank has no length and width to propose ground from.
     """
     home = {str(tank["tank_id"]): tank for tank in tanks}
-    facts = {str(plant): at for at, plant in enumerate(species.text("species_id").tolist())}
+    facts = {str(row["species_id"]): row for row in species.as_rows()}
     rows: list[Row] = []
     for area in areas:
-        at = facts.get(str(area.get("species_id")))
-        form = "" if at is None else str(species.text("form")[at])
-        place = area.get("place") or PLACE_OF_FORM.get(form)
-        rows.append({**area, "place": place})
+        form = str(facts.get(str(area.get("species_id")), {}).get("form"))
+        rows.append({**area, "place": area.get("place") or PLACE_OF_FORM.get(form)})
     ids = {str(row["area_id"]) for row in rows if row.get("area_id")}
     for row in rows:
-        at = facts.get(str(row.get("species_id")))
-        if at is None:
-            continue
-        _name(row, rows, species, at, ids)
-        beside = [one for one in rows if one["tank_id"] == row["tank_id"]]
-        count = sum(one["place"] == row["place"] for one in beside)
-        _propose(row, home.get(str(row["tank_id"]), {}), species, at, count)
+        if plant := facts.get(str(row.get("species_id"))):
+            beside = [one for one in rows if one["tank_id"] == row["tank_id"]]
+            _name(row, beside, plant, ids)
+            count = sum(one["place"] == row["place"] for one in beside)
+            _propose(row, home.get(str(row["tank_id"]), {}), plant, count)
     return rows
 
 
-def _name(row: Row, rows: Sequence[Row], species: Table, at: int, ids: set[str]) -> None:
+def _name(row: Row, beside: Sequence[Row], plant: Mapping[str, Any], ids: set[str]) -> None:
     """Give an area an id nobody else has, and a label of its own in its tank."""
     words = str(row["species_id"]).split("-")
     if not row.get("area_id"):
         stem = f"{row['tank_id']}-{words[0]}"
         several = [stem, f"{row['tank_id']}-{'-'.join(words)}"]
-        several += [f"{stem}-{number}" for number in range(2, len(rows) + 2)]
+        several += [f"{stem}-{number}" for number in range(2, len(ids) + 3)]
         row["area_id"] = next(one for one in several if one not in ids)
         ids.add(str(row["area_id"]))
     if not row.get("label"):
-        common = str(species.text("common_name")[at]) or " ".join(words)
+        common = plant["common_name"] or " ".join(words)
         label = f"{common}, {row['place']}" if row["place"] else common
-        same = {str(one.get("label")) for one in rows if one["tank_id"] == row["tank_id"]}
-        several = [label, *(f"{label} {number}" for number in range(2, len(rows) + 2))]
+        same = {str(one.get("label")) for one in beside}
+        several = [label, *(f"{label} {number}" for number in range(2, len(beside) + 2))]
         row["label"] = next(one for one in several if one not in same)
 
 
-def _propose(row: Row, tank: Mapping[str, Cell], species: Table, at: int, count: int) -> None:
+def _propose(row: Row, tank: Mapping[str, Cell], plant: Mapping[str, Any], count: int) -> None:
     """Fill in ground, floor and budget that are open, and say so in the note."""
     opened = [name for name in _OPEN if row.get(name) is None]
     place, depth = str(row["place"]), tank.get("water_depth_cm")
     if not opened or not isinstance(depth, float | int):
         return
+    proposed: Row = {}
     if "area_cm2" in opened:
-        sides = tank.get("length_cm"), tank.get("width_cm")
-        if not all(isinstance(side, float | int) for side in sides):
+        length, width = tank.get("length_cm"), tank.get("width_cm")
+        if not (isinstance(length, float | int) and isinstance(width, float | int)):
             raise UsageError(
                 f"the ground of {row['species_id']} in {row['tank_id']} cannot be proposed, as the "
                 "tank has no length and width: write them as in 120x45x48, or the ground as 400cm2"
             )
-        ground = float(sides[0] or 0) * float(sides[1] or 0)  # type: ignore[arg-type]
-        row["area_cm2"] = float(round(GROUND_SHARES.get(place, 0.1) * ground / count))
-    floor, budget = _heights(place, float(depth), species, at)
-    given = row.get("budget_cm")
-    if isinstance(given, float | int):
+        share = GROUND_SHARES.get(place, 0.1)
+        proposed["area_cm2"] = float(round(share * length * width / count))
+    floor, budget = _heights(place, float(depth), plant)
+    if isinstance(given := row.get("budget_cm"), float | int):
         floor = min(floor, _round(OF_BUDGET * given))
     if isinstance(low := row.get("floor_cm"), float | int):
         budget = max(budget, _round(low / OF_BUDGET))
-    row |= {
-        name: value
-        for name, value in (("floor_cm", floor), ("budget_cm", budget))
-        if name in opened
-    }
+    proposed |= {"floor_cm": floor, "budget_cm": budget}
+    row |= {name: proposed[name] for name in opened}
     note = f"{PROPOSED} {', '.join(opened)}"
     row["note"] = f"{row['note']}; {note}" if row.get("note") else note
 
 
-def _heights(place: str, depth_cm: float, species: Table, at: int) -> tuple[float, float]:
+def _heights(place: str, depth_cm: float, plant: Mapping[str, Any]) -> tuple[float, float]:
     """Return a floor and a budget for a plant in its place [cm, or % cover]."""
-    if species.text("measure")[at] == "cover_pct":
+    if plant["measure"] == "cover_pct":
         return COVER
     low, high = HEIGHT_SHARES.get(place, HEIGHT_SHARES["middle"])
-    ceiling = (
-        depth_cm
-        if species.flag("reaches_surface")[at]
-        else min(depth_cm, float(species.number("ceiling_cm")[at]))
-    )
-    lowest = float(species.number("lowest_cut_cm")[at])
+    rises = plant["reaches_surface"] == "true"
+    ceiling = depth_cm if rises else min(depth_cm, float(plant["ceiling_cm"]))
+    lowest = float(plant["lowest_cut_cm"])
     budget = min(high * depth_cm, OF_CEILING * ceiling)
     budget = max(budget, min(lowest / OF_BUDGET, OF_CEILING * ceiling))
     floor = min(max(low * depth_cm, lowest), OF_BUDGET * budget)

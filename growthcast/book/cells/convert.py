@@ -114,16 +114,12 @@ def read_table(grid: Grid, table: str) -> tuple[Table, list[Finding]]:
             findings += _cell_findings(grid, index, column, faults)
         if column.kind == "id":
             coded[column.name] = _blanks_as_one(cells)
-    extra = {
-        _extra_name(grid, index): tuple(np.array(c.values, object)[c.codes].tolist())
-        for index, c in enumerate(grid.columns)
-        if index not in places.values()
-    }
+    extra: dict[str, tuple[str, ...]] = {}
+    for index, known in enumerate(grid.columns):
+        if index not in places.values():
+            name = grid.header[index].strip() or f"column {column_letter(index)}"
+            extra[name] = tuple(np.array(known.values, object)[known.codes].tolist())
     return Table(grid.file, grid.rows, columns, extra, coded, letters), findings
-
-
-def _extra_name(grid: Grid, index: int) -> str:
-    return grid.header[index].strip() or f"column {column_letter(index)}"
 
 
 def _cell_findings(

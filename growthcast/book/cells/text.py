@@ -26,13 +26,14 @@ def read_bytes(path: Path, *, workbooks: bool = False) -> bytes | Finding:
 
     ``workbooks`` are let pass where they are asked for.
     """
+    most = MOST_SETTINGS_BYTES if path.suffix == ".toml" else MOST_BYTES
     try:
         if path.exists() and not path.is_dir() and not path.is_file():
             return _unreadable(path, OSError(0, "not an ordinary file"))
         for _ in range(2):
             with path.open("rb") as stream:
                 before = os.fstat(stream.fileno())
-                if before.st_size > (most := _most_bytes(path)):
+                if before.st_size > most:
                     return _too_large(path, before.st_size, most)
                 data = stream.read()
             after = path.stat()
@@ -48,10 +49,6 @@ def read_bytes(path: Path, *, workbooks: bool = False) -> bytes | Finding:
     if data.startswith(_WORKBOOKS) and not workbooks:
         return finding("workbook", path.name)
     return data
-
-
-def _most_bytes(path: Path) -> int:
-    return MOST_SETTINGS_BYTES if path.suffix == ".toml" else MOST_BYTES
 
 
 def _too_large(path: Path, size: int, most: int) -> Finding:

@@ -20,12 +20,12 @@ from growthcast.book.checks.rows import (
     Words,
     at_cell,
     day_numbers,
+    doubles,
     has_amounts,
     kept,
     of_whole_tank,
     where,
 )
-from growthcast.book.checks.several import check_double_rows
 from growthcast.book.findings import filled, finding
 from growthcast.book.tables import TABLES
 from growthcast.book.words import PROPOSED, did_you_mean, shown, some_of
@@ -82,6 +82,37 @@ def check_ids(tables: Tables) -> Iterator[Finding]:
                 yield rows.at_cell(*at, "id-looks-like-value", name=name)
             elif name != name.strip():
                 yield rows.at_cell(*at, "id-spaces", name=name, stripped=name.strip())
+
+
+def _said(table: Table, index: int) -> list[tuple[str, object]]:
+    """Return the numbers and words of a row that are not blank, by column; a note is none."""
+    declared = TABLES[table.name.removesuffix(".csv")]
+    names = [column.name for column in declared if column.kind in ("number", "choice")]
+    cells = ((name, table.columns[name][index]) for name in names)
+    return [(name, cell) for name, cell in cells if cell != "" and cell == cell]
+
+
+def check_double_rows(tables: Tables) -> Iterator[Finding]:
+    """One row for one area, one tank's trimmings or conditions, or an area's bounds on one day."""
+    for name, column, thing in (
+        ("trims", "area_id", "this area or whole tank and day"),
+        ("conditions", "from_date", "this tank and date"),
+        ("bounds", "from_date", "this area and date"),
+    ):
+        table = tables.tables[name]
+        for index, first in doubles(table):
+            slug, said = "two-rows", {"thing": thing, "first_row": int(table.rows[first])}
+            here, there = _said(table, index), _said(table, first)
+            if here == there:
+                slug = "same-rows"
+            elif not here or not there:
+                bare = first if here else index
+                other = int(table.rows[index + first - bare])
+                said["found"] = (
+                    f"a second row beside row {said['first_row']}, one of the two without amounts"
+                )
+                said["fix"] = f"put the note of row {int(table.rows[bare])} into row {other}"
+            yield at_cell(table, index, column, slug, **said)
 
 
 _NAMED = (

@@ -244,3 +244,41 @@ def _facts() -> Mapping[str, Mapping[str, str | Fact]]:
     text = Path(__file__).with_name("facts.toml").read_text(encoding="utf-8")
     listed = tomllib.loads(text).items()
     return {table: facts | dict(_FUNCTIONS.get(table, {})) for table, facts in listed}
+
+
+def _keys(table: Table) -> IntArray:
+    """Return a number per thing and day (N,), negative where a row cannot be told apart."""
+    if table.name != "trims.csv":
+        owner = "area_id" if table.name == "bounds.csv" else "tank_id"
+        thing = table.coded[owner].codes.astype(np.int64)
+        days, blank = day_numbers(table.date("from_date")), ~table.given(owner)
+    else:
+        area, tank = table.coded["area_id"], table.coded["tank_id"]
+        whole = of_whole_tank(table)
+        thing = np.where(whole, len(area.values) + tank.codes, area.codes).astype(np.int64)
+        photo = ~whole & (table.text("measured_by") == "photo")  # may stand beside a ruler's row
+        thing += np.where(photo, len(area.values) + len(tank.values), 0)
+        days = day_numbers(table.date("date"))
+        blank = whole & ~table.given("tank_id")
+    keys = thing * DAY_SPAN + days
+    return np.where(blank | (days == 0), -1 - np.arange(keys.size), keys)
+
+
+def doubles(table: Table) -> list[tuple[int, int]]:
+    """Return (later row, first row) for each thing and day that stands more than once."""
+    keys = _keys(table)
+    ordered = np.sort(keys)
+    if not (ordered[1:] == ordered[:-1]).any():
+        return []
+    order = np.argsort(keys, kind="stable")
+    fresh = np.append(True, keys[order][1:] != keys[order][:-1])
+    first = order[np.maximum.accumulate(np.where(fresh, np.arange(order.size), 0))]
+    again = np.flatnonzero(~fresh)
+    return sorted(zip(order[again].tolist(), first[again].tolist(), strict=True))
+
+
+def first_of_each(table: Table) -> Table:
+    """Return the table without the later rows of a thing and day."""
+    mask = np.ones(len(table), np.bool_)
+    mask[[later for later, _ in doubles(table)]] = False
+    return table.keep(mask)

@@ -21,6 +21,7 @@ from growthcast.book.sheets.values import (
     Value,
     as_value,
     canonical,
+    heading_text,
     settings_of,
     stamp_rows,
 )
@@ -40,7 +41,6 @@ ROOM_ROWS = 1000
 
 _HOMES = {"tank_id": "tanks", "area_id": "areas"}
 """In whose columns a sheet offers the ids of others."""
-_UNITS = {"umol": "µmol/m²/s", "c": "°C", "share": "share, 0 to 1", "cm2": "cm²", "h": "h a day"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,18 +66,6 @@ class Sheet:
     rows: Iterable[tuple[Value, ...]]
     count: int
     room: int = ROOM_ROWS
-
-
-def heading_text(name: str, column: Column | None) -> str:
-    """Return a column's name with its unit in brackets, where it has one.
-
-    >>> heading_text("light_share", None), heading_text("date", TABLES["trims"][0])
-    ('light_share', 'date [YYYY-MM-DD]')
-    """
-    if column is None:
-        return name
-    unit = "YYYY-MM-DD" if column.kind == "date" else _UNITS.get(column.unit, column.unit)
-    return f"{name} [{unit}]" if unit else name
 
 
 def book_sheets(folder: Path) -> list[Sheet]:

@@ -27,6 +27,7 @@ from growthcast.book.sheets.values import (
     SETTINGS,
     STAMP,
     SettingRow,
+    SheetTable,
     Stamps,
     Value,
     as_text,
@@ -164,18 +165,6 @@ class _Part:
 
 
 _WIDEST = 500
-
-
-@dataclass(frozen=True, slots=True)
-class SheetTable:
-    """One sheet as it came back: the headings as typed, and its rows with their numbers.
-
-    ``rows`` hold a value for each heading; rows without any value are not among them.
-    """
-
-    name: str
-    headings: tuple[str, ...]
-    rows: tuple[tuple[int, tuple[Value, ...]], ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -11,12 +11,12 @@ from pathlib import Path
 from growthcast.book.cells.text import read_bytes
 from growthcast.book.files import FILES
 from growthcast.book.read import inspect_book
-from growthcast.book.sheets.export import heading_text
-from growthcast.book.sheets.load import SheetTable, Workbook
+from growthcast.book.sheets.load import Workbook
 from growthcast.book.sheets.values import (
     ROW_KEYS,
     Key,
     SettingChange,
+    SheetTable,
     Stamps,
     as_text,
     checksum,
@@ -123,31 +123,24 @@ def _lay_over(
 ) -> None:
     """Lay one sheet over its file."""
     places, new = _columns(source, sheet, workbook.file)
-    asked = (places, workbook.stamps, merge.not_taken)
-    changed, added, missing = _differences(source, sheet, *asked)
-    if not (changed or added or missing):
+    table = _differences(source, sheet, places, new, workbook.stamps, merge.not_taken)
+    if not (table.changed or table.added or table.missing):
         return
-    file = source.file
-    merge.tables.append(TableChanges(file, new, changed, added, missing))
-    gone = frozenset(r.row for r in missing if r.row is not None and delete_missing)
-    if not (changed or added or gone):
+    merge.tables.append(table)
+    gone = frozenset(r.row for r in table.missing if r.row is not None and delete_missing)
+    if not (table.changed or table.added or gone):
         return
-    data, rows = rewritten(
-        source,
-        {row.row: _new_cells(row) for row in changed if row.row is not None},
-        [_new_cells(row) for row in added],
-        new_columns=new,
-        without=gone,
-    )
-    merge.files[file], merge.before[file] = data, source.data
-    stand = [(row.row or 0) - sum(other < (row.row or 0) for other in gone) for row in changed]
-    for row, change in zip([*stand, *rows], [*changed, *added], strict=True):
-        merge.places[file, row] = change.sheet_row or 0
-    merge.letters.update({(file, name): column_letter(at) for name, at in places.items()})
-
-
-def _new_cells(row: RowChange) -> dict[str, str]:
-    return {cell.column: cell.new for cell in row.cells}
+    cells = [{cell.column: cell.new for cell in row.cells} for row in table.changed]
+    added = [{cell.column: cell.new for cell in row.cells} for row in table.added]
+    numbers = [row.row or 0 for row in table.changed]
+    changed = dict(zip(numbers, cells, strict=True))
+    data, rows = rewritten(source, changed, added, new_columns=new, without=gone)
+    merge.files[source.file], merge.before[source.file] = data, source.data
+    stand = [number - sum(other < number for other in gone) for number in numbers]
+    for row, change in zip([*stand, *rows], [*table.changed, *table.added], strict=True):
+        merge.places[source.file, row] = change.sheet_row or 0
+    letters = {(source.file, name): column_letter(at) for name, at in places.items()}
+    merge.letters.update(letters)
 
 
 def _columns(
@@ -158,15 +151,8 @@ def _columns(
     A new column counts where it holds something, and in a new file also where it is declared.
     """
     table = source.table
-    declared = {column.name: column for column in TABLES[table]}
-    known = {heading_text(name, column).casefold(): name for name, column in declared.items()}
-    known |= {name: name for name in declared}
-    known |= {name.casefold(): name for name in source.names if name}
     places: dict[str, int] = {}
-    for at, heading in enumerate(sheet.headings):
-        typed = heading.strip()
-        bare = typed.rpartition("[")[0].strip() if typed.endswith("]") else typed
-        name = known.get(typed.casefold()) or known.get(bare.casefold()) or typed
+    for at, name in enumerate(sheet.names(source.names)):
         if name in places:
             raise UsageError(
                 f"{workbook}, sheet {table}, has two columns named {shown(name)}; remove one"
@@ -179,25 +165,21 @@ def _columns(
             f"{workbook}, sheet {table}, has no column {' and no '.join(lacking)}, "
             "by which its rows are told apart"
         )
-    filled = {
-        at for _, values in sheet.rows for at, value in enumerate(values) if value is not None
-    }
-    fresh = source.data is None and bool(sheet.rows)
-    absent = [name for name in places if name not in source.names]
-    new = tuple(name for name in absent if places[name] in filled or (fresh and name in declared))
+    filled = {at for _, row in sheet.rows for at, value in enumerate(row) if value is not None}
+    if source.data is None and sheet.rows:
+        filled |= {places.get(column.name, -1) for column in TABLES[table]}
+    new = tuple(n for n, at in places.items() if n not in source.names and at in filled)
     return {name: places[name] for name in (*source.names, *new) if name in places}, new
-
-
-_Changes = tuple[tuple[RowChange, ...], tuple[RowChange, ...], tuple[RowChange, ...]]
 
 
 def _differences(
     source: Source,
     sheet: SheetTable,
     places: Mapping[str, int],
+    new: tuple[str, ...],
     stamps: Stamps,
     not_taken: list[str],
-) -> _Changes:
+) -> TableChanges:
     """Return the rows changed, added and missing in a sheet; of changes of the book since, say so.
 
     A workbook without a stamp is taken to hold what the book holds now.
@@ -206,13 +188,12 @@ def _differences(
     declared = {column.name: column for column in TABLES[table]}
     stamped = any(name == table for name, _ in stamps)
 
-    def differ(name: str, old: str, new: str) -> bool:
-        texts = (normal(text, declared.get(name), decimal_comma=comma) for text in (old, new))
-        return len({*texts}) > 1
-
     def since_export(row: str, words: str) -> None:
         said = f"the book has changed since the export, {words}"
         not_taken.append(f"sheet {table}, row {row}: {said}")
+
+    def named(key: Key) -> dict[str, str]:
+        return dict(zip(ROW_KEYS[table], key, strict=True))
 
     waiting: dict[Key, list[tuple[Record, dict[str, str]]]] = defaultdict(list)
     for one in reversed([*source.rows()]):
@@ -224,29 +205,29 @@ def _differences(
         match, old = waiting[key].pop() if waiting.get(key) else (None, {})
         sums, cells = stamps.get((table, key)), []
         for name, text in texts.items():
-            was = old.get(name, "")
-            if not differ(name, was, text):
+            was, column = old.get(name, ""), declared.get(name)
+            if len({normal(one, column, decimal_comma=comma) for one in (was, text)}) == 1:
                 continue
-            now = checksum(was, declared.get(name), decimal_comma=comma)
+            now = checksum(was, column, decimal_comma=comma)
             if match is not None and (sums or {}).get(name, now) != now:
                 words = f"to {shown(was)}; {shown(text)} of the sheet was not taken"
                 since_export(f"{number}, {name}", words)
             else:
                 cells.append(CellChange(name, was, text))
-        names = dict(zip(ROW_KEYS[table], key, strict=True))
         if match is not None and cells:
-            changed.append(RowChange(names, match.row, number, tuple(cells)))
+            changed.append(RowChange(named(key), match.row, number, tuple(cells)))
         elif match is None and sums is None:
-            added.append(RowChange(names, None, number, tuple(cells)))
+            added.append(RowChange(named(key), None, number, tuple(cells)))
         elif match is None:
             since_export(f"{number}", "this row was taken out of it; it was not added again")
     missing = [
-        RowChange(dict(zip(ROW_KEYS[table], key, strict=True)), record.row, None)
+        RowChange(named(key), record.row, None)
         for key, records in waiting.items()
         for record, _ in records
         if not stamped or (table, key) in stamps
     ]
-    return tuple(changed), tuple(added), tuple(sorted(missing, key=lambda gone: gone.row or 0))
+    missing.sort(key=lambda gone: gone.row or 0)
+    return TableChanges(source.file, new, tuple(changed), tuple(added), tuple(missing))
 
 
 def check_merge(folder: Path, merge: Merge, workbook: str, *, today: date) -> list[Finding]:
@@ -254,25 +235,20 @@ def check_merge(folder: Path, merge: Merge, workbook: str, *, today: date) -> li
 
     Findings about rows of the workbook name the workbook's own rows and columns.
     """
-    _, findings = inspect_book(folder, today=today, instead=merge.files)
-    findings = tuple(item for item in findings if item.file in FILES)  # not names of other files
-    placed = list(_in_workbook(findings, merge, workbook))
-    problems = tuple(item for item, _ in placed if item.level == "problem")
-    if problems:
-        raise WouldNotCheck(problems)
-    return [item for item, theirs in placed if theirs and item.level == "note"]
-
-
-def _in_workbook(
-    findings: tuple[Finding, ...], merge: Merge, workbook: str
-) -> Iterator[tuple[Finding, bool]]:
-    """Yield each finding with whether it is about a row of the workbook."""
-    for item in findings:
-        row = None if item.row is None else merge.places.get((item.file, item.row))
-        if row is None:
-            yield item, item.file == "practice.toml" and item.file in merge.files
+    notes, problems = [], []
+    for item in inspect_book(folder, today=today, instead=merge.files)[1]:
+        if item.file not in FILES:  # not names of other files
             continue
-        sheet = item.file.removesuffix(".csv")
-        letter = merge.letters.get((item.file, item.heading), item.column)
-        place = f"{workbook}, sheet {sheet}"
-        yield replace(item, file=place, row=row, column=letter), True
+        row = None if item.row is None else merge.places.get((item.file, item.row))
+        theirs = row is not None or (item.file == "practice.toml" and item.file in merge.files)
+        if row is not None:
+            letter = merge.letters.get((item.file, item.heading), item.column)
+            place = f"{workbook}, sheet {item.file.removesuffix('.csv')}"
+            item = replace(item, file=place, row=row, column=letter)
+        if item.level == "problem":
+            problems.append(item)
+        elif theirs and item.level == "note":
+            notes.append(item)
+    if problems:
+        raise WouldNotCheck(tuple(problems))
+    return notes

@@ -21,8 +21,7 @@ from tomlkit.exceptions import TOMLKitError
 
 from growthcast.book.cells.numbers import Fault, parse_date, parse_number
 from growthcast.book.cells.text import decoded
-from growthcast.book.practice import LISTS as LIST_KINDS
-from growthcast.book.tables import KEYS, TABLES, Column
+from growthcast.book.tables import KEYS, KINDS, TABLES, UNITS, Column
 from growthcast.book.writing.source import Source
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
@@ -37,6 +36,41 @@ Value = str | float | bool | dt.date | dt.datetime | dt.time | dt.timedelta | No
 
 _IN_A_LIST = re.compile(r"[^\s,;](?:[^,;]*[^\s,;])?")
 _NO_XML = re.compile("[\x00-\x08\x0b-\x1f\ufffe\uffff\ud800-\udfff]")
+
+
+def heading_text(name: str, column: Column | None) -> str:
+    """Return a column's name with its unit in brackets, where it has one.
+
+    >>> heading_text("light_share", None), heading_text("date", TABLES["trims"][0])
+    ('light_share', 'date [YYYY-MM-DD]')
+    """
+    if column is None:
+        return name
+    unit = "YYYY-MM-DD" if column.kind == "date" else UNITS[column.unit]["heading"]
+    return f"{name} [{unit}]" if unit else name
+
+
+@dataclass(frozen=True, slots=True)
+class SheetTable:
+    """One sheet as it came back: the headings as typed, and its rows with their numbers.
+
+    ``rows`` hold a value for each heading; rows without any value are not among them.
+    """
+
+    name: str
+    headings: tuple[str, ...]
+    rows: tuple[tuple[int, tuple[Value, ...]], ...]
+
+    def names(self, own: Sequence[str] = ()) -> list[str]:
+        """Return the columns that the headings mean, of the book's and those of its file."""
+        declared = {column.name: column for column in TABLES[self.name]}
+        known = {heading_text(name, column).casefold(): name for name, column in declared.items()}
+        known |= {name: name for name in declared} | {name.casefold(): name for name in own if name}
+        found = []
+        for typed in map(str.strip, self.headings):
+            bare = typed.rpartition("[")[0].strip() if typed.endswith("]") else typed
+            found.append(known.get(typed.casefold()) or known.get(bare.casefold()) or typed)
+        return found
 
 
 def as_value(cell: str, column: Column | None, *, decimal_comma: bool) -> Value:
@@ -141,16 +175,11 @@ def settings_of(data: bytes) -> list[tuple[str, str, Value, str, str]]:
     The value is blank where it does not fit into a cell, and of keys which the file does not give:
     their default holds.
     """
-    content, found = tomllib.loads(_text(data)), []
+    given, found = _given(data), []
     for section, key in ((section, key) for section, keys in KEYS.items() for key in keys):
-        value = _as_value(_given(content, section, key.name))
+        value = _as_value(given.get((section, key.name)))
         found.append((section, key.name, value, key.unit, f"{key.meaning}; {key.expected}"))
     return found
-
-
-def _given(content: dict[str, Any], section: str, name: str) -> Any:
-    keys = content.get(section)
-    return keys.get(name) if isinstance(keys, dict) else None
 
 
 def _as_value(value: Any) -> Value:
@@ -164,8 +193,11 @@ def _as_value(value: Any) -> Value:
     return ", ".join(items) if items and fits else None
 
 
-def _text(data: bytes) -> str:
-    return decoded(data)[2].replace("\r\n", "\n").replace("\r", "\n")
+def _given(data: bytes) -> dict[tuple[str, str], Any]:
+    """Return the value of each key that the file gives, by its section and name."""
+    text = decoded(data)[2].replace("\r\n", "\n").replace("\r", "\n")
+    sections = {name: keys for name, keys in tomllib.loads(text).items() if isinstance(keys, dict)}
+    return {(name, key): value for name, keys in sections.items() for key, value in keys.items()}
 
 
 def with_settings(
@@ -175,53 +207,44 @@ def with_settings(
 
     A blank value leaves its key as it is.
     """
-    mark, codec, text = decoded(data)
-    changes: list[SettingChange] = []
-    content = tomllib.loads(_text(data))
-    wanted = list(_differing(content, rows))
-    left_out = [words for words in wanted if isinstance(words, str)]
-    edits = [edit for edit in wanted if not isinstance(edit, str)]
+    given, left_out = _given(data), list[str]()
+    edits: list[tuple[SettingChange, Any]] = []
+    for row in rows:
+        key = next((key for key in KEYS.get(row.section, ()) if key.name == row.key), None)
+        old, text = given.get((row.section, row.key)), as_text(row.value, decimal_comma=False)
+        if not text.strip() or (old and _as_value(old) is None):
+            continue
+        if key is None:
+            words = f"no key {row.key} under [{row.section}] is known"
+            left_out.append(f"row {row.row} of practice: {words}")
+            continue
+        value, was = _typed(text, old, key), "" if old is None else _shown(old)
+        if old is None or (value != old and canonical(was) != canonical(_shown(value))):
+            edits.append((SettingChange(row.section, row.key, was, _shown(value)), value))
     if not edits:
         return data, [], left_out
+    mark, codec, text = decoded(data)
     try:
         document = tomlkit.parse(text)
         if tomlkit.dumps(document) != text:
             raise UsageError("practice.toml cannot be rewritten without touching other lines")
-        for row, value, old in edits:
-            if row.section not in document:
-                document[row.section] = tomlkit.table()
-            document[row.section][row.key] = value
-            changes.append(SettingChange(row.section, row.key, old, _shown(value)))
-        return mark + tomlkit.dumps(document).encode(codec), changes, left_out
+        for change, value in edits:
+            if change.section not in document:
+                document[change.section] = tomlkit.table()
+            document[change.section][change.key] = value
+        new = mark + tomlkit.dumps(document).encode(codec)
     except (TOMLKitError, UsageError, UnicodeEncodeError, ValueError) as error:
-        names = ", ".join(row.key for row, _, _ in edits)
+        names = ", ".join(change.key for change, _ in edits)
         raise UsageError(
             f"practice.toml cannot be changed without touching other lines; type {names} there "
             "by hand"
         ) from error
-
-
-def _differing(
-    content: dict[str, Any], rows: Iterable[SettingRow]
-) -> Iterator[tuple[SettingRow, Any, str] | str]:
-    """Yield the rows whose value differs with it and the old text; or why one is left out."""
-    for row in rows:
-        key = next((key for key in KEYS.get(row.section, ()) if key.name == row.key), None)
-        old = _given(content, row.section, row.key)
-        text = as_text(row.value, decimal_comma=False)
-        if not text.strip() or (old and _as_value(old) is None):
-            continue
-        if key is None:
-            yield f"row {row.row} of practice: no key {row.key} under [{row.section}] is known"
-            continue
-        value = _typed(text, old, key)
-        if old is None or (value != old and canonical(_shown(old)) != canonical(_shown(value))):
-            yield row, value, "" if old is None else _shown(old)
+    return new, [change for change, _ in edits], left_out
 
 
 def _typed(text: str, old: Any, key: Column) -> Any:
     """Return a cell's text as its key holds it; what is no number stays text, for the check."""
-    if key.kind in LIST_KINDS:
+    if KINDS.get(key.kind, {}).get("example"):
         parts = [part for part in re.split(r"\s*[,;]\s*", text.strip()) if part]
         return [_number(part) for part in parts] if key.kind == "intervals" else parts
     if key.kind != "number":

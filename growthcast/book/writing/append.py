@@ -14,7 +14,7 @@ from growthcast.book.book import Book
 from growthcast.book.cells.numbers import DECIMAL_COMMA, Fault, parse_date, parse_number
 from growthcast.book.read import inspect_book
 from growthcast.book.supposed import Cell
-from growthcast.book.tables import TABLES, Column
+from growthcast.book.tables import TABLES, UNITS, Column
 from growthcast.book.words import did_you_mean, plain, shown
 from growthcast.book.writing.journal import Entry, book_lock
 from growthcast.book.writing.replace import Files, read_file, replace_files
@@ -32,9 +32,6 @@ from growthcast.nouns import dataclass
 KINDS = {"tank": "tanks", "area": "areas", "conditions": "conditions", "closed": "closed"}
 """What may be added by name, and the table it goes into."""
 
-_ALSO = {"cm2": ("cm²",), "d": ("days",), "mg/l": ("mg", "ppm"), "umol": ("µmol", "ppfd")}
-_ALSO |= {"dKH": ("kh",), "c": ("°c",), "share": ("%",)}
-"""How units are written beside a number as well."""
 _WITH_UNIT = r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})"
 
 
@@ -127,8 +124,7 @@ def _cell(column: Column, text: str) -> Cell:
 def _number(column: Column, typed: str) -> float:
     text, scale = typed, 1.0
     match = re.fullmatch(_WITH_UNIT, typed)
-    unit = column.unit.casefold()
-    if match and match[2].casefold() in (unit, *_ALSO.get(column.unit, ())):
+    if match and match[2].casefold() in UNITS[column.unit]["typed"].split():
         text, scale = match[1], 0.01 if match[2] == "%" else 1.0
     if DECIMAL_COMMA.fullmatch(text) and not re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", text):
         text = text.replace(",", ".")
@@ -226,15 +222,15 @@ def add_rows(
     UsageError
         A column nobody declared, text its encoding cannot hold, rows it holds already.
     """
-    name = f"{table}.csv"
+    name, said = f"{table}.csv", Entry(command, summary, None, visit, by)
     for attempt in range(_ATTEMPTS):
         try:
             with book_lock(folder):
                 tried, *(old, wide, new) = _tried(folder, table, rows, today)
                 if tried.columns:
-                    said = f"{name}: {', '.join(tried.columns)}"
-                    replace_files(folder, wide, old, "add column", said, by=by)
-                entry = replace_files(folder, new, wide, command, summary, visit=visit, by=by)
+                    lacked = f"{name}: {', '.join(tried.columns)}"
+                    replace_files(folder, wide, old, Entry("add column", lacked, by=by))
+                entry = replace_files(folder, new, wide, said)
             return replace(tried, entry=entry)
         except FileChanged:
             if attempt == _ATTEMPTS - 1:
@@ -270,40 +266,27 @@ def edit_table(
     source: Source,
     changed: Mapping[int, Mapping[str, Cell]],
     added: Sequence[Mapping[str, Cell]],
-    command: str,
-    summary: str,
-    *,
+    said: Entry,
     without: frozenset[int] = frozenset(),
-    takes_back: str | None = None,
     **how: Unpack[How],
 ) -> Change:
     """Change, add and take out rows of a table, all in one step, as ``carried_out``."""
     new, _ = edited(source, changed, added, without)
-    files = {source.file: new}, {source.file: source.data}
-    done = carried_out(folder, *files, command, summary, takes_back, **how)
+    done = carried_out(folder, {source.file: new}, {source.file: source.data}, said, **how)
     lacking = () if source.data is None else source.lacking([*changed.values(), *added])
-    return replace(done, columns=lacking, summary=summary)
+    return replace(done, columns=lacking, summary=said.summary)
 
 
-def carried_out(
-    folder: Path,
-    new: Files,
-    old: Files,
-    command: str,
-    summary: str,
-    takes_back: str | None = None,
-    **how: Unpack[How],
-) -> Change:
+def carried_out(folder: Path, new: Files, old: Files, said: Entry, **how: Unpack[How]) -> Change:
     """Hold a book with new bytes of files to every check, as ``tried``, and write them.
 
     The caller has the lock, and made the bytes from the old ones.
     """
-    done = tried(folder, new, old, today=how["today"], back=command == "unlog")
+    done = tried(folder, new, old, today=how["today"], back=said.command == "unlog")
     if not how.get("write", True):
         return done
-    by = how.get("by", "")
-    entry = replace_files(folder, new, old, command, summary, takes_back=takes_back, by=by)
-    return replace(done, entry=entry)
+    said = replace(said, by=how.get("by"))
+    return replace(done, entry=replace_files(folder, new, old, said))
 
 
 def tried(folder: Path, new: Files, old: Files, *, today: date, back: bool = False) -> Change:

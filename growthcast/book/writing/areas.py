@@ -19,9 +19,9 @@ from growthcast.book.supposed import Cell, known_species
 from growthcast.book.tables import TABLES
 from growthcast.book.words import folded, plain, some_of
 from growthcast.book.writing.append import Change, How, edit_table
-from growthcast.book.writing.journal import book_lock
+from growthcast.book.writing.journal import Entry, book_lock
 from growthcast.book.writing.source import read_source
-from growthcast.book.writing.visit.entry import id_meant, tank_of_visit
+from growthcast.book.writing.visit.places import id_meant, tank_of_visit
 from growthcast.errors import UsageError
 
 _NOT_KEPT = ("label", "note", "start", "planted_height_cm", "removed_on")
@@ -94,7 +94,7 @@ def replace_area(
         )
         ends = {int(areas.rows[place]): {"removed_on": on}}
         source = read_source(folder, "areas")
-        done = edit_table(folder, source, ends, [row], "replace", summary, **how)
+        done = edit_table(folder, source, ends, [row], Entry("replace", summary), **how)
     return replace(done, ended=(one,), row=row)
 
 
@@ -176,7 +176,7 @@ def retire(
         )
         ends = {int(row): {"removed_on": on} for row in areas.rows[living]}
         source = read_source(folder, "areas")
-        done = edit_table(folder, source, ends, [], "retire", summary, **how)
+        done = edit_table(folder, source, ends, [], Entry("retire", summary), **how)
     return replace(done, ended=tuple(named))
 
 
@@ -240,7 +240,7 @@ def move_bounds(
         row: dict[str, Cell] = {} if changed else {"area_id": one, "from_date": on, **moved}
         source = read_source(folder, "bounds")
         rows = [row] if row else []
-        done = edit_table(folder, source, changed, rows, "move", summary, **how)
+        done = edit_table(folder, source, changed, rows, Entry("move", summary), **how)
     return replace(done, row=row)
 
 

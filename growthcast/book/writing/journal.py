@@ -16,9 +16,12 @@ import hashlib
 import json
 import os
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from dataclasses import field, replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 from growthcast.errors import NotWritten
 from growthcast.nouns import dataclass
@@ -48,20 +51,26 @@ class Splice:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One change of a book: when, by which command, in which words, and what it did to files.
+    """One change of a book: by which command, in which words, when, and what it did to files.
 
     ``visit`` is the number of the visit that it logs and the line it was logged from, for visits
-    that may arrive twice; ``by`` who made the change, where that was said.
+    that may arrive twice; ``by`` who made the change, where that was said; ``takes_back`` the ids
+    of entries that it undoes.
     """
 
-    id: str
-    at: str
-    command: str
-    summary: str
-    files: Mapping[str, Splice]
+    command: str = "write"
+    summary: str = ""
     takes_back: str | None = None
     visit: tuple[str, str] | None = None
     by: str | None = None
+    id: str = ""
+    at: str = ""
+    files: Mapping[str, Splice] = field(default_factory=dict)
+
+    def stamped(self, files: Mapping[str, Splice]) -> Entry:
+        """Return the entry with an id, the time that it is now, and what is done to files."""
+        at = datetime.now(UTC).isoformat(timespec="seconds")
+        return replace(self, id=uuid4().hex[:12], at=at, files=files, by=self.by or None)
 
 
 def hash_of(data: bytes | None) -> str | None:
@@ -92,9 +101,8 @@ def _shared_start(a: bytes, b: bytes) -> int:
 
 def line_of(entry: Entry) -> bytes:
     """Return an entry as its line."""
-    said = {name: getattr(entry, name) for name in _SAID if getattr(entry, name) is not None}
-    files = {name: _told(splice) for name, splice in entry.files.items()}
-    content = said | {"files": files}
+    content = {name: getattr(entry, name) for name in _SAID if getattr(entry, name) is not None}
+    content["files"] = {name: _told(splice) for name, splice in entry.files.items()}
     try:
         return json.dumps(content, ensure_ascii=False).encode() + b"\n"
     except UnicodeEncodeError:  # bytes that are not UTF-8 text
@@ -102,10 +110,8 @@ def line_of(entry: Entry) -> bytes:
 
 
 def _told(splice: Splice) -> dict[str, Any]:
-    removed, added = (
-        data.decode("utf-8", "surrogateescape") for data in (splice.removed, splice.added)
-    )
-    values = (splice.at, removed, added, splice.before, splice.after)
+    texts = (one.decode("utf-8", "surrogateescape") for one in (splice.removed, splice.added))
+    values = (splice.at, *texts, splice.before, splice.after)
     return dict(zip(_OF_A_FILE, values, strict=True))
 
 
@@ -216,10 +222,10 @@ def book_lock(folder: Path, patience_s: float | None = None) -> Iterator[None]:
     wait_s = PATIENCE_S if patience_s is None else patience_s
     if not folder.is_dir():
         raise NotWritten(f"no book at {folder}: it is not a folder")
-    if not os.access(folder, os.W_OK | os.X_OK):
-        raise NotWritten(_read_only(folder))
     lock = FileLock(folder.resolve() / LOCK, is_singleton=True)
     try:
+        if not os.access(folder, os.W_OK | os.X_OK):
+            raise PermissionError
         lock.acquire(timeout=wait_s, poll_interval=0.005)
     except Timeout as late:
         raise NotWritten(
@@ -227,7 +233,10 @@ def book_lock(folder: Path, patience_s: float | None = None) -> Iterator[None]:
             "wait until it is done, then run this again. Nothing was changed"
         ) from late
     except PermissionError as denied:
-        raise NotWritten(_read_only(folder)) from denied
+        raise NotWritten(
+            f"you may not write in {folder}; change the folder's permissions, or copy the book to "
+            "where you may. Nothing was changed"
+        ) from denied
     except OSError as error:
         reason = error.strerror or "no reason given"
         raise NotWritten(
@@ -241,13 +250,6 @@ def book_lock(folder: Path, patience_s: float | None = None) -> Iterator[None]:
         lock.release()
 
 
-def _read_only(folder: Path) -> str:
-    return (
-        f"you may not write in {folder}; change the folder's permissions, or copy the book to "
-        "where you may. Nothing was changed"
-    )
-
-
 def temporary(target: Path) -> Path:
     """Return the one temporary name of a file, beside it and hidden."""
     return target.with_name(f".{target.name}{_ENDING}")
@@ -258,10 +260,7 @@ def _recover(folder: Path) -> None:
     left = _left_behind(folder)
     if not left:
         return
-    last = None
-    for last in entries(folder):  # noqa: B007 - the last one is wanted
-        pass
-    for name, splice in last.files.items() if last else ():
+    for name, splice in [Entry(), *entries(folder)][-1].files.items():
         target = (folder / name).resolve()
         if name in left and _hash(target) == splice.before:
             if splice.after is None and not left[name].stat().st_size:
@@ -282,7 +281,6 @@ def _left_behind(folder: Path) -> dict[str, Path]:
 
 
 def _hash(path: Path) -> str | None:
-    try:
+    with suppress(FileNotFoundError):
         return hash_of(path.read_bytes())
-    except FileNotFoundError:
-        return None
+    return None

@@ -11,10 +11,8 @@ import contextlib
 import errno
 import os
 import time
-import uuid
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from pathlib import Path
 
 from growthcast.book.files import FILES
@@ -41,15 +39,7 @@ def read_file(folder: Path, name: str) -> bytes | None:
 
 
 def replace_files(
-    folder: Path,
-    new: Files,
-    old: Files,
-    command: str = "write",
-    summary: str = "",
-    *,
-    takes_back: str | None = None,
-    visit: tuple[str, str] | None = None,
-    by: str = "",
+    folder: Path, new: Files, old: Files, said: journal.Entry = journal.Entry()
 ) -> journal.Entry:
     """Replace files of a book, all under its lock, each in one step; return the journal's entry.
 
@@ -58,7 +48,8 @@ def replace_files(
 
         with book_lock(folder):
             old = {"tanks.csv": read_file(folder, "tanks.csv")}
-            replace_files(folder, {"tanks.csv": new}, old, "import", "2 tanks from practice.xlsx")
+            said = Entry("import", "2 tanks from practice.xlsx")
+            replace_files(folder, {"tanks.csv": new}, old, said)
 
     Parameters
     ----------
@@ -70,10 +61,8 @@ def replace_files(
     old
         The bytes from which the new ones were made, ``None`` for a file that was not there; one
         for each name in ``new``.
-    command, summary, takes_back, visit, by
-        What the journal says of the change: the command's name, one sentence for a person, the
-        id of the entry which this one undoes, the visit it logs (see ``Entry``), if any, and who
-        made it.
+    said
+        What the journal says of the change; its id, its time and its files are added here.
 
     Raises
     ------
@@ -96,9 +85,7 @@ def replace_files(
         _closed_elsewhere(folder, new)
         changed = {name: data for name, data in new.items() if data != old[name]}
         splices = {name: journal.splice_of(old[name], data) for name, data in changed.items()}
-        at = datetime.now(UTC).isoformat(timespec="seconds")
-        said = (command, summary, splices, takes_back, visit, by or None)
-        entry = journal.Entry(uuid.uuid4().hex[:12], at, *said)
+        entry = said.stamped(splices)
         if changed:
             _carry_out(folder, old, changed, entry)
         return entry
@@ -111,7 +98,7 @@ def write_new(folder: Path, files: Mapping[str, bytes], summary: str) -> None:
     except OSError as error:
         reason = error.strerror or "no reason given"
         raise NotWritten(f"the folder {folder} cannot be made ({reason})") from error
-    replace_files(folder, files, dict.fromkeys(files), "start", summary)
+    replace_files(folder, files, dict.fromkeys(files), journal.Entry("start", summary))
 
 
 def _closed_elsewhere(folder: Path, names: Iterable[str]) -> None:

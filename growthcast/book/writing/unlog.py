@@ -6,10 +6,9 @@ import hashlib
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
-from typing import Any, Unpack
-from uuid import uuid4
+from typing import Unpack
 
 import numpy as np
 
@@ -78,8 +77,8 @@ def take_back(
             if not found:
                 raise UsageError(_moved_on(folder, name, entry, splice, now[name]))
             old[name] = data
-        said = (f"took back: {entry.summary}", entry.id)
-        carried_out(folder, old, now, "unlog", *said, today=today or date.today(), by=by)
+        said = Entry("unlog", f"took back: {entry.summary}", entry.id)
+        carried_out(folder, old, now, said, today=today or date.today(), by=by)
         return entry
 
 
@@ -127,9 +126,8 @@ def _moved_on(folder: Path, name: str, entry: Entry, splice: Splice, now: bytes 
                 f"what that change wrote ({entry.summary}) was changed since in {name}; take back "
                 "what came after it first (growthcast journal lists it), or mend it by hand"
             )
-        at = datetime.now(UTC).isoformat(timespec="seconds")
         gone = f"was not in {name} any more: {entry.summary}"
-        append_line(folder, Entry(uuid4().hex[:12], at, "unlog", gone, {}, entry.id))
+        append_line(folder, Entry("unlog", gone, entry.id).stamped({}))
         return (
             f"the last visit logged ({entry.summary}) is not in {name} any more: it was changed or "
             "removed by hand; nothing was changed. The next unlog takes back the visit before it"
@@ -206,13 +204,12 @@ def change_visit(
         if not lines:
             raise UsageError(f"the visit of {tank_id} on {on} is in the book as typed already")
         what = f"{len(lines)} row{'s' if len(lines) > 1 else ''}"
-        said = {"command": "log", "summary": f"{tank_id} on {on}, {what} logged again"}
+        said = Entry("log", f"{tank_id} on {on}, {what} logged again")
         if not cells:
-            said = {"command": "unlog", "summary": f"{tank_id} on {on}, {what} taken back"}
-        back = None if cells else _logged_by(folder, tank_id, on)
-        rows = changed, list(waiting.values())
-        more: dict[str, Any] = {"without": frozenset(gone), "takes_back": back, **said, **how}
-        return replace(edit_table(folder, source, *rows, **more), lines=tuple(lines))
+            back = _logged_by(folder, tank_id, on)
+            said = Entry("unlog", f"{tank_id} on {on}, {what} taken back", back)
+        rows = changed, list(waiting.values()), said, frozenset(gone)
+        return replace(edit_table(folder, source, *rows, **how), lines=tuple(lines))
 
 
 def _differing(old: Mapping[str, str], row: Mapping[str, str]) -> dict[str, str]:

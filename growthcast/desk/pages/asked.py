@@ -117,7 +117,7 @@ def column_words(asked: Asked, name: str) -> str:
     """Return what a column holds, with its unit; its own name where there is no word for it."""
     key = f"desk_col_{name}"
     column = next((c for table in TABLES.values() for c in table if c.name == name), None)
-    unit = "" if column is None else UNITS.get(column.unit, column.unit)
+    unit = "" if column is None else UNITS[column.unit]["shown"]
     words = asked.locale.say(key) if key in asked.locale.text else name
     return f"{words} ({unit})" if unit and key in asked.locale.text else words
 

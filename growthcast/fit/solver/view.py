@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
+from typing import ClassVar
 
 import numpy as np
 
@@ -65,9 +65,13 @@ class View:
     effects: Effects
     surprise: FloatArray
 
-    def __reduce__(self) -> Any:
-        """Keep the problem and the point alone; the rest follows, to the same bits."""
-        return view_of, (self.problem, self.point)
+    stored: ClassVar = ("problem", "point")
+    """What ``growthcast.cache`` writes of it; the rest follows."""
+
+    @staticmethod
+    def again(problem: Problem, point: Point) -> View:
+        """Return the view that was stored."""
+        return view_of(problem, point)
 
     def block(self, number: int) -> tuple[Linearised, FilterPass]:
         """Return one block linearised and filtered."""

@@ -13,8 +13,8 @@ from datetime import date
 
 from growthcast.book.book import Book, WholeTank
 from growthcast.book.supposed import Cell
-from growthcast.book.writing.visit.amounts import Place
-from growthcast.book.writing.visit.entry import VisitRow, log_rows, places_of
+from growthcast.book.writing.visit.entry import VisitRow, log_rows
+from growthcast.book.writing.visit.places import Place, places_of
 from growthcast.errors import GrowthcastError
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit

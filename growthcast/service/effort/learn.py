@@ -18,7 +18,6 @@ distribution. Journal of the American Statistical Association 84, 881-896 (from 
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from typing import Literal
 
@@ -399,7 +398,7 @@ def regress(
     timing : Timing
         The minutes learnt.
     evidence : float
-        Log evidence of the reading, by Laplace's approximation.
+        Log evidence of the reading, by Laplace's approximation, without what all have in common.
     """
     start, precision = _defaults()
     log_min, scatter2, curvature, evidence = start.copy(), SCATTER**2, precision, 0.0
@@ -422,8 +421,6 @@ def regress(
             break
     if trims.minutes.size:  # Laplace's approximation to the log evidence
         rows = -0.5 * (TAIL + 1.0) * np.log1p(surprise / TAIL) - 0.5 * np.log(variance)
-        rows += math.lgamma(0.5 * (TAIL + 1.0)) - math.lgamma(0.5 * TAIL)
-        rows -= 0.5 * np.log(TAIL * np.pi)
         room = 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(curvature)[1])
         evidence = float(rows.sum() - 0.5 * off_start @ precision @ off_start + room)
     seen = np.bincount(trims.kind, weights=trims.chance, minlength=KINDS) > 0.0

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import FloatArray
+from growthcast.arrays import FloatArray, median
 from growthcast.book.book import Book
 from growthcast.book.checks.rounds import closed_on, closed_times
 from growthcast.book.tables import WEEKDAYS
@@ -243,7 +243,7 @@ def _usual_gap_d(book: Book, tank: int) -> float:
     tanks = book.areas.places("tank_id", book.tanks.text("tank_id"))
     whose, gap_d = read_log(book).visits.gaps(tanks)
     mine = gap_d[whose == tank]
-    return float(np.median(mine)) if mine.size > 1 else 0.0
+    return float(median(mine)) if mine.size > 1 else 0.0
 
 
 def _next_visit(

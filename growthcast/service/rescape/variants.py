@@ -99,7 +99,7 @@ class Stand:
 
     def holding(self, places: IntArray) -> Holding:
         """Return the chances that the plants at some places (n,) hold at all."""
-        return holding_of(self.book, self.fit, self.tank, self.living.area[places])
+        return holding_of(self.book, self.fit, self.living.area[places])
 
     def answers(
         self, variants: Sequence[IntArray], intervals_d: Sequence[int] | None = None

@@ -178,7 +178,7 @@ def _all_chances(
         options = [advice[tank].option(known[tank].interval_d) for tank in living.tank]
         cut = np.array([area.cut_cm for option in options for area in option.areas])
         first_d = int(from_day - living.on_day)
-        before = [~standing.later(first_d + day).within() for day in grid.tolist()]
+        before = [~then.within() for then in standing.each_later((first_d + grid).tolist())]
         after = [_over_after(living, cut, day) for day in grid.tolist()]
         for run, tank in enumerate(living.tank.tolist()):
             here = living.run == run

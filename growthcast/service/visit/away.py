@@ -20,17 +20,15 @@ from growthcast.forecast.report import Passing, passing_on
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE
-from growthcast.service.advice import TankAdvice
+from growthcast.service.advice import KnownArea, TankAdvice
 from growthcast.service.effort.hours import Range
 from growthcast.service.living import blocks_of_tanks, share_of_draws
-from growthcast.service.recommend import recommend
+from growthcast.service.recommend import known_of, recommend
 from growthcast.service.visit.standing import (
-    KnownArea,
     Lasting,
     Standing,
     cut_to_last,
     days_that_hold,
-    known_of,
     only_areas,
     standing_areas,
 )

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, median
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
@@ -18,17 +18,17 @@ from growthcast.frames import Framed
 from growthcast.log.visits import day_numbers
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, in_json
+from growthcast.service.advice import KnownArea
 from growthcast.service.effort.hours import Hands, Range, Saving, fixed_minutes, hands_of
 from growthcast.service.effort.learn import learn_timing
 from growthcast.service.interval import FOLLOWED_DRAWS, IntervalOptions, interval_options
 from growthcast.service.living import share_of_draws
+from growthcast.service.recommend import known_of
 from growthcast.service.visit.standing import (
-    KnownArea,
     Lasting,
     Standing,
     cut_to_last,
     days_that_hold,
-    known_of,
     saved_by_leaving,
     standing_areas,
     visits_lasted,
@@ -234,7 +234,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
 
 def _rhythm(standing: Standing, option: IntervalOptions) -> SteadyVisits:
     """What regular visits so many days apart would give instead."""
-    regular, today = np.median(option.end_cm, axis=1), np.median(standing.height_cm, axis=1)
+    regular, today = median(option.end_cm), median(standing.height_cm)
     return SteadyVisits(
         chance_all_within=float(option.chance_all_within[0]),
         height_share=float(np.exp(np.mean(np.log(today / regular)))),
@@ -260,7 +260,7 @@ def _areas(
     [trimming] = Range.of_rows(each.sum(axis=0, dtype=np.float64)[None])
     minutes = trimming.p50 * each.mean(axis=1) / max(float(each.mean(axis=1).sum()), 1e-9)
     height_now, height_next = Range.of_rows(now_cm), Range.of_rows(lasting.ended.height_cm)
-    usual, off = np.median(now_cm, axis=1), np.median(removed, axis=1)
+    usual, off = median(now_cm), median(removed)
     over = 1.0 - share_of_draws(standing.within())
     chance, needed = share_of_draws(lasting.ended.within()), lasting.needed_cm.tolist()
     sometimes = (removed > WORTH_CUTTING_SHARE * now_cm).mean(axis=1)

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, median
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
@@ -17,13 +17,13 @@ from growthcast.forecast.heights import growth_a_week
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
+from growthcast.service.advice import KnownArea
 from growthcast.service.effort.hours import Range
 from growthcast.service.living import all_hold, share_of_draws
+from growthcast.service.recommend import known_of
 from growthcast.service.visit.standing import (
-    KnownArea,
     Standing,
     cut_to_last,
-    known_of,
     standing_areas,
 )
 
@@ -88,12 +88,12 @@ def routes_to(
     held, cuts = standing, tuple[Cut, ...]()
     for visit, until in zip(visits_d, (*visits_d[1:], day_d), strict=True):
         arrived = held.later(visit - held.after_d)
-        middle = np.median(arrived.aims(target, day_d - visit), axis=1)
+        middle = median(arrived.aims(target, day_d - visit))
         aim = np.minimum(np.maximum(middle, least), living.budget_cm)
         began = arrived.cut(aim)
         ended = began.later(day_d - visit)
         off, often = _taken_off(arrived, began)
-        height, start = (np.median(one.height_cm, axis=1) for one in (ended, began))
+        height, start = (median(one.height_cm) for one in (ended, began))
         regrown = np.maximum(height - start, 0.0) / np.maximum(height, 1e-9)
         hidden = (regrown >= REGROWN_SHARE) | (off < BARELY_CUT_SHARE * start)
         last: Cut = (visit, aim, off, often, share_of_draws(ended.within()), "shape")
@@ -108,7 +108,7 @@ def _taken_off(before: Standing, after: Standing) -> tuple[FloatArray, FloatArra
     """Middle of what comes off each area (A,) [cm], and the chance that anything worth it does."""
     stood = before.height_cm
     off = np.maximum(stood - after.height_cm, 0.0)
-    return np.median(off, axis=1), share_of_draws(off > BARELY_CUT_SHARE * stood)
+    return median(off), share_of_draws(off > BARELY_CUT_SHARE * stood)
 
 
 TARGET_SHARE, BAND_SHARE = 0.85, 0.15
@@ -337,7 +337,7 @@ def _best_from(standing: Standing, band: FloatArray, span_d: int) -> list[int | 
     for wait in range(span_d + 1, span_d + LONGEST_WAIT_D, 3):
         if (found >= 0).all():
             break
-        height = np.median(standing.later(wait).height_cm, axis=1)
+        height = median(standing.later(wait).height_cm)
         grown = (found < 0) & (height >= band[0])
         found = np.where(grown, np.where(height <= band[2], wait, 0), found)
     return [wait if wait > 0 else None for wait in found.tolist()]

@@ -12,13 +12,12 @@ also grows on fast.
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import field, replace
-from typing import Any
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
-from growthcast.book.book import Book
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct, median
 from growthcast.fit.model.clock import (
     LEAST_AWAKE_SHARE,
     LONGEST_PAUSE_SHARE,
@@ -28,14 +27,11 @@ from growthcast.fit.model.clock import (
 )
 from growthcast.fit.model.noise import span_drift
 from growthcast.fit.model.posterior import SHORTEST_SPAN_D, AreaPosterior
-from growthcast.fit.model.rates import Basis
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import held_height
 from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import Singles, column
 from growthcast.nouns import dataclass
-from growthcast.plain import HIDDEN
-from growthcast.service.advice import CutLimit, cut_limit
 from growthcast.service.draws import span_normals
 from growthcast.service.effort.hours import DAYS_PER_YEAR, Hands, Saving, saving
 from growthcast.service.interval import (
@@ -55,48 +51,6 @@ from growthcast.service.living import (
     living_part,
     share_of_draws,
 )
-from growthcast.service.recommend import area_label, unit_of
-
-
-@dataclass(frozen=True, slots=True)
-class KnownArea:
-    """What book and fit say of an area; ``limit`` is the lowest cut that keeps it above its floor.
-
-    Heights of it are in ``unit``: cm, or % cover for floating plants.
-    """
-
-    area_id: str
-    label: str
-    unit: str
-    basis: Basis
-    limit: CutLimit | None = field(metadata=HIDDEN)
-
-
-def known_of(book: Book, fit: GrowthFit, area: int) -> dict[str, Any]:
-    """Return what book and fit say of an area.
-
-    Parameters
-    ----------
-    book : Book
-        The book that was fitted.
-    fit : GrowthFit
-        Its fit.
-    area : int
-        Place of the area in the book.
-
-    Returns
-    -------
-    dict
-        The fields of a ``KnownArea``.
-    """
-    return {
-        "area_id": str(fit.design.area_id[area]),
-        "label": area_label(book, area),
-        "unit": unit_of(fit, area),
-        "basis": fit.basis[area],
-        "limit": cut_limit(fit, area),
-    }
-
 
 ROUNDING = np.float32(1e-4)
 """Stages that single precision may be off by: at a budget is within it."""
@@ -132,27 +86,38 @@ class Standing:
         """Chance (R,) that all areas of a tank stand at or below their budgets at once."""
         return all_hold(self.living, self.within())
 
+    def growths(self, spans_d: Sequence[int]) -> Iterator[Singles]:
+        """Yield the stages gained (A, D) over spans of days ahead, at least 1, without any rest."""
+        living, spans = self.living, np.array(spans_d, np.float64)
+        area, began = living.area[:, None], np.array(living.on_day + self.after_d)
+        days, _ = self.clock.growth_between(area, began, began + spans[None], np.zeros(1))
+        shares = days / (self.clock.speed(living.on_day)[area] * spans)
+        slowed = self.clock.slowed_by_settling(area, began, began + spans[None], np.zeros(1))
+        for span_d, share, slow in zip(spans_d, shares.T, slowed.T, strict=True):
+            gained = living.growth(span_d, self.after_d)
+            gained *= column(share)
+            if slow.any():
+                gained *= np.exp(-column(slow) * living.draws.settling)
+            yield gained
+
     def growth(self, span_d: int) -> Singles:
         """Stages gained (A, D) over the days ahead without any rest."""
-        area, began = self.living.area, np.array(self.living.on_day + self.after_d)
-        span = area, began, began + span_d, np.zeros(1)
-        days, _ = self.clock.growth_between(*span)
-        gained = self.living.growth(span_d, self.after_d)
-        gained *= column(days / (self.clock.speed(self.living.on_day)[area] * span_d))
-        if (slowed := self.clock.slowed_by_settling(*span)).any():
-            gained *= np.exp(-column(slowed) * self.living.draws.settling)
-        return gained
+        return next(self.growths([span_d]))
+
+    def each_later(self, spans_d: Sequence[int]) -> Iterator[Standing]:
+        """Yield how areas stand so many days later, in rising order, when nothing is cut."""
+        ahead = [span_d for span_d in spans_d if span_d > 0]
+        yield from [self] * (len(spans_d) - len(ahead))
+        for span_d, stages in zip(ahead, self.growths(ahead) if ahead else (), strict=True):
+            rest_d = np.minimum(self.rest_d, np.float32(LONGEST_PAUSE_SHARE * span_d))
+            stages *= 1.0 - rest_d / np.float32(span_d)
+            stages += self.stages
+            after_d = self.after_d + span_d
+            yield replace(self, after_d=after_d, stages=stages, rest_d=self.rest_d - rest_d)
 
     def later(self, span_d: int) -> Standing:
         """Return how areas stand so many days later when nothing is cut."""
-        if span_d == 0:
-            return self
-        rest_d = np.minimum(self.rest_d, np.float32(LONGEST_PAUSE_SHARE * span_d))
-        stages = self.growth(span_d)
-        stages *= 1.0 - rest_d / np.float32(span_d)
-        stages += self.stages
-        after_d = self.after_d + span_d
-        return replace(self, after_d=after_d, stages=stages, rest_d=self.rest_d - rest_d)
+        return next(self.each_later([span_d]))
 
     def cut(self, cut_cm: FloatArray) -> Standing:
         """Return how areas stand once what is above ``cut_cm`` (A,) was cut, by a hand that errs.
@@ -252,7 +217,7 @@ def cut_to_last(standing: Standing, span_d: int, confidence: FloatArray) -> Last
     needed = np.where((chance >= confidence)[living.run], cut, needed)
     short = needed < least
     bared = standing.cut(np.where(short, np.maximum(needed, living.safe_cut_cm), np.nan))
-    regrown = np.median(bared.days_until(span_d, bare_below(living.floor_cm)), axis=1)
+    regrown = median(bared.days_until(span_d, bare_below(living.floor_cm)))
     return Lasting(
         cut_cm=cut,
         began=began,

@@ -13,7 +13,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct, median
 from growthcast.fit.foreseen import BIN_D, Evidence
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, in_json
@@ -308,7 +308,7 @@ def power_of(case: TankCase, limits: FloatArray) -> DropSeen | None:
         if len(known) < LEAST_STARTS:
             break
         chance.append(float(np.mean(known)))
-    return DropSeen(DROP_TO_SHARE, tuple(chance), float(np.median(np.diff(day))))
+    return DropSeen(DROP_TO_SHARE, tuple(chance), float(median(np.diff(day))))
 
 
 def _starts(case: TankCase, day: FloatArray) -> IntArray:

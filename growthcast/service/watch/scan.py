@@ -28,6 +28,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.foreseen import Foreseen
+from growthcast.growth.quick import quick_quantiles
 from growthcast.nouns import dataclass
 from growthcast.service.draws import stratified_normals
 
@@ -192,7 +193,8 @@ def thresholds(
         for number, group in enumerate(groups):
             if group.size:
                 allowed = -np.expm1(-alarms_a_year[2 * number + side] * days / DAYS_A_YEAR)
-                limits[group, side] = np.quantile(reached[group].max(axis=0), 1.0 - allowed)
+                highest = reached[group].max(axis=0)
+                limits[group, side] = quick_quantiles(highest, [1.0 - allowed])[0]
     least: FloatArray = np.maximum(limits, 1.0)
     return least
 

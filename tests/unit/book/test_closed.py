@@ -8,7 +8,15 @@ from datetime import date
 
 import pytest
 
-from growthcast.book.checks.rounds import public_holidays, wrong_region
+from growthcast.book.checks.rounds import (
+    ClosedTime,
+    closed_on,
+    closed_times,
+    open_before,
+    open_from,
+    public_holidays,
+    wrong_region,
+)
 from tests.unit.book.small_book import FILES
 
 HEADER = "client,tank_id,from_date,to_date,note\n"
@@ -90,3 +98,28 @@ def test_nobody_waits_for_the_library_of_holidays_without_asking():
         "import growthcast.service.recommend; sys.exit('holidays' in sys.modules)"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_a_time_is_of_the_tank_it_names_else_of_all_tanks_of_its_client(inspect):
+    book, _ = inspect(
+        closed_csv=HEADER + "a clinic,,2026-08-10,2026-08-21,\n"
+        ",T1,2026-08-01,2026-08-05,\na school,T2,2026-12-24,2026-12-24,\n",
+        tanks_csv=FILES["tanks.csv"] + "T3,a clinic,60,30,30,\nT4,,60,30,30,\n",
+    )
+    assert {name: [str(time) for time in times] for name, times in closed_times(book).items()} == {
+        "T1": ["from 2026-08-01 to 2026-08-05", "from 2026-08-10 to 2026-08-21"],
+        "T2": ["from 2026-12-24 to 2026-12-24"],
+        "T3": ["from 2026-08-10 to 2026-08-21"],
+    }
+
+
+def test_open_days_lie_before_and_after_times_that_touch():
+    times = tuple(ClosedTime(date(2026, 8, a), date(2026, 8, b)) for a, b in ((3, 5), (6, 9)))
+    for day, time in ((2, None), (3, times[0]), (5, times[0]), (6, times[1]), (9, times[1])):
+        assert closed_on(times, date(2026, 8, day)) == time
+    assert closed_on(times, date(2026, 8, 10)) is None
+    assert open_from(times, date(2026, 8, 4)) == date(2026, 8, 10)
+    assert open_from(times, date(2026, 8, 2)) == date(2026, 8, 2)
+    assert open_before(times, date(2026, 8, 8), date(2026, 8, 2)) == date(2026, 8, 2)
+    assert open_before(times, date(2026, 8, 8), date(2026, 8, 3)) is None
+    assert open_before(times, date(2026, 8, 12), date(2026, 8, 3)) == date(2026, 8, 12)

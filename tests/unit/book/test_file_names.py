@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from growthcast.book.files import book_folder, demo_dir, find_book, find_own_book
 from growthcast.book.read import inspect_book
+from growthcast.errors import MissingBook
 from tests.unit.book.small_book import FILES, TODAY
 
 
@@ -110,3 +112,23 @@ def test_a_workbook_under_the_name_of_a_csv(make_book, start):
     named, findings = look(make_book(trims_csv=start + bytes(range(256))))
     assert named == [("workbook", "trims.csv")]
     assert "export it as CSV named trims.csv" in findings[0].fix
+
+
+def test_the_folder_of_a_book_is_the_one_named_the_one_here_or_the_demo(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "file").write_text("")
+    assert book_folder(tmp_path) == tmp_path
+    for name, seen in (("file", "is not a folder"), ("none", "does not exist")):
+        with pytest.raises(MissingBook, match=f"it {seen}"):
+            find_book(name)
+    with pytest.raises(MissingBook, match="cannot be opened"):
+        book_folder("x" * 5000)
+    folder, said = find_book(None)
+    assert folder == demo_dir()
+    assert "using the demo book at" in said
+    with pytest.raises(MissingBook, match="name the folder of your book"):
+        find_own_book(None)
+    (tmp_path / "practice.toml").write_text("")
+    assert find_book(None) == (tmp_path, None)
+    assert find_own_book(None) == tmp_path
+    assert find_own_book(tmp_path) == tmp_path

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from growthcast.book.checks.several import FILLED_FROM_FORM
+from growthcast.book.read import FILLED_FROM_FORM
 from growthcast.book.tables import TABLES
 
 FEW = "species_id,form,measure,rate_per_day,ceiling_cm,temp_opt_c\n"

@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
-import numpy as np
+from datetime import date
 
+import numpy as np
+import pandas as pd
+import pytest
+
+from growthcast.book.read import book_of_bytes
+from growthcast.errors import BookProblems, UsageError
 from tests.unit.book.small_book import FILES
 
 
@@ -38,3 +44,56 @@ def test_headers_alone_are_fine(inspect):
         book, findings = inspect(trims_csv=text, conditions_csv="tank_id,from_date\n")
         assert findings == ()
         assert len(book.trims) == 0
+
+
+def test_cells_that_are_given_are_told_from_blank_ones_in_every_kind(inspect):
+    book, _ = inspect()
+    assert book.trims.given("look").tolist() == [True, False, False, False]
+    assert book.trims.given("removed_cm").tolist() == [False, True, False, False]
+    assert book.trims.given("date").all()
+    assert not book.areas.given("removed_on").any()
+    first = book.trims.as_rows()[0]
+    assert (first["area_id"], first["before_cm"], first["removed_g"]) == ("A1", 24.5, None)
+    assert repr(book.trims) == "<trims.csv: 4 rows>"
+    assert book.trims.places("area_id", np.array(["A3", "A1", "A1"])).tolist() == [1, -1, -1, 0]
+
+
+def test_a_tank_keeps_its_own_word_and_else_the_practices(inspect):
+    tanks = FILES["tanks.csv"].replace("confidence", "longest_interval_d").replace("0.95", "10")
+    book, _ = inspect(tanks_csv=tanks)
+    assert book.of_tanks("longest_interval_d").tolist() == [21.0, 10.0]
+    assert book.of_tanks("fixed_min").tolist() == [35.0, 35.0]
+    assert book.tanks_of("a school").tolist() == [1]
+    with pytest.raises(UsageError, match=r'tanks.csv has no client "a scool"'):
+        book.tanks_of("a scool")
+
+
+def test_a_tank_has_ended_once_its_last_area_has(inspect):
+    head = "area_id,tank_id,species_id,area_cm2,floor_cm,budget_cm,planted_on,removed_on\n"
+    rows = (("A1", "T1", "2026-02-01"), ("A2", "T1", "2026-03-01"), ("A3", "T2", ""))
+    areas = head + "".join(
+        f"{area},{tank},rotala-rotundifolia,300,8,25,2026-01-01,{gone}\n"
+        for area, tank, gone in rows
+    )
+    book, _ = inspect(areas_csv=areas, trims_csv=None, on=date(2026, 4, 1))
+    assert book.ended_tanks(date(2026, 2, 28)) == set()
+    assert book.ended_tanks(date(2026, 3, 1)) == {"T1"}
+
+
+def test_frames_hold_a_book_as_files_do():
+    """Dates are dates; what is wrong is said by row as in a file with a header."""
+    tanks = pd.DataFrame({"tank_id": ["T1"], "water_depth_cm": [40.0]})
+    area = {"area_id": ["A1"], "tank_id": ["T1"], "species_id": ["salvinia-natans"]}
+    area |= {"area_cm2": [300.0], "floor_cm": [8.0], "budget_cm": [25.0]}
+    areas = pd.DataFrame(area | {"planted_on": [pd.Timestamp("2026-01-01")]})
+    for practice in ("", {"practice": {"name": "P"}}, '[practice]\nname = "P"\n'):
+        book = book_of_bytes(practice, {"tanks": tanks, "areas": areas})
+        assert book.areas.date("planted_on")[0] == np.datetime64("2026-01-01")
+        assert book.practice.name == ("P" if practice else "")
+    with pytest.raises(BookProblems, match=r"areas.csv:2"):
+        book_of_bytes("", {"tanks": tanks, "areas": areas.assign(floor_cm=-1.0)})
+    with pytest.raises(UsageError, match="a book has no table"):
+        book_of_bytes("", {"tank": tanks})
+    for practice in (3, "practice.toml"):
+        with pytest.raises(UsageError, match="practice is the text of"):
+            book_of_bytes(practice, {"tanks": tanks})

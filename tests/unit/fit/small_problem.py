@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from growthcast.fit.model.noise import ErrorModel, knot_precision
@@ -14,6 +16,10 @@ CUT, WEIGHED = int(Link.CUT), int(Link.WEIGHED)
 TANK = np.array([0, 0, 0, 1, 1, 2, 2])
 SPECIES = np.array([0, 1, 2, 0, 1, 2, 2])
 ON_DAY = 50.0
+KNOWN = 1e8
+"""Precision of what is taken as known."""
+RATE_PER_DAY, CEILING_CM, BEGAN_CM, DAYS, ERROR_CM = 0.08, 20.0, 5.0, 20.0, 1.5
+READ_CM = np.linspace(9.0, 14.0, 7)
 FIELDS = ("area", "day", "link", "growth_d", "reading_cm", "removed_cm", "look")
 
 
@@ -131,3 +137,37 @@ def small_problem(seed=3, order=None, nodes_a_block=16_000):
     )
     shape = np.array([1, 1, 1, 1.0, 0.5, 1, 1.4])[order]
     return problem_of(nodes, pooling, errors, shape, np.log(np.full(7, 4.0)), nodes_a_block)
+
+
+def one_reading_problem(spread, read_cm=READ_CM, began_sd_cm=1e-3):
+    """Return seven areas planted at a known height and read once; only their rates are unsure."""
+    grew = np.tile([False, True], 7)
+    nodes = replace(
+        small_nodes(np.random.default_rng(3)).take(np.full(14, -1)),
+        area=np.repeat(np.arange(7), 2),
+        day=np.where(grew, DAYS, 0.0),
+        link=np.where(grew, Link.GREW, Link.FRESH).astype(np.int64),
+        growth_d=np.where(grew, DAYS, 0.0),
+        span_d=np.where(grew, DAYS, 0.0),
+        reading_cm=np.where(grew, np.repeat(read_cm, 2), np.nan),
+        guess_cm=np.where(grew, np.nan, BEGAN_CM),
+        guess_sd_cm=np.where(grew, np.nan, began_sd_cm),
+    )
+    whole, nothing = small_problem(), np.zeros(7)
+    pooling = replace(
+        whole.pooling,
+        offset=np.full(7, np.log(RATE_PER_DAY)),
+        area_precision=spread**-2.0,
+        ceiling_precision=np.full(7, KNOWN),
+        tank_precision=np.full(3, KNOWN),
+        species_precision=np.full(3, KNOWN),
+        knot_precision=KNOWN * knot_precision(),
+    )
+    errors = replace(
+        whole.errors,
+        height_error_cm=nothing + ERROR_CM,
+        height_error_share=nothing,
+        span=1e-3,
+        drift=1e-3,
+    )
+    return problem_of(nodes, pooling, errors, np.ones(7), whole.first_habit)

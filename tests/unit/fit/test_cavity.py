@@ -8,10 +8,15 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from growthcast.fit.model.noise import look_log_chance
+from growthcast.fit.rows.chains import Link
 from growthcast.fit.rows.nodes import USUAL_CUT_SHARE, _usual_shares
 from growthcast.fit.sites.looks import sites_of_looks
+from growthcast.fit.solver.problem import CEILING
 from growthcast.fit.solver.solve import starting_point
 from growthcast.fit.solver.view import view_of
+from growthcast.growth.logistic import height_at_stage
+from growthcast.log.visits import Look
 from tests.unit.fit.small_problem import small_problem
 
 
@@ -55,3 +60,45 @@ def test_a_look_is_no_sharper_than_an_eye():
     sites, _ = sites_of_looks(view, 0)
     standing = view.block(0)[0].height_cm[seen]
     assert sites.precision[seen] == pytest.approx((0.15 * standing) ** -2)
+
+
+def test_a_heard_look_is_the_normal_of_what_is_known_times_the_chance_of_the_word():
+    """Mean and variance by a sum over a fine grid of stages."""
+    problem = small_problem()
+    chains = problem.blocks[0].chains
+    looks = np.where(chains.nodes.look > 0, int(Look.OVER), 0)
+    nodes = replace(chains.nodes, look=looks)
+    block = replace(problem.blocks[0], chains=replace(chains, nodes=nodes))
+    view = view_of(replace(problem, blocks=(block,)), starting_point(problem))
+    sites, heard = sites_of_looks(view, 0, border_known=True)
+    at, forward = view.block(0)
+    [seen] = np.flatnonzero(looks)
+    mean, sd = forward.filtered.mean[seen], forward.filtered.variance[seen] ** 0.5
+    off = np.linspace(-8.0, 8.0, 4001)
+    stages = view.point.stages[0][seen] + mean + sd * off
+    area = nodes.area[seen]
+    height = height_at_stage(stages, np.exp(view.point.border[CEILING, area]), problem.shape[area])
+    bounds = nodes.floor_cm[[seen]], nodes.budget_cm[[seen]]
+    weight = np.exp(look_log_chance(nodes.look[[seen]], height[None], *bounds)[0] - 0.5 * off**2)
+    weight /= weight.sum()
+    middle = weight @ off
+    spread = weight @ (off - middle) ** 2
+    assert abs(middle) > 0.05
+    assert spread < 0.9
+    assert heard.mean[seen] == pytest.approx(mean + sd * middle, rel=0.01)
+    assert heard.variance[seen] == pytest.approx(sd**2 * spread, rel=0.01)
+    # As a height through the slope there: the precision that the word adds to that of the stage.
+    added = (1.0 / spread - 1.0) / sd**2 / at.observation[seen] ** 2
+    assert sites.precision[seen] == pytest.approx(added, rel=0.01)
+    assert (np.delete(sites.precision, seen) == 0.0).all()
+    assert (np.delete(sites.precision_mean, seen) == 0.0).all()
+
+
+def test_beside_parameters_that_are_not_known_a_stage_is_known_less_well():
+    problem = small_problem()
+    view = view_of(problem, starting_point(problem))
+    _, alone = sites_of_looks(view, 0)
+    _, given = sites_of_looks(view, 0, border_known=True)
+    grew = problem.blocks[0].chains.nodes.link == Link.GREW
+    assert (alone.variance[grew] > given.variance[grew]).all()
+    assert (alone.variance >= (1.0 - 1e-9) * given.variance).all()

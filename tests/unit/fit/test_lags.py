@@ -16,6 +16,7 @@ from growthcast.fit.model.spreads import FORMS, Lags, Settling, prior_lags, prio
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.problem import CEILING, RATE
 from growthcast.fit.solver.solve import solve
+from growthcast.species import read_forms
 from tests.books import HEADER, TODAY, make_book
 from tests.unit.fit.small_problem import small_problem
 
@@ -67,6 +68,13 @@ def test_forms_share_a_part_of_their_lags():
     prior = prior_lags()
     alike = prior.covariance / np.outer(prior.spread_d, prior.spread_d)
     assert alike[STEM, FORMS.index("carpet")] == pytest.approx(0.5)
+
+
+def test_forms_share_a_part_of_how_long_they_settle():
+    spread = np.array([form.settle_spread for form in read_forms().values()])
+    alike = prior_settling().covariance / np.outer(spread, spread)
+    np.testing.assert_allclose(alike, 0.5 + 0.5 * np.eye(spread.size))
+    assert (prior_settling().factor == 1.0).all()
 
 
 def test_small_cuts_cost_little_and_hard_ones_a_pause_besides():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -9,7 +10,7 @@ import pytest
 
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.sites.looks import Cavity
-from growthcast.fit.sites.weights import _parts_of
+from growthcast.fit.sites.weights import Parts, _densities, _left_of, _parts_of
 from growthcast.fit.solver.problem import BORDER, DENSITY, HABIT
 
 AREA = np.zeros(1, dtype=np.int64)
@@ -90,3 +91,44 @@ def test_of_an_area_that_was_removed_nothing_is_left():
     found = part(Link.UNSAID, removed_day=7.0)
     assert found.length_cm == pytest.approx(12.0)
     assert found.usual_variance == 0.0
+
+
+def test_weights_tell_a_density_by_what_an_area_gave():
+    """Three weights of an area known to have given 40 g each, off by 20 % and 5 g.
+
+    Each is off by 10, 0 and 40 g of what was expected; without a prior the regression on 40 g is
+    that of the weights, and the prior is taken off what they say.
+    """
+    grams = np.array([50.0, 40.0, 80.0])
+    one = np.ones(3)
+    parts = Parts(
+        *(np.zeros(3, dtype=np.int64), np.arange(3), 10.0 * one, 0.0 * one, one, 0.0 * one),
+        *(4.0 * one, one, 4.0 * one, 0.01 * one),
+    )
+    border = np.zeros((BORDER, 1))
+    border[DENSITY] = 0.1
+    pooling = SimpleNamespace(tank=np.zeros(1, dtype=np.int64), density_precision=4.0)
+    errors = SimpleNamespace(weight=0.2)
+    problem = SimpleNamespace(pooling=pooling, weights=SimpleNamespace(grams=grams), errors=errors)
+    view = SimpleNamespace(problem=problem, point=SimpleNamespace(border=border))
+    precision, by_mean = _densities(view, [parts])[:, 0]
+    unsure = (0.2 * grams) ** 2 + 5.0**2
+    told = (40.0**2 / unsure).sum()
+    assert precision == pytest.approx(told)
+    moved = (40.0 * (grams - 40.0) / unsure).sum() - 4.0 * 0.1
+    assert by_mean == pytest.approx((0.1 + moved / (told + 4.0)) * (told + 4.0))
+    far = replace(parts, length_cm=0.3 * parts.length_cm)
+    precision, by_mean = _densities(view, [far])[:, 0]  # no further than 1 at a time
+    assert by_mean / (precision + 4.0) == pytest.approx(1.1)
+    nothing = replace(parts, length_cm=0.0 * parts.length_cm)
+    assert (_densities(view, [nothing]) == 0.0).all()
+
+
+def test_what_is_left_of_a_weight_is_without_the_others_with_their_doubt():
+    """Of 100 g two members gave 30 +- 3 and 50 +- 4; a third does not count."""
+    given = np.array([30.0, 50.0, 7.0]), np.array([9.0, 16.0, 1.0])
+    counts = np.array([True, True, False])
+    bucket = np.zeros(3, dtype=np.int64)
+    rest, unsure = _left_of(np.array([100.0]), np.array([25.0]), bucket, given, counts)
+    assert rest == pytest.approx([50.0, 70.0, 20.0])
+    assert unsure == pytest.approx([16.0 + 25.0, 9.0 + 25.0, 25.0 + 25.0])

@@ -27,9 +27,9 @@ lobby,2026-06-08,140,,,
 """
 
 
-@pytest.fixture
-def known(tmp_path: Path):
-    book = make_book(tmp_path, conditions=CONDITIONS)
+@pytest.fixture(scope="module")
+def known(tmp_path_factory):
+    book = make_book(tmp_path_factory.mktemp("known") / "book", conditions=CONDITIONS)
     return book, fit_growth(book, ON)
 
 
@@ -47,6 +47,19 @@ def test_the_log_and_what_it_taught_do_not_move(known) -> None:
     later = np.array([DAY + 14.0])
     lower = forecast_heights(supposed.fit, np.arange(2), later).height_cm
     assert np.all(lower < forecast_heights(fit, np.arange(2), later).height_cm)
+
+
+def test_what_grew_since_the_last_visit_grew_as_it_did(tmp_path) -> None:
+    """Ten days after it the light is supposed to be half as strong, from then on."""
+    book = make_book(tmp_path, conditions=CONDITIONS.replace("06-08", "06-05"))
+    fit, on = fit_growth(book, date(2026, 6, 11)), DAY + 10.0
+    then = suppose(book, fit, 0, Changes({"ppfd_umol": 45.0}, {})).fit
+    first, second = (
+        forecast_heights(one, np.arange(2), np.array([on, on + 1.0])).height_cm
+        for one in (fit, then)
+    )
+    np.testing.assert_array_equal(first[:, 0], second[:, 0])
+    assert (second[:, 1] < first[:, 1]).all()
 
 
 def test_a_supposed_plant_leaves_the_others_where_they_were(known) -> None:

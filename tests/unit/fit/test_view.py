@@ -7,11 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import area_information, solve_effects
-from growthcast.fit.solver.problem import BORDER, CEILING, RATE
+from growthcast.fit.solver.likelihood import misfit
+from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, RATE, Point
 from growthcast.fit.solver.solve import solve
 from growthcast.fit.solver.view import departure_of, follows, repooled, view_of
-from tests.unit.fit.small_problem import small_problem
+from tests.unit.fit.small_problem import READ_CM, one_reading_problem, small_problem
 
 
 @pytest.fixture(scope="module", params=[True, False])
@@ -60,3 +62,41 @@ def test_a_rate_moves_with_a_ceiling_of_which_the_log_does_not_speak():
     nothing = np.zeros((BORDER, problem.area_count))
     area = area_information(information, nothing, nothing, pooling)
     np.testing.assert_allclose(area.rate_by_ceiling, 0.2, rtol=1e-12)
+
+
+def test_what_surprises_is_the_likelihood_of_readings_each_given_those_before_it():
+    """Planted at 5 cm under 20, areas grow by 0.08 a day for 20 days: ``20 / (1 + 3 e^-1.6)``.
+
+    The start is guessed to 0.5 cm; through the stage, at slopes of ``h (1 - h / 20)``, that is
+    0.5 x 4.697 / 3.75 cm of the height, which is read with an error of 1.5 cm.
+    """
+    problem = one_reading_problem(spread=0.5, began_sd_cm=0.5)
+    border = np.zeros((BORDER, 7))
+    border[RATE], border[CEILING], border[HABIT] = np.log([[0.08], [20.0], [4.0]])
+    began = -np.log(3.0)
+    grew = problem.blocks[0].chains.nodes.link != Link.FRESH
+    view = view_of(problem, Point((np.where(grew, began + 1.6, began),), border))
+    height = 20.0 / (1.0 + 3.0 * np.exp(-1.6))
+    variance = 1.5**2 + (0.5 * height * (1.0 - height / 20.0) / 3.75) ** 2
+    twice = (READ_CM - height) ** 2 / variance + np.log(variance)
+    np.testing.assert_allclose(view.surprise, twice, rtol=1e-3)
+
+
+def test_what_misfits_is_the_likelihood_of_readings_usual_cuts_and_what_was_heard():
+    """A usual cut of 5 instead of 4 cm moves each cut's error alone; a word counts as heard."""
+    problem = small_problem()
+    view = solve(problem).view
+    [block], border, (at, _) = view.problem.blocks, view.point.border, view.block(0)
+    nodes, sites = block.chains.nodes, block.sites
+    read = np.isfinite(nodes.reading_cm)
+    height = at.height_cm
+    variance = 0.5**2 + (0.05 * at.expected_cm[read]) ** 2
+    twice = ((nodes.reading_cm[read] - height[read]) ** 2 / variance + np.log(variance)).sum()
+    cut, told = nodes.link >= Link.CUT, sites.precision > 0.0
+    assert told.any()
+    means = sites.precision_mean[told] / sites.precision[told]
+    twice += (sites.precision[told] * (means - height[told]) ** 2).sum()
+    for usual in (4.0, 5.0):
+        border[HABIT] = np.log(usual)
+        squares = (((usual - height[cut]) / 0.6) ** 2).sum()
+        assert misfit(view.problem, block, at, border) == pytest.approx(twice + squares)

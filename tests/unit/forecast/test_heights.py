@@ -222,6 +222,10 @@ def test_a_height_that_was_read_stays_whatever_the_ceiling(shape):
     bent, lifted = held_height(post, bend, ceilings, 0.0 * height)
     assert not bent.any()
     assert (lifted == ceilings).all()
+    # Nor where it moves the other way; where it follows more, as much is added as to a held one.
+    assert not held_height(post, bend, ceilings, height / slope)[0].any()
+    held, more = (held_height(post, bend, ceilings, by * height / slope)[0] for by in (-1, -2))
+    np.testing.assert_array_equal(more, held)
 
 
 def test_growth_a_week_is_that_of_the_logistic_curve_about_the_middle(fit):
@@ -244,6 +248,16 @@ def test_a_level_is_sought_straight_in_log_odds_and_log_time():
     """
     ends = (np.array([value]) for value in (0.0, 12.0, 0.1, 0.9, 0.5))
     assert _between(*ends) == pytest.approx([4.0])
+    near = (np.array([value]) for value in (0.0, 12.0, 0.5, 2 / 3, 0.5857))
+    assert _between(*near) == pytest.approx([4.0])  # odds of 1 and 2, and their mean root
+    same = (np.array([value]) for value in (3.0, 9.0, 0.5, 0.5 + 1e-16, 0.5))
+    assert _between(*same) == pytest.approx([4.0])  # a step that is one day at least
+
+
+def test_a_level_that_is_reached_at_once_is_reached_on_the_first_day():
+    search = _Search(None, None, np.array([0]), 0.0)
+    days = search.first_days(np.array([0.0, 60.0]), np.array([[0.95, 1.0]]))
+    assert days.tolist() == [[0.0] * 3]
 
 
 def test_a_crossing_behind_a_cliff_is_found_by_halving():

@@ -133,6 +133,25 @@ def test_a_base_that_is_seen_higher_up_stands_deeper():
     np.testing.assert_allclose(np.delete(found.depth_cm, 20), np.delete(said, 20), atol=1e-3)
 
 
+def test_ground_is_learnt_from_a_base_and_from_what_is_usual():
+    """A hill of 22.5 cm on the axis of the camera, where depth changes nothing of what is seen.
+
+    It says that ground rises by 22.5 / 20 cm a cm, with a weight of 1 / (2.5^2 + (0.15 x 6)^2);
+    usual are 0.15 with an error of 0.15. Its depth, 20 with an error of 6 cm, follows.
+    """
+    view = view_of_pane(STRAIGHT, 90.0, 45.0, FOCAL, CENTRE)
+    weight = 20.0**2 / (6.25 + 0.81)
+    rise = (0.15 / 0.15**2 + weight * 22.5 / 20.0) / (1.0 / 0.15**2 + weight)
+    assert rise == pytest.approx(0.6964, abs=1e-4)
+    open_cm2 = 6.25 + 20.0**2 / (1.0 / 0.15**2 + weight)
+    gain = 6.0**2 * rise / ((6.0 * rise) ** 2 + open_cm2)
+    found = depth_by_base(view, CENTRE[None], at(20.0, sd=6.0), 40.0)
+    assert found.depth_cm == pytest.approx([20.0 + gain * (22.5 - 20.0 * rise)], rel=1e-6)
+    assert found.depth_sd_cm == pytest.approx([6.0 * np.sqrt(1.0 - gain * rise)], rel=1e-6)
+    deep = depth_by_base(view, CENTRE[None], at(35.0, sd=20.0), 40.0)
+    assert deep.depth_cm == pytest.approx([40.0])  # not behind the back pane
+
+
 def test_an_area_whose_place_nobody_says_may_be_anywhere():
     depth, sd = depth_of_place(np.array(["wood", "back"]), 30.0)
     np.testing.assert_allclose(depth, [15.0, 24.0])

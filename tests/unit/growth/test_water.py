@@ -14,6 +14,14 @@ def test_co2_is_never_negative():
     assert co2_mg_l(10.0, [0.0, 0.1], 25.0).tolist() == [0.0, 0.0]
 
 
+def test_salts_leave_more_hydroxide_to_take_off_the_alkalinity():
+    """At pH 10 it is 10^(10 - 13.995) mol/L; divided by 0.902, what 0.314 degrees are instead of
+    0.283 without salts (0.357 mmol/L a degree).
+    """
+    assert co2_mg_l(10.0, [0.28, 0.29], 25.0).astype(bool).tolist() == [False, True]
+    assert co2_mg_l(10.0, [0.31, 0.32], 25.0, 0.01).astype(bool).tolist() == [False, True]
+
+
 def test_co2_a_tenth_of_a_ph_apart():
     ratio = co2_mg_l(6.9, 4.0, 25.0) / co2_mg_l(7.0, 4.0, 25.0)
     assert ratio == pytest.approx(1.26, abs=0.005)

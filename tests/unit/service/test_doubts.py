@@ -136,6 +136,8 @@ def test_a_cover_is_not_measured_in_millimetres(book):
         ("/23.1", ["cut to 23.1 cm; expected to stand at 20.0 to 20.0 cm (8 times in 10)"]),
         ("22.9/22.9", []),
         ("-22.9", []),
+        ("-14+/9", []),  # together they stood at 23 cm
+        ("-14.1+/9", ["14.1 cm taken off; expected to stand at 20.0 to 20.0 cm (8 times in 10)"]),
         ("-23.1", ["23.1 cm taken off; expected to stand at 20.0 to 20.0 cm (8 times in 10)"]),
         ("-0", []),
         (

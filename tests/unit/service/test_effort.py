@@ -240,6 +240,7 @@ def test_ranges_are_in_order_and_narrow_with_the_log(tmp_path):
             assert year.cost_range.p90 == pytest.approx(60 * year.hours_range.p90)
             assert option.minutes_range.p10 > 50  # 30 at the tank and 20 on the road are sure
             one, mean = option.minutes_range, year.hours_range.times(60 / year.visits)
+            assert one.p50 == pytest.approx(mean.p50, rel=0.05)  # growth is the same all year
             assert one.p90 - one.p10 > mean.p90 - mean.p10
         first = recommend(book, fit)[0].options[0].year.cost_range
         widths.append(first.p90 - first.p10)

@@ -347,7 +347,7 @@ def test_what_floats_in_a_layout_shades_what_stands_below(tmp_path: Path) -> Non
     assert lost.area_id == "stems"
     assert lost.under_cover is not None
     before, after = (
-        float(holding_of(book, fit, 0, np.array([0]), cover).chance[0])
+        float(holding_of(book, fit, np.array([0]), cover).chance[0])
         for cover in (lost.under_cover, lost.under_cover + 0.05)
     )
     assert before >= 0.8 > after

@@ -9,6 +9,7 @@ import pytest
 
 from growthcast.service.rescape.swaps import _chances
 from growthcast.service.watch.judge import _alone, _contrast
+from growthcast.service.watch.scan import Course, change_of
 from growthcast.service.watch.watch import changes_between, recorded_change, tank_co2_mg_l
 from tests.books import make_book
 
@@ -86,3 +87,45 @@ def test_a_combination_holds_in_the_draws_in_which_all_of_it_does():
     assert one.tolist() == [2 / 4, 2 / 4, 2 / 4]
     two = _chances(holds, rest, [np.array([0, 1]), np.array([1, 2])])
     assert two.tolist() == [[1 / 4, 1 / 4], [2 / 4, 1 / 4]]
+
+
+def course(effect, surprise, opened=None):
+    """Return readings of one suspect, ``effect`` by week and reading."""
+    effect = np.asarray(effect, dtype=float)[None]
+    weeks = np.ones(effect.shape[:2], bool) if opened is None else np.asarray(opened)[None]
+    return Course(np.asarray(surprise, float), effect, np.arange(len(surprise)), weeks)
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_the_size_of_a_change_is_its_regression_with_its_error(sign):
+    """Three readings that move by 2 a unit: 6 / 12 of growth, known to 1 / root of 12."""
+    found = change_of(course([[2.0, 2.0, 2.0]], sign * np.array([1.0, 0.5, 1.5])), 0, sign)
+    middle, sd = sign * 0.5, 12**-0.5
+    assert found.size_share == pytest.approx(
+        [middle - 1.2816 * sd, middle, middle + 1.2816 * sd], abs=0.02
+    )
+    assert found.z == pytest.approx(0.5 / sd)
+    assert found.gain == pytest.approx(0.5 * (0.5 / sd) ** 2)
+    other = change_of(course([[2.0, 2.0, 2.0]], [1.0, 0.5, 1.5]), 0, -1.0)
+    assert (other.z, other.gain) == (pytest.approx(-0.5 / sd), 0.0)
+
+
+def test_a_week_is_as_likely_as_what_it_explains_and_as_its_size_is_open():
+    """No surprise at all: weeks with information of 1, 4 and 16 have chances of 4, 2, 1 in 7."""
+    flat = course([[1.0], [2.0], [4.0]], [0.0])
+    assert change_of(flat, 0, 1.0).week.tolist() == [0, 0, 2]
+    # Of two that are as well known, one of z = 2 is e^2 times as likely as one of z = 0: 0.88.
+    sharp = course([[2.0, 0.0], [0.0, 2.0]], [2.0, 0.0])
+    assert change_of(sharp, 0, 1.0).week.tolist() == [0, 0, 1]
+    assert change_of(sharp, 0, 1.0).best_week == 0
+    late = course([[0.0, 2.0], [2.0, 0.0]], [2.0, 0.0])
+    assert change_of(late, 0, 1.0).week.tolist() == [0, 1, 1]
+
+
+def test_weeks_that_are_closed_or_tell_nothing_hold_no_change():
+    """An information below 1 is none; nor is a closed week's, whatever it would explain."""
+    effect = [[0.9, 0.0], [0.0, 5.0], [1.0, 1.0]]
+    found = change_of(course(effect, [3.0, 3.0], [True, False, True]), 0, 1.0)
+    assert found.week.tolist() == [2, 2, 2]
+    assert found.best_week == 2
+    assert found.z == pytest.approx(6.0 / 2**0.5)

@@ -97,6 +97,18 @@ def test_a_species_that_fails_in_three_tanks_is_named_from_its_first_alarm_on():
     assert judge_species(cases[:1], species, 7) is None
 
 
+def test_one_tank_alone_is_no_failing_species():
+    """Its other area, or the areas of another tank, explain as much."""
+    kept = plain_case(np.zeros((WEEKS, AREAS)), tank=1)
+    both = plain_case(since(12, 0.5, areas=[0, 1]))  # stronger than either of its areas
+    assert judge_species([both, kept], np.array([7, 7, 9, 7, 8, 9]), 7) is None
+    strong, weak = plain_case(since(12, 0.2, areas=[0])), since(12, 0.75, areas=[0])
+    species = np.tile([7, 8, 9], 2)
+    assert judge_species([strong, plain_case(weak, tank=1)], species, 7) is None
+    even = [plain_case(since(12, 0.5, areas=[0]), tank=tank) for tank in range(2)]
+    assert judge_species(even, species, 7) is not None
+
+
 def test_the_stated_chance_is_how_often_planted_drops_are_noticed():
     """Random readings with a drop to 60 % right after each of several visits, one by one."""
     case, rng = plain_case(np.zeros((WEEKS, AREAS)), sd=0.6), np.random.default_rng(8)

@@ -31,37 +31,46 @@ since they may be thousands.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import field
 from datetime import date
-from itertools import takewhile
-
-import numpy as np
 
 from growthcast.book.book import Book, WholeTank
-from growthcast.book.checks.rows import has_amounts
+from growthcast.book.cells.numbers import typed_number
 from growthcast.book.supposed import Cell
-from growthcast.book.words import check_known, did_you_mean, names_that_hold, shown, some_of
-from growthcast.book.writing.visit.amounts import (
+from growthcast.book.words import did_you_mean, nearest, plain, shown
+from growthcast.book.writing.visit.places import (
     GRAMMAR,
+    TOLD,
     WORDS,
-    Amount,
     Place,
-    amounts_of_part,
     is_note,
+    place_named,
+    places_of,
 )
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 
+_EXAMPLES, _TITLES = TOLD["examples"], TOLD["titles"]
+LOOKS = ("short", "right", "over")
+_BY_LETTER = {look[0]: look for look in LOOKS}
+
+_NUMBER = r"(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)"
+_UNIT = r"(?:[^\W\d_]+|%|\"|')"
+_HEIGHTS = re.compile(rf"({_NUMBER})?\s*({_UNIT})?\s*/\s*({_NUMBER})?\s*({_UNIT})?")
+_AMOUNT = re.compile(rf"([-−–])?\s*({_NUMBER})\s*({_UNIT})?")
+_HOURS = re.compile(rf"({_NUMBER})\s*h(?:ours?)?\s*(?:([0-9]+)\s*(?:min|m)?)?", re.IGNORECASE)
+_PHOTO = rf"(?i)photo:\s*({_NUMBER})\s*(?:cm)?(?:\s*[~±]\s*({_NUMBER})\s*(?:cm)?)?"
+_LENGTHS = {"": 1.0, "cm": 1.0, "mm": 0.1, "%": 1.0}
+_WEIGHTS = {"g": 1.0, "gr": 1.0, "gram": 1.0, "grams": 1.0, "kg": 1000.0}
+_TIMES = {"min": 1.0, "mins": 1.0, "minutes": 1.0, "minute": 1.0}
+
+Amount = float | str
+
+
 _MEASURED = ("before_cm", "after_cm", "removed_cm", "removed_g")
-_EXAMPLES = {"all": ("right",), "tank": ("right",), "rest": ("right", "900g"), "bucket": ("900g",)}
-_EXAMPLES |= {"visit": ("70min",), "water": ("50%",)}
-_TITLES = {"before_cm": "height before the cut", "after_cm": "height after the cut"}
-_TITLES |= {"removed_cm": "length taken off", "removed_g": "weight", "grams_of": "weight"}
-_TITLES |= {"measured_by": "photo", "before_sd_cm": "error of the photo"}
-_TITLES |= {"replanted": "replanting", "look": "look", "minutes": "time", "note": "note"}
-_TITLES |= {"visit_min": "time at the tank", "water_share": "share of the water"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +108,7 @@ def parse_visit(
         if not value:
             raise UsageError(f"{shown(item)} says nothing. {GRAMMAR}")
         with _naming(item):
-            place = None if name is None else _place_named(name, known, elsewhere)
+            place = None if name is None else place_named(name, known, elsewhere)
             amounts: dict[str, Amount] = {}
             for part in _parts(value):
                 _add(amounts, amounts_of_part(part, place, word))
@@ -130,62 +139,6 @@ def _naming(item: str) -> Iterator[None]:
         yield
     except UsageError as error:
         raise UsageError(f"{shown(item)}: {error}") from None
-
-
-def _place_named(name: str, known: Mapping[str, Place], elsewhere: Mapping[str, str]) -> Place:
-    """Return the area a person named: by id, or by label or case where that is one area only."""
-    if name in known:
-        return known[name]
-    folded = name.casefold()
-    alike = [p for p in known.values() if folded in {p.area_id.casefold(), p.label.casefold()}]
-    if len(alike) == 1:
-        return alike[0]
-    if alike:
-        ids = ", ".join(p.area_id for p in alike)
-        raise UsageError(
-            f"{len(alike)} areas are labelled {shown(name)}; write one of the ids {ids}"
-        )
-    if name in elsewhere:
-        raise UsageError(
-            f"area {shown(name)} is in tank {elsewhere[name]}; log that tank in a line of its own"
-        )
-    begin = beginning_with(name, [p.area_id for p in known.values() if p.alive])
-    if len(begin) == 1:
-        return known[begin[0]]
-    if begin:
-        raise UsageError(f"{len(begin)} areas begin so: {some_of(begin)}; write more of the id")
-    held = names_that_hold(name, {p.area_id: (p.area_id, p.label) for p in known.values()})
-    hint = f"did you mean {' or '.join(shown(one) for one in held[:3])}?"
-    if not held:
-        names = [*known, *(p.label for p in known.values() if p.label), *WORDS]
-        ids = ", ".join([*known][:12])
-        hint = did_you_mean(name, names, f"the tank's areas are {ids or 'none'}")
-    raise UsageError(f"the tank has no area {shown(name)}; {hint}")
-
-
-def beginning_with(name: str, ids: Sequence[str]) -> list[str]:
-    """Return the ids that begin so, with or without what they have in common before a hyphen.
-
-    >>> beginning_with("r", ["lobby-rotala", "lobby-moss"])
-    ['lobby-rotala']
-    """
-    small = [one.casefold() for one in ids] or [""]
-    alike = takewhile(lambda pair: pair[0] == pair[1], zip(min(small), max(small), strict=False))
-    common = "".join(letter for letter, _ in alike)
-    common = common[: common.rfind("-") + 1]
-    typed = name.casefold()
-    found = zip(ids, small, strict=False)
-    return [one for one, s in found if typed and s.startswith((typed, common + typed))]
-
-
-def id_meant(name: str, known: Sequence[str], among: Sequence[str], table: str) -> str:
-    """Return the id that a name is, or begins where no other id begins so; ``UsageError`` else."""
-    begin = [name] if name in known else beginning_with(name, among)
-    if len(begin) > 1:
-        raise UsageError(f"{len(begin)} {table} begin with {shown(name)}: {some_of(begin)}")
-    if not begin:
-        check_known(name, known, f"{table}.csv has no {table[:-1]}", f"the {table} are")
-    return begin[0]
 
 
 def _add(row: dict[str, Amount], amounts: Mapping[str, Amount]) -> None:
@@ -225,7 +178,7 @@ def _split(item: str, known: Mapping[str, Place]) -> tuple[str | None, str, str]
     return None if word else name, word, value
 
 
-def _parts(value: str) -> Iterable[str]:
+def _parts(value: str) -> Iterator[str]:
     """Yield the parts of a value; a note takes everything after it."""
     while value:
         if is_note(value):
@@ -235,57 +188,151 @@ def _parts(value: str) -> Iterable[str]:
         yield part.strip()
 
 
-def places_of(book: Book, tank_id: str, day: date) -> tuple[Place, ...]:
-    """Return every area a tank has or had as it is on a day, in the book's order."""
-    covers = set(book.species.text("species_id")[book.species.text("measure") == "cover_pct"])
-    areas, trims, on = book.areas, book.trims, np.datetime64(day, "D")
-    here = areas.text("tank_id") == tank_id
-    gone = areas.date("removed_on") < on  # not so where the date is blank
-    alive = ~(areas.date("planted_on") > on) & ~gone
-    today = trims.date("date") == on
-    logged = set(trims.text("area_id")[today])
-    measured = set(trims.text("area_id")[today & has_amounts(trims)])
-    cells = [areas.text(name)[here] for name in ("area_id", "label", "species_id")]
-    cells += [book.bounds_on(day).cut_cm[here], alive[here]]
-    return tuple(
-        Place(
-            *(area_id, label, species in covers, None if cut != cut else float(cut), bool(lives)),
-            logged=area_id in logged,
-            measured=area_id in measured,
+def looks_like_item(text: str) -> bool:
+    """Whether an argument is a part of a visit rather than the folder of a book."""
+    alone = any(p.fullmatch(text) for p in (_AMOUNT, _HOURS)) or _look(text) in LOOKS
+    return "=" in text or alone or is_note(text)
+
+
+def _look(part: str) -> str:
+    return part.casefold().removeprefix("look:").strip()
+
+
+def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amount]:
+    """Return what a part says of an area, or of the whole tank under a word of ``WORDS`` or none.
+
+    ``UsageError`` with what to write where it is not understood.
+    """
+    if word in {"visit", "water"} and not is_note(part):
+        return _of_visit(part, word)
+    look = _look(part)
+    look = _BY_LETTER.get(look, look)
+    if look in LOOKS:
+        if place is None and word not in {"all", "tank", "rest"}:
+            raise UsageError(
+                f"a look without an area; write all={look} for every area, or the area's name "
+                "before the ="
+            )
+        return {"look": look}
+    if part.casefold().startswith("look:"):
+        hint = did_you_mean(look, LOOKS, "write short, right or over")
+        raise UsageError(f"look {shown(look)} is not one; {hint}")
+    if part.casefold() == "replanted":
+        if place is None:
+            raise UsageError("tops are replanted in an area; write stems=24/12+replanted")
+        return {"replanted": "true"}
+    if is_note(part):
+        if not (note := part[len("note:") :].strip()):
+            raise UsageError("there is nothing after note:")
+        return {"note": note}
+    if part.casefold().startswith("photo:"):
+        return _by_photo(part, place)
+    if match := _HEIGHTS.fullmatch(part):
+        return _heights(match, place)
+    amounts: dict[str, Amount]
+    if (minutes := _minutes(part)) is not None:
+        amounts = {"minutes": minutes}
+    elif match := _AMOUNT.fullmatch(part):
+        amounts = _amount(match, place, word)
+    else:
+        meant = nearest(part, LOOKS)
+        hint = GRAMMAR if meant is None else f"did you mean {shown(meant)}?"
+        raise UsageError(f"{shown(part)} is not understood. {hint}")
+    if word in {"rest", "bucket"}:
+        if "minutes" in amounts:
+            raise UsageError(
+                f"{word}= takes a weight, as in {word}=900g; write the minutes of the whole tank "
+                "without a name, as in 35min"
+            )
+        amounts["grams_of"] = "rest" if word == "rest" else "all"
+    return amounts
+
+
+def _minutes(part: str) -> float | None:
+    """Return a time as minutes; ``None`` where it is none."""
+    if match := _HOURS.fullmatch(part):
+        return 60 * typed_number(match[1]) + float(match[2] or 0)
+    match = _AMOUNT.fullmatch(part)
+    timed = match and not match[1] and (match[3] or "").casefold() in _TIMES
+    return typed_number(match[2]) if match and timed else None
+
+
+def _of_visit(part: str, word: str) -> dict[str, Amount]:
+    """Return the time at the tank in all, or the share of its water that was changed."""
+    if word == "visit":
+        if (minutes := _minutes(part)) is None:
+            raise UsageError(f"{shown(part)} is no time; write visit=70min or visit=1h10")
+        return {"visit_min": minutes}
+    match = _AMOUNT.fullmatch(part)
+    if not match or match[1] or match[3] != "%":
+        raise UsageError(f"{shown(part)} is no share of the water; write it in per cent: water=50%")
+    if (percent := typed_number(match[2])) > 100:
+        raise UsageError(f"{shown(part)} is more than all of the water; write water=50%")
+    return {"water_share": float(plain(percent / 100))}
+
+
+def _by_photo(part: str, place: Place | None) -> dict[str, Amount]:
+    match = re.fullmatch(_PHOTO, part)
+    if match is None or place is None or place.is_cover:
+        raise UsageError(
+            f"{shown(part)} is not understood; a height read off a photo is written with its "
+            "area, as stems=photo:17.2~1.3 (17.2 cm, give or take 1.3), and a cut beside it as "
+            "stems=photo:17.2~1.3+/9"
         )
-        for area_id, label, species, cut, lives in zip(*cells, strict=True)
-    )
+    amounts: dict[str, Amount] = {"before_cm": typed_number(match[1]), "measured_by": "photo"}
+    return amounts | ({"before_sd_cm": typed_number(match[2])} if match[2] else {})
+
+
+def _heights(match: re.Match[str], place: Place | None) -> dict[str, Amount]:
+    if place is None:
+        raise UsageError(
+            f"heights without an area; write its name before the =, as in stems={match[0]}"
+        )
+    before, unit_before, after, unit_after = match.groups()
+    amounts: dict[str, Amount] = {}
+    if before is not None:
+        amounts["before_cm"] = _length(before, unit_before or unit_after or "", place)
+    if after is not None:
+        amounts["after_cm"] = _length(after, unit_after or unit_before or "", place)
+    if not amounts or (before is None and unit_before) or (after is None and unit_after):
+        raise UsageError("write the heights as 24/12, 24 or /12")
+    return amounts
+
+
+def _amount(match: re.Match[str], place: Place | None, word: str) -> dict[str, Amount]:
+    minus, number, unit = match[1], match[2], (match[3] or "").casefold()
+    if unit in _WEIGHTS:
+        return {"removed_g": float(plain(typed_number(number) * _WEIGHTS[unit]))}
+    if unit and unit not in _LENGTHS:
+        raise UsageError(
+            f"{shown(match[3])} is not a unit known here; heights are in cm (or mm, or % cover of "
+            "floating plants), weights in g or kg, time in min or h"
+        )
+    if place is None:
+        what = shown(f"{number} {unit}".strip())
+        if word in {"rest", "bucket"}:
+            raise UsageError(f"{what} is no weight; did you mean {shown(f'{word}={number}g')}?")
+        raise UsageError(
+            f"{what} says nothing of a whole tank; write 180g or 35min, or name the area, as in "
+            "stems=24/12"
+        )
+    return {"removed_cm" if minus else "before_cm": _length(number, unit, place)}
+
+
+def _length(number: str, unit: str, place: Place) -> float:
+    folded = unit.casefold()
+    if folded not in _LENGTHS:
+        raise UsageError(f"{shown(unit)} is not a unit of height known here; write cm or mm")
+    if folded and place.is_cover != (folded == "%"):
+        what = "per cent of the surface covered" if place.is_cover else "centimetres"
+        raise UsageError(f"{place.area_id} is measured in {what}, not in {unit}")
+    return float(plain(typed_number(number) * _LENGTHS[folded]))
 
 
 def _areas_elsewhere(book: Book, tank_id: str) -> dict[str, str]:
     """Return the tank of every area that is in another one."""
     pairs = zip(book.areas.text("area_id"), book.areas.text("tank_id"), strict=True)
     return {area: tank for area, tank in pairs if tank != tank_id}
-
-
-def tank_of_visit(book: Book, tank_id: str | None, items: Sequence[str]) -> str:
-    """Return the tank a visit is to: the one named, the only one, or the one its areas are in.
-
-    The beginning of an id will do where no other begins so; ``UsageError`` where several do.
-    """
-    tanks = book.tanks.text("tank_id").tolist()
-    if tank_id is not None:
-        return id_meant(tank_id, tanks, tanks, "tanks")
-    if len(tanks) == 1:
-        return str(tanks[0])
-    named = {item.partition("=")[0].strip() for item in items if "=" in item and not is_note(item)}
-    areas = book.areas.keep(~book.areas.given("removed_on"))
-    pairs = list(zip(areas.text("area_id"), areas.text("tank_id"), strict=True))
-    homes = []
-    for name in named - WORDS.keys():
-        exact = {tank for area, tank in pairs if area == name}
-        alike = {tank for tank in tanks if beginning_with(name, [a for a, t in pairs if t == tank])}
-        homes += [exact or alike] if exact or alike else []
-    left = set.intersection(*homes) if homes else set()
-    if len(left) == 1:
-        return str(left.pop())
-    several = f"in {some_of(sorted(left))} areas begin so; " if left else ""
-    raise UsageError(f"{several}name the tank with --tank ID; the tanks are {some_of(tanks, 12)}")
 
 
 def visit_rows(book: Book, tank_id: str, day: date, items: Sequence[str]) -> tuple[VisitRow, ...]:
@@ -297,14 +344,8 @@ def log_rows(
     rows: Sequence[VisitRow], tank_id: str, day: date, by: str = ""
 ) -> list[Mapping[str, Cell]]:
     """Return a visit as rows of ``trims.csv``; ``by`` is who logged it."""
+    said: dict[str, Cell] = {"date": day, "tank_id": tank_id}
     who = {"by": by} if by else {}
-    return [
-        {
-            "date": day,
-            "tank_id": tank_id,
-            "area_id": row.place.area_id if row.place else None,
-            **row.amounts,
-            **who,
-        }
-        for row in rows
-    ]
+    areas = [row.place.area_id if row.place else None for row in rows]
+    named = zip(areas, rows, strict=True)
+    return [{**said, "area_id": area, **row.amounts, **who} for area, row in named]

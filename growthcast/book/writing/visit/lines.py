@@ -32,9 +32,9 @@ from growthcast.book.cells.numbers import Fault, parse_date
 from growthcast.book.supposed import Cell
 from growthcast.book.words import shown
 from growthcast.book.writing.append import Change, add_rows
-from growthcast.book.writing.journal import book_lock, entries
+from growthcast.book.writing.journal import Entry, book_lock, entries
 from growthcast.book.writing.replace import read_file, refusals_in_words, replace_files, write_whole
-from growthcast.book.writing.visit.amounts import looks_like_item
+from growthcast.book.writing.visit.entry import looks_like_item
 from growthcast.errors import HeldAlready, UsageError
 from growthcast.nouns import dataclass
 
@@ -250,8 +250,8 @@ def keep_taps(folder: Path, tank_id: str, day: date, number: str, taps: str) -> 
     with book_lock(folder):
         old = read_file(folder, TAPS)
         if new not in (held := old or b""):
-            said = "taps", f"{tank_id} on {day}, what was tapped on its photo"
-            replace_files(folder, {TAPS: held + new}, {TAPS: old}, *said)
+            said = Entry("taps", f"{tank_id} on {day}, what was tapped on its photo")
+            replace_files(folder, {TAPS: held + new}, {TAPS: old}, said)
 
 
 def keep_picture(folder: Path, tank_id: str, day: date, content: bytes) -> Path:

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from growthcast.book.begin.agreed import read_dates, read_numbers, read_pairs
+from growthcast.book.begin.agreed import Names, read_dates, read_numbers, read_pairs
 from growthcast.errors import UsageError
 
 THIRD_OF_APRIL = date(2026, 4, 3)
@@ -77,3 +77,38 @@ def test_heights_before_and_after_in_one_cell():
         (None, 12.0),
         *[(None, None)] * 3,
     ]
+
+
+AREAS = """area_id,tank_id,label,species_id,area_cm2,floor_cm,budget_cm,planted_on,removed_on
+A1,T1,left,rotala-rotundifolia,300,8,25,2026-01-01,2026-02-01
+A2,T1,left,rotala-rotundifolia,300,8,25,2026-02-02,
+A3,T2,left,salvinia-natans,1800,10,60,2026-01-01,
+"""
+
+
+@pytest.mark.parametrize(
+    ("tank", "area", "day", "found"),
+    [
+        ("T1", "", 10, ("T1", None)),
+        ("a school", "", 10, ("T2", None)),
+        ("t1", "left", 1, ("T1", "A1")),  # 1 February: its last day
+        ("T1", "left", 2, ("T1", "A2")),
+        ("", "floating fern", 1, ("T2", "A3")),
+        ("a clinic", "Rotala rotundifolia", 3, ("T1", "A2")),
+        ("", "A1", 20, ("T1", "A1")),  # an id is that area's on any day
+        ("T9", "", 1, 'no one tank goes by "T9"'),
+        ("", "", 1, "no tank and no area"),
+        ("", "left", 2, 'no one area of that day goes by "left" (A2, A3)'),
+        ("T2", "A1", 1, 'no one area of that day goes by "A1" (none)'),
+        ("T1", "fern", 1, 'no one area of that day goes by "fern" (none)'),
+    ],
+)
+def test_a_place_goes_by_any_name_that_is_one_areas_on_that_day(inspect, tank, area, day, found):
+    names = Names(inspect(areas_csv=AREAS, trims_csv=None)[0])
+    cells, on = {"tank_id": tank, "area_id": area}, date(2026, 2, day)
+    if isinstance(found, str):
+        with pytest.raises(UsageError) as refused:
+            names.place(cells, on)
+        assert str(refused.value) == found
+    else:
+        assert names.place(cells, on) == found

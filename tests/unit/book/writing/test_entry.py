@@ -7,10 +7,16 @@ from datetime import date
 
 import pytest
 
-from growthcast.book.writing.visit.amounts import Place, looks_like_item
-from growthcast.book.writing.visit.entry import parse_visit, places_of
+from growthcast.book.writing.visit.entry import (
+    log_rows,
+    looks_like_item,
+    parse_visit,
+    visit_rows,
+)
+from growthcast.book.writing.visit.places import Place, places_of, tank_of_visit
 from growthcast.errors import UsageError
 from growthcast.say.log import visit_in_words
+from tests.unit.book.small_book import FILES
 
 STEMS = Place("stems", "Back stems", is_cover=False)
 MOSS = Place("lobby-moss", "", is_cover=False)
@@ -335,3 +341,59 @@ def test_halves_of_a_measurement_are_said_as_such():
         "  Back stems (stems): stood at 24 cm; not cut",
         "  Crypts (crypt): cut to 12 cm; height before not measured",
     ]
+
+
+@pytest.mark.parametrize(
+    ("named", "items", "found"),
+    [
+        ("T2", [], "T2"),
+        ("north", [], "north-hall"),
+        (None, ["A1=24"], "T1"),
+        (None, ["A3=50", "35min", "note:A1=3"], "T2"),
+        (None, ["A1=24", "bucket=90g"], "T1"),
+        (None, ["A4=24"], "north-hall"),  # the beginning of an id, of one tank alone
+        ("T", [], '2 tanks begin with "T": T1, T2'),
+        ("T9", [], 'tanks.csv has no tank "T9"'),
+        (None, ["A1=24", "A3=50"], "name the tank with --tank ID; the tanks are T1, T2, north"),
+        (None, ["35min"], "name the tank with --tank ID"),
+        (None, ["A=24"], "in T1, T2, north-hall areas begin so; name the tank"),
+    ],
+)
+def test_the_tank_is_the_one_named_or_the_one_all_areas_are_in(inspect, named, items, found):
+    tanks = FILES["tanks.csv"] + "north-hall,,60,30,30,\n"
+    areas = FILES["areas.csv"] + "A4x,north-hall,,salvinia-natans,90,1,9,,2026-01-01\n"
+    book, _ = inspect(tanks_csv=tanks, areas_csv=areas)
+    if " " in found:
+        with pytest.raises(UsageError) as refused:
+            tank_of_visit(book, named, items)
+        assert found in str(refused.value)
+    else:
+        assert tank_of_visit(book, named, items) == found
+
+
+def test_a_visit_is_rows_of_the_log_with_who_logged_it(inspect):
+    book, _ = inspect()
+    day = date(2026, 3, 2)
+    rows = log_rows(visit_rows(book, "T1", day, ["A1=24/12", "35min"]), "T1", day, "Ann")
+    whole = {"date": day, "tank_id": "T1", "by": "Ann"}
+    assert rows == [
+        whole | {"area_id": "A1", "before_cm": 24.0, "after_cm": 12.0},
+        whole | {"area_id": None, "minutes": 35.0},
+    ]
+    [bare] = log_rows(visit_rows(book, "T1", day, ["35min"]), "T1", day)
+    assert "by" not in bare
+
+
+def test_a_height_off_a_photo_says_so_with_its_error():
+    assert amounts("stems=photo:17.2~1.3+/9", "crypt=Photo: 8 cm") == {
+        "stems": {
+            "before_cm": 17.2,
+            "measured_by": "photo",
+            "before_sd_cm": 1.3,
+            "after_cm": 9.0,
+        },
+        "crypt": {"before_cm": 8.0, "measured_by": "photo"},
+    }
+    for item in ("stems=photo:high", "floaters=photo:30", "photo:17"):
+        with pytest.raises(UsageError, match="a height read off a photo is written"):
+            amounts(item)

@@ -12,9 +12,15 @@ import pytest
 
 from growthcast.book.writing import journal, replace
 from growthcast.book.writing.journal import JOURNAL, LOCK, book_lock, entries, splice_of
-from growthcast.book.writing.replace import read_file, replace_files
+from growthcast.book.writing.replace import (
+    check_place,
+    read_file,
+    replace_files,
+    write_new,
+    write_whole,
+)
 from growthcast.book.writing.unlog import take_back
-from growthcast.errors import FileChanged, NotWritten
+from growthcast.errors import FileChanged, NotWritten, UsageError
 
 OLD, NEW = b"a,b\n1,2\n", b"a,b\n1,2\n3,\xe4\n"
 
@@ -28,7 +34,7 @@ def book(tmp_path):
 
 
 def put(book, new=NEW, old=OLD, name="tanks.csv"):
-    return replace_files(book, {name: new}, {name: old}, "test")
+    return replace_files(book, {name: new}, {name: old}, journal.Entry("test"))
 
 
 def names(folder):
@@ -288,3 +294,53 @@ def test_a_file_put_back_after_its_removal_stays(book):
     (book / ".tanks.csv.growthcast-new").write_bytes(b"of a later writer")
     with book_lock(book):
         assert read_file(book, "tanks.csv") == OLD
+
+
+@pytest.mark.parametrize(
+    ("error", "said"),
+    [
+        (OSError(errno.ENOSPC, "full"), "there is no room left on the disk for tanks.csv"),
+        (OSError(errno.EDQUOT, "quota"), "there is no room left on the disk for tanks.csv"),
+        (OSError(errno.EROFS, "read only"), "is on a disk that cannot be written"),
+        (PermissionError(errno.EACCES, "no"), "is open in another program or write-protected"),
+        (OSError(errno.EIO, "broken"), r"cannot be written \(broken\)"),
+        (OSError(), "no reason given"),
+    ],
+)
+def test_why_a_file_cannot_be_written_is_a_sentence(book, monkeypatch, error, said):
+    def refuse(*_, **__):
+        raise error
+
+    monkeypatch.setattr(replace, "_write", refuse)
+    with pytest.raises(NotWritten, match=said):
+        put(book)
+    assert names(book) == [LOCK, "tanks.csv"]
+
+
+def test_a_file_of_ours_is_written_whole_and_in_no_place_of_the_books(book, tmp_path):
+    file = tmp_path / "out.txt"
+    for content in (b"one", b"two"):
+        check_place(book, file)
+        write_whole(file, content)
+        assert file.read_bytes() == content
+    assert names(tmp_path) == ["book", "out.txt", "shipped"]
+    for wrong, said in (
+        (tmp_path / "none" / "a.txt", "there is no folder for"),
+        (book, "is a folder; name a file in it"),
+        (book / "tanks.csv", "is tanks.csv of the book"),
+    ):
+        with pytest.raises(UsageError, match=said):
+            check_place(book, wrong)
+    check_place(book, book / "trims.csv")  # it is not there
+    with pytest.raises(UsageError, match="cannot be written"):
+        write_whole(book, b"a folder cannot be replaced")
+    assert names(tmp_path) == ["book", "out.txt", "shipped"]
+
+
+def test_files_of_a_new_book_replace_none(tmp_path, book):
+    write_new(tmp_path / "a" / "b", {"tanks.csv": OLD}, "a new book")
+    assert (tmp_path / "a" / "b" / "tanks.csv").read_bytes() == OLD
+    with pytest.raises(FileChanged):
+        write_new(book, {"tanks.csv": NEW}, "a new book")
+    with pytest.raises(NotWritten, match="cannot be made"):
+        write_new(book / "tanks.csv" / "in-a-file", {"tanks.csv": OLD}, "a new book")

@@ -1,0 +1,53 @@
+"""How often past forecasts for a tank were right, on readings made by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from growthcast.forecast.scores import NORMAL_SCORES, Predictive
+from growthcast.forecast.verdict import LEAST_READINGS, Readings
+from growthcast.service.pages import record
+from growthcast.service.pages.record import Record, past_records
+from tests.books import make_book
+
+
+def of(readings, inside):
+    return Record(readings, inside, is_cover=False, splits=3, alone=False)
+
+
+def test_a_chance_is_that_of_so_few_or_fewer_where_eight_of_ten_are_meant():
+    """Of two: both outside 0.04, one inside 0.32, both inside 0.64."""
+    assert of(2, 0).chance == pytest.approx(0.04)
+    assert of(2, 1).chance == pytest.approx(0.36)
+    assert of(2, 2).chance == pytest.approx(1.0)
+    assert of(LEAST_READINGS, 1).enough
+    assert not of(LEAST_READINGS - 1, 1).enough
+
+
+def test_readings_count_by_tank_and_by_the_measure_most_of_them_have(tmp_path, monkeypatch):
+    """Heights of 10 +- 1: 80 % lie within 1.28; of a tank of both, cover is left out if fewer."""
+    tank = np.array([0, 0, 0, 0, 1, 1, 1])
+    is_cover = np.array([0, 0, 0, 1, 0, 1, 1], dtype=bool)
+    reading = np.array([10.0, 11.2, 11.4, 10.0, 10.0, 8.8, 8.6])
+    heights = np.tile(10.0 + NORMAL_SCORES, (7, 1))
+    made = Predictive(heights, np.full_like(heights, 1e-6))
+    nothing = np.zeros(7)
+    readings = Readings(tank, tank, nothing, nothing, reading, nothing, is_cover, nothing)
+    asked = []
+
+    def foreseen(book, splits, tanks):
+        asked.append((len(book.tanks), len(book.areas), splits, tanks.tolist()))
+        return readings, made, 4
+
+    monkeypatch.setattr(record, "foreseen_readings", foreseen)
+    book = make_book(tmp_path)
+    assert past_records(book, ["lobby", "home"], 5) == {
+        "lobby": Record(3, 2, is_cover=False, splits=4, alone=False),
+        "home": Record(2, 1, is_cover=True, splits=4, alone=False),
+    }
+    monkeypatch.setattr(record, "MOST_AREAS", 3)
+    assert not past_records(book, ["lobby"])["lobby"].alone
+    monkeypatch.setattr(record, "MOST_AREAS", 2)
+    assert past_records(book, ["home"])["home"].alone
+    assert asked == [(2, 3, 5, [0, 1]), (2, 3, 10, [0]), (1, 1, 10, [0])]
