@@ -11,6 +11,7 @@ from scipy.stats import norm
 
 from growthcast.fit.design import build_design
 from growthcast.fit.growth import fit_growth
+from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.sites.weights import _log_chance
 from growthcast.forecast.heights import LEVELS, forecast_heights
 from tests.books import HEADER, PRACTICE, make_book
@@ -164,5 +165,5 @@ def test_a_bucket_of_the_rest_where_all_was_measured_is_no_other_tanks(tmp_path)
     for name, rows in (("weighed", lobby + home), ("unweighed", lobby + unweighed)):
         trims = HEADER + "".join(rows)
         book = make_book(tmp_path / name, practice=rest, trims=trims, on=ON)
-        borders.append(fit_growth(book, ON).solution.point.border)
+        borders.append(fit_growth(book, ON, Spreads()).solution.point.border)
     np.testing.assert_allclose(*borders, atol=1e-9)

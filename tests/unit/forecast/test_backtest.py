@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 
 from growthcast.book.read import read_book
+from growthcast.errors import UsageError
 from growthcast.fit.design import day_number
 from growthcast.fit.growth import known_before
 from growthcast.fit.model.noise import ErrorModel
 from growthcast.forecast import backtest as backtesting
-from growthcast.forecast.backtest import backtest
+from growthcast.forecast.backtest import _split_days, backtest
 from growthcast.forecast.baselines import (
     Past,
     last_rate,
@@ -384,6 +385,49 @@ def test_a_difference_is_as_sure_as_its_visits_are_many():
     expected = np.sqrt(((apart - apart.mean()) ** 2).sum()) / 20
     assert alone.standard_error("line") == pytest.approx(expected)
     assert paired.standard_error("line") == pytest.approx(np.sqrt(2.0) * expected)
+
+
+def test_gaps_that_are_alike_and_readings_that_are_enough():
+    """A gap one and a half times the usual one shows more; ten readings say something."""
+    ten, nine = hand_made(np.ones(10, bool)), hand_made(np.arange(10) < 9)
+    assert (ten.enough, nine.enough) == (True, False)
+    for longest, alike in ((20.9, True), (21.0, False), (0.0, False)):
+        assert replace(ten, usual_gap_d=14.0, longest_gap_d=longest).gaps_alike is alike
+    assert ten.pit_counts().tolist() == [0] * 5 + [10] + [0] * 4  # all at their middles
+    assert repr(ten).endswith("8 of 10 ranges held 100 of 100>")
+    assert repr(nine).endswith("8 of 10 ranges held - of 100>")
+
+
+def test_crossings_are_judged_by_their_middle_errors():
+    """Of five dates one was not foreseen; the others were off by -3, 1, 2 and 10 days."""
+    found = hand_made(np.ones(10, bool))
+    assert found.crossings is None
+    off = np.array([-3.0, 10.0, np.nan, 1.0, 2.0])
+    told = replace(found, crossing_error_d=off).crossings
+    assert (told.n, told.not_foreseen, told.median_d, told.median_abs_d) == (5, 1, 1.5, 2.5)
+    none = replace(found, crossing_error_d=np.full(2, np.nan)).crossings
+    assert (none.n, none.not_foreseen, none.median_d) == (2, 2, None)
+
+
+def test_classes_of_days_ahead_end_after_whole_weeks():
+    """From the evening before the split: on its day 1, 6 days later 7; from 35 on all are one."""
+    found = hand_made(np.ones(12, bool))
+    ahead = np.array([0.0, 6, 7, 13, 14, 20, 21, 27, 28, 34, 35, 60])
+    readings = replace(found.readings, split_day=np.full(12, 5.0), day=5.0 + ahead)
+    groups = replace(found, readings=readings).by("horizon")
+    assert [(one.name, one.scores["n"]) for one in groups] == [
+        *(("01-07 d", 2), ("08-14 d", 2), ("15-21 d", 2), ("22-28 d", 2), ("29-35 d", 4)),
+    ]
+    with pytest.raises(UsageError, match="by takes one of horizon, not 'day'"):
+        found.by("day")
+
+
+def test_splits_lie_evenly_over_the_days_after_the_first_third():
+    assert _split_days(np.arange(100.0, 115.0), 4).tolist() == [105.0, 108.0, 111.0, 114.0]
+    days = np.arange(100.0, 109.0)
+    assert _split_days(days, 6).tolist() == [103.0, 104.0, 105.0, 106.0, 107.0, 108.0]
+    assert _split_days(days, 9).tolist() == [103.0, 104.0, 105.0, 106.0, 107.0, 108.0]
+    assert _split_days(np.arange(7.0), 9).tolist() == [3.0, 4.0, 5.0, 6.0]  # a third is 2.3 days
 
 
 def test_a_result_as_json_holds_every_key_and_finite_numbers(result):

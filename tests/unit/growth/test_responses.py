@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from growthcast.growth.responses import (
+    _beta,
+    _monod,
     canopy_light,
     co2_response,
     co2_slope,
@@ -95,3 +97,17 @@ def test_temperature_not_known():
 def test_impossible_arguments_are_named(call, says):
     with pytest.raises(ValueError, match=says):
         call()
+
+
+def test_the_beta_function_is_one_at_its_best_and_zero_from_its_limits_on():
+    """10, 26 and 34 make the power 16 / 8: (16 / 8) (8 / 16)^2 at 18, (4 / 8) (20 / 16)^2 at 30."""
+    limits = (np.array(value) for value in (10.0, 26.0, 34.0))
+    at = np.array([9.0, 10.0, 18.0, 26.0, 30.0, 34.0, 35.0, NAN])
+    found = _beta(at, *limits)
+    assert found[:-1] == pytest.approx([0.0, 0.0, 0.5, 1.0, 0.78125, 0.0, 0.0])
+    assert np.isnan(found[-1])
+
+
+def test_half_of_the_uptake_is_reached_at_half_saturation():
+    amount, half = np.array([0.0, 2.0, 6.0, 0.0, 5.0]), np.array([2.0, 2.0, 2.0, 0.0, 0.0])
+    assert _monod(amount, half).tolist() == [0.0, 0.5, 0.75, 1.0, 1.0]

@@ -16,7 +16,13 @@ from growthcast.service.watch.judge import (
     limits_of,
     power_of,
 )
-from growthcast.service.watch.readings import Index, TankCase, growth_lately, joined
+from growthcast.service.watch.readings import (
+    Index,
+    TankCase,
+    growth_index,
+    growth_lately,
+    joined,
+)
 from growthcast.service.watch.scan import LARGEST_SURPRISE, course_of, strongest
 
 WEEKS, AREAS = 24, 3
@@ -105,8 +111,11 @@ def test_one_tank_alone_is_no_failing_species():
     strong, weak = plain_case(since(12, 0.2, areas=[0])), since(12, 0.75, areas=[0])
     species = np.tile([7, 8, 9], 2)
     assert judge_species([strong, plain_case(weak, tank=1)], species, 7) is None
-    even = [plain_case(since(12, 0.5, areas=[0]), tank=tank) for tank in range(2)]
-    assert judge_species(even, species, 7) is not None
+    # Half of the growth of one area gains 24; both tanks must gain 2 more: 25.9 and 28.9.
+    half = plain_case(since(12, 0.5, areas=[0]))
+    for share, named in ((0.6, False), (0.55, True)):
+        both = [half, plain_case(since(12, share, areas=[0]), tank=1)]
+        assert (judge_species(both, species, 7) is not None) is named
 
 
 def test_the_stated_chance_is_how_often_planted_drops_are_noticed():
@@ -171,3 +180,30 @@ def test_a_species_is_weighed_by_how_well_each_tank_knows_it():
     assert both.share == pytest.approx((4 * 1.0 + 1 * 2.0) / 5)
     assert both.sd == pytest.approx((1 / (100 + 25)) ** 0.5)
     assert both.usual_sd == pytest.approx(2 * both.sd)
+
+
+def test_only_readings_of_the_last_28_days_tell_and_only_if_they_tell_enough():
+    """The first of four visits lies 28 days before a day after the last: it does not count."""
+    case = plain_case(since(20, 0.5))
+    three = growth_lately(case, VISITS[-1] + 7.0)
+    assert three.sd == pytest.approx(0.25 / 9**0.5)
+    one = growth_lately(case, VISITS[-1], np.arange(WEEKS * AREAS) % AREAS == 0)
+    assert one.sd == pytest.approx(0.25 / 4**0.5)
+    assert growth_lately(case, VISITS[-1] + 28.0) is None
+    # Twelve readings that err by 3.4 units know a share of growth to 1; by 3.5 no longer.
+    for sd, known in ((3.4, True), (3.5, False)):
+        blunt = plain_case(np.zeros((WEEKS, AREAS)), sd=sd)
+        assert (growth_lately(blunt, VISITS[-1]) is not None) is known
+
+
+def test_growth_is_weighed_by_how_well_each_reading_knows_it():
+    """Readings of 0.5 and 1.5 units with errors of 0.1 and 0.2: weights of 4 and 1."""
+    case = plain_case(np.zeros((WEEKS, AREAS)))
+    noise, surprise = case.known.noise.copy(), case.known.surprise_cm.copy()
+    noise[0, 0], noise[1, 1], surprise[:2] = 0.1**2, 0.2**2, (-0.5, 0.5)
+    known = replace(case.known, noise=noise, covariance=4.0 * noise, surprise_cm=surprise)
+    found = growth_index(replace(case, known=known), np.array([0, 1]))
+    assert found.share == pytest.approx((4.0 * 0.5 + 1.0 * 1.5) / 5.0)
+    assert found.sd == pytest.approx((100.0 + 25.0) ** -0.5)
+    assert found.usual_sd == pytest.approx(2.0 * found.sd)
+    assert growth_index(case, np.zeros(0, dtype=np.int64)) is None

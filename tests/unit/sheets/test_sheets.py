@@ -11,10 +11,17 @@ import pytest
 from python_calamine import CalamineWorkbook
 
 from growthcast.book import read as reading
-from growthcast.book.sheets.export import book_sheets, xlsx_bytes
+from growthcast.book.sheets.export import book_sheets, check_workbook_target, xlsx_bytes
 from growthcast.book.sheets.load import SheetTable, Workbook, read_workbook
 from growthcast.book.sheets.merge import WouldNotCheck, check_merge, merge_workbook
-from growthcast.book.sheets.values import SettingRow, as_text, as_value, settings_of, with_settings
+from growthcast.book.sheets.values import (
+    SettingRow,
+    as_text,
+    as_value,
+    read_stamps,
+    settings_of,
+    with_settings,
+)
 from growthcast.book.tables import column_of
 from growthcast.book.writing.source import read_source, rewritten
 from growthcast.errors import BookProblems, UsageError
@@ -300,3 +307,33 @@ def test_a_cell_without_a_heading_and_a_sheet_there_twice_are_refused(tmp_path):
     twice = saved(tmp_path / "c.xlsx", ("tanks", [["tank_id"]]), ("TANKS ", [["tank_id"]]))
     with pytest.raises(UsageError, match="two sheets named"):
         read_workbook(twice)
+
+
+def test_stamps_are_kept_by_row_and_those_that_stand_twice_are_none():
+    rows = [
+        (1, ("trims", "2026-02-01\nT1", "before_cm,after_cm", "aa,bb")),
+        (2, ("trims", "2026-02-02\nT1", "before_cm", "cc")),
+        (3, ("trims", "2026-02-02\nT1", "before_cm", "dd")),
+        (4, ("areas", "A1")),
+    ]
+    assert read_stamps(rows) == {
+        ("trims", ("2026-02-01", "T1")): {"before_cm": "aa", "after_cm": "bb"},
+        ("areas", ("A1",)): {"": ""},
+    }
+
+
+def test_only_an_ordinary_workbook_is_written_over(book, tmp_path):
+    file = tmp_path / "out.xlsx"
+    assert not check_workbook_target(book, file)
+    file.write_bytes(xlsx_bytes(book_sheets(book)))
+    assert check_workbook_target(book, file)
+    (tmp_path / "text.xlsx").write_text("no workbook")
+    (tmp_path / "link.xlsx").symlink_to(file)
+    for name, why in (
+        ("out.csv", "must end in .xlsx"),
+        ("text.xlsx", "is no workbook; it was left as it is"),
+        ("link.xlsx", "is a link"),
+        ("none/out.xlsx", "there is no folder for"),
+    ):
+        with pytest.raises(UsageError, match=why):
+            check_workbook_target(book, tmp_path / name)

@@ -1,0 +1,138 @@
+"""Verdicts on single readings, both sides of where they turn, worked out by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from growthcast.fit.rows.chains import Link
+from growthcast.fit.suspects import (
+    GROSS,
+    MISTAKEN,
+    SOUND,
+    TRUST_OF_A_SUSPECT,
+    UNLOGGED,
+    UNUSUAL,
+    _Foreseen,
+    _set_aside,
+    _verdicts,
+)
+from growthcast.log.visits import Look
+from tests.unit.fit.small_problem import small_problem
+
+
+def verdict(link, reading=np.nan, height=10.0, off=0.0, look=0, wider=1.0, variance=0.25):
+    """Judge one node after another of 10 cm; an area is usually cut to 4 cm.
+
+    What was foreseen has a variance of 0.25, a reading one of 0.75: together 1.
+    """
+    two = np.ones(2)
+    nodes = SimpleNamespace(
+        link=np.array([Link.FRESH, link]),
+        reading_cm=np.array([10.0, reading]),
+        look=np.array([0, look]),
+        floor_cm=6.0 * two,
+        budget_cm=15.0 * two,
+    )
+    read = np.isfinite(nodes.reading_cm)
+    chains = SimpleNamespace(nodes=nodes, read=read, previous=np.zeros(2, dtype=np.int64))
+    foreseen = _Foreseen(
+        height=np.array([10.0, height]),
+        variance=variance * two,
+        error=0.75 * two,
+        usual=np.log(4.0) * two,
+        off=np.array([0.0, off]),
+        off_variance=two,
+    )
+    found, beats = _verdicts(SimpleNamespace(chains=chains), foreseen, wider)
+    assert (found[0], beats[0]) == (SOUND, 0.0)  # against a fresh start nothing can be said
+    assert (beats[1] > 0.0) == (found[1] != SOUND)
+    return int(found[1])
+
+
+@pytest.mark.parametrize(
+    ("wider", "reading", "says"),
+    [(1.0, 13.45, SOUND), (1.0, 13.55, GROSS), (2.0, 14.5, SOUND), (2.0, 14.6, GROSS)],
+)
+def test_a_high_reading_is_gross_where_ten_times_the_error_is_likelier(wider, reading, says):
+    """A variance of 75.25 of one in fifty: off^2 (1 - 1 / 75.25) / 2 = ln 48 + ln 75.25 / 2.
+
+    Off by 3.50; with twice the spread of what was foreseen 1.75 and 76, off by 4.54.
+    """
+    assert verdict(Link.GREW, reading, wider=wider) == says
+
+
+@pytest.mark.parametrize(("reading", "says"), [(6.9, SOUND), (6.8, UNLOGGED), (2.7, GROSS)])
+def test_a_low_reading_may_stand_after_a_cut_that_nobody_logged(reading, says):
+    """Evenly between 0.7 x 4 and 10 cm, one in fifty: ln 0.02 / 7.2 against ln 0.96 and a normal.
+
+    Off by 3.14 cm; below 2.8 cm no cut leaves anything.
+    """
+    assert verdict(Link.GREW, reading) == says
+
+
+def test_no_cut_is_looked_for_above_half_of_what_was_foreseen_where_little_stands():
+    """Where 4 cm were foreseen the cut leaves 2 cm at least, not 2.8."""
+    assert verdict(Link.GREW, 2.1, height=4.0, variance=-0.65) == UNLOGGED
+    assert verdict(Link.GREW, 1.9, height=4.0, variance=-0.65) == GROSS
+
+
+@pytest.mark.parametrize(("reading", "says"), [(7.0, SOUND), (7.2, UNUSUAL), (0.4, GROSS)])
+def test_a_cut_may_be_made_elsewhere_than_usual(reading, says):
+    """One in twenty is lognormal around 4 cm with 0.6: from 7.1 cm on that is the likelier."""
+    assert verdict(Link.AIMED, reading, height=4.0) == says
+
+
+@pytest.mark.parametrize(("off", "says"), [(3.0, SOUND), (3.05, MISTAKEN), (-3.05, MISTAKEN)])
+def test_an_amount_may_not_be_what_came_off(off, says):
+    """One in 25 is anything up to the 10 cm that stood there: ln 0.004 against ln 0.96."""
+    assert verdict(Link.CUT, off=off) == says
+
+
+@pytest.mark.parametrize(
+    ("look", "height", "says"),
+    [
+        (Look.SHORT, 7.0, SOUND),
+        (Look.SHORT, 14.0, UNLOGGED),
+        (Look.RIGHT, 10.0, SOUND),
+        (Look.OVER, 7.0, GROSS),  # no cut makes it higher
+        (Look.RIGHT, 40.0, UNLOGGED),
+    ],
+)
+def test_a_look_far_below_what_was_foreseen_may_stand_after_a_cut_nobody_logged(look, height, says):
+    assert verdict(Link.GREW, height=height, look=look) == says
+
+
+def test_the_worst_of_each_area_is_judged_first_and_verdicts_are_taken_back():
+    """Of area 0 two readings are doubted; one of area 2 is so no longer, one of area 4 still is."""
+    [block] = small_problem().blocks
+    area = block.chains.nodes.area
+    at = {n: int(np.flatnonzero(area == n)[3]) for n in range(6)}
+    verdicts, beats = np.full(area.size, SOUND), np.zeros(area.size)
+    for place, says, by in (
+        (at[0], GROSS, 5.0),
+        (int(np.flatnonzero(area == 0)[2]), UNUSUAL, 3.0),
+        (at[1], UNLOGGED, 2.0),
+        (at[3], MISTAKEN, 1.0),
+        (at[4], GROSS, 9.0),
+    ):
+        verdicts[place], beats[place] = says, by
+    trust = np.ones(area.size)
+    trust[[at[2], at[4]]] = TRUST_OF_A_SUSPECT
+    new = _set_aside(replace(block, trust=trust), verdicts, beats)
+    low = np.flatnonzero(new.trust < 1.0).tolist()
+    assert low == sorted([at[0], at[3], at[4]])
+    assert (new.trust[low] == TRUST_OF_A_SUSPECT).all()
+    links, old = new.chains.nodes.link, block.chains.nodes.link
+    assert np.flatnonzero(new.cut_away).tolist() == [at[1]]
+    assert (links[at[1]], links[at[3]]) == (Link.FRESH, Link.AIMED)
+    others = np.ones(area.size, dtype=bool)
+    others[[at[1], at[3]]] = False
+    np.testing.assert_array_equal(links[others], old[others])
+    again = replace(block, trust=trust)
+    still = np.full(area.size, SOUND)
+    still[[at[2], at[4]]] = GROSS
+    assert _set_aside(again, still, beats) is again  # nothing new
