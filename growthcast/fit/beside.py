@@ -25,10 +25,11 @@ from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.model.spreads import FORMS, Lags, Settling, prior_lags, prior_settling
 from growthcast.fit.rows.chains import Link, Nodes
+from growthcast.fit.solver.hierarchy import information_on_centre
 from growthcast.fit.solver.kalman import LEAST_GROWTH, filter_along, score_of
 from growthcast.fit.solver.linearise import Linearised
 from growthcast.fit.solver.problem import RATE
-from growthcast.fit.solver.view import View, departure_of, follows, repooled
+from growthcast.fit.solver.view import View, departure_of, follows
 from growthcast.nouns import dataclass
 
 LAG, SETTLING = range(2)
@@ -177,9 +178,11 @@ def _without_the_table(
     """
     pooling, effects = view.problem.pooling, view.effects
     raised = pooling.but_for(offset=pooling.offset + 1.0)
-    there = repooled(view, replace(view.problem, pooling=raised))
-    moved, species = departure_of(there) - departure, pooling.species_precision
-    own = TABLE_SPREAD**-2 - float(species @ (there.effects.species - effects.species))
+    there = effects.given(raised, information_on_centre(view.area, view.point.border, raised)[1])
+    problem = replace(view.problem, pooling=raised)
+    moved = departure_of(replace(view, problem=problem, effects=there)) - departure
+    species = pooling.species_precision
+    own = TABLE_SPREAD**-2 - float(species @ (there.species - effects.species))
     across = _summed(of, (along.border_score * moved).sum(axis=1))
     off = float(species @ effects.species)
     return slope + across * off / own, curvature - np.outer(across, across) / own

@@ -18,6 +18,7 @@ from growthcast.fit.learning import learn_bends, learn_spreads
 from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.result import CLEARLY, GrowthFit
 from growthcast.fit.sites.weights import evidence_for_everything
+from growthcast.fit.solver.machine import one_blas_thread
 from growthcast.fit.solver.problem import (
     NOBODY,
     CannotFit,
@@ -25,7 +26,7 @@ from growthcast.fit.solver.problem import (
     Problem,
     with_heights_that_count,
 )
-from growthcast.fit.solver.solve import ROUGHLY, Solution, one_blas_thread, solve
+from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
 from growthcast.fit.solver.together import together
 from growthcast.fit.suspects import settled_without_suspects
 from growthcast.species import read_reference
@@ -234,6 +235,8 @@ def _settled(book: Book, design: Design, solution: Solution, evidence: float | N
         grams_said=practice.whole_tank_grams,
     )
     finite = np.isfinite(fit.border_mean).all(axis=0) & np.isfinite(fit._last_nodes["stage"])
+    if not solution.view.kept:  # of a large book, and known again where it is asked for
+        solution.view.filtered.clear()
     if not finite.all():
         raise CannotFit(np.flatnonzero(~finite))
     return fit

@@ -30,6 +30,7 @@ from growthcast.fit.design import build_design, clock_under
 from growthcast.fit.model.clock import GrowthClock, TankConditions
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import repacked
+from growthcast.fit.solver.machine import one_blas_thread
 from growthcast.fit.solver.problem import (
     CEILING,
     HABIT,
@@ -40,7 +41,6 @@ from growthcast.fit.solver.problem import (
     Problem,
     with_heights_that_count,
 )
-from growthcast.fit.solver.solve import one_blas_thread
 from growthcast.fit.solver.view import view_of
 from growthcast.growth.logistic import stage
 from growthcast.growth.responses import co2_slope

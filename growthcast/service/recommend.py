@@ -354,6 +354,32 @@ def area_label(book: Book, place: int) -> str:
     return str(book.areas.text("label")[place] or book.areas.text("area_id")[place])
 
 
+def known_of(book: Book, fit: GrowthFit, area: int) -> dict[str, Any]:
+    """Return what book and fit say of an area.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    area : int
+        Place of the area in the book.
+
+    Returns
+    -------
+    dict
+        The fields of a ``KnownArea``.
+    """
+    return {
+        "area_id": str(fit.design.area_id[area]),
+        "label": area_label(book, area),
+        "unit": unit_of(fit, area),
+        "basis": fit.basis[area],
+        "limit": cut_limit(fit, area),
+    }
+
+
 def option_of(
     book: Book, fit: GrowthFit, tank: int, interval_d: int, cut_cm: FloatArray | None = None
 ) -> tuple[OptionAdvice, FloatArray]:

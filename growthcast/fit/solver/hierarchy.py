@@ -257,7 +257,7 @@ def solve_effects(area: AreaInformation, border: FloatArray, pooling: Pooling) -
     Effects
         With their covariances.
     """
-    information, score = _information_on_centre(area, border, pooling)
+    information, score = information_on_centre(area, border, pooling)
     tanks, width = pooling.tank_precision.size, score.shape[1]
     precision = _summed(information, pooling.tank, tanks)
     precision[:, 0, 0] += pooling.tank_precision
@@ -266,7 +266,7 @@ def solve_effects(area: AreaInformation, border: FloatArray, pooling: Pooling) -
     precision += (diagonal <= 0.0)[:, :, None] * np.eye(width)
     covariance: FloatArray = np.linalg.inv(precision).astype(np.float64)
     cross_information = information[:, :, 0]
-    regression = -np.einsum("akl,al->ak", covariance[pooling.tank], cross_information)
+    regression = -np.einsum("akl,al->ak", covariance.take(pooling.tank, axis=0), cross_information)
     unknown = Effects(
         species=np.zeros(pooling.species_precision.size),
         species_covariance=_species_covariance(pooling, cross_information, regression),
@@ -277,13 +277,25 @@ def solve_effects(area: AreaInformation, border: FloatArray, pooling: Pooling) -
     return unknown.given(pooling, score)
 
 
-def _information_on_centre(
+def information_on_centre(
     area: AreaInformation, border: FloatArray, pooling: Pooling
 ) -> tuple[FloatArray, FloatArray]:
     """What an area says on ``y = (centre less offset, knots)``, its log rate eliminated.
 
-    Information (A, 1 + M, 1 + M) and score (A, 1 + M) at 0 of the quadratic in ``y`` itself, not in
-    its departure from the current point.
+    Parameters
+    ----------
+    area : AreaInformation
+        What the areas' chains say.
+    border : array (B, A)
+        The areas' parameters [log].
+    pooling : Pooling
+        Who shares what, and the priors.
+
+    Returns
+    -------
+    tuple of array (A, 1 + M, 1 + M) and (A, 1 + M)
+        Information and score at 0 of the quadratic in ``y`` itself, not in its departure from the
+        current point [1 / parameter].
     """
     _, prior_weight, regression = area.rate_given(pooling.area_precision)
     step = np.concatenate([(prior_weight - 1.0)[:, None], regression], axis=1)

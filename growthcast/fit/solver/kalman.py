@@ -45,8 +45,8 @@ class Filtered:
         self, area: IntArray, borders: FloatArray, at: slice | IntArray = slice(None)
     ) -> FloatArray:
         """Departure (n,) of stages ``at`` some nodes, of areas (N,), with the borders' (B, A)."""
-        moved = self.sensitivity[:, at] * borders.take(area[at], axis=1)
-        step: FloatArray = self.mean[at] + moved.sum(axis=0)
+        moved = np.einsum("bn,bn->n", self.sensitivity[:, at], borders.take(area[at], axis=1))
+        step: FloatArray = self.mean[at] + moved
         return step
 
 
@@ -210,7 +210,7 @@ def information_of(chains: Chains, forward: FilterPass) -> tuple[FloatArray, Flo
             out=scaled[:-1],
         )
         for places in groups:
-            theirs = scaled[places]
+            theirs = scaled.take(places, axis=0)  # four times as fast as by brackets
             total[: places.shape[0], :rows, :rows] += theirs.transpose(0, 2, 1) @ theirs
     if forward.scatter.place.size:
         follows = forward.scatter.follows.T
@@ -502,7 +502,7 @@ def variance_along(chains: Chains, root: FloatArray, sensitivity: FloatArray) ->
         rows[:-1] = sensitivity[:, part].T
         theirs = np.empty(rows.shape[0])
         for places in groups:
-            scaled = rows[places] @ root[: places.shape[0]]
+            scaled = rows.take(places, axis=0) @ root[: places.shape[0]]
             theirs[places] = np.einsum("rnb,rnb->rn", scaled, scaled)
         variance[part] = theirs[:-1]
     return variance

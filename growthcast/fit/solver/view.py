@@ -38,9 +38,9 @@ from growthcast.fit.solver.problem import (
 )
 from growthcast.nouns import dataclass
 
-MOST_BLOCKS_KEPT = 4
-"""Of books with more blocks a view keeps what a step needs: keeping all of it would cost more time
-in memory than working blocks out again where they are asked for."""
+MOST_BLOCKS_KEPT, MOST_WITH_SITES = 1, 4
+"""Of books with more blocks a view keeps what a step needs: blocks are worked out again where they
+are asked for, and sites ask for them at every step."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +116,7 @@ def view_of(problem: Problem, point: Point, unheard: View | None = None) -> View
     information = np.zeros((problem.area_count, BORDER, BORDER))
     score, surprise = np.zeros((BORDER, problem.area_count)), np.zeros(problem.area_count)
     kept, filtered = [], []
+    few = len(problem.blocks) <= (MOST_WITH_SITES if problem.has_sites else MOST_BLOCKS_KEPT)
     for number, block in enumerate(problem.blocks):
         if unheard is not None and unheard.kept:
             known, stages = unheard.kept[number][0], point.stages[number]
@@ -127,7 +128,7 @@ def view_of(problem: Problem, point: Point, unheard: View | None = None) -> View
         information[mine], score[:, mine] = information_of(block.chains, forward)
         surprise += _surprise(block.chains, forward, problem.area_count)
         filtered.append(smooth_unread_starts(block.chains, here, forward))
-        if len(problem.blocks) <= MOST_BLOCKS_KEPT:
+        if few:
             kept.append((here, forward))
     area = area_information(information, score, point.border, problem.pooling)
     finite = np.isfinite(score).all(axis=0) & np.isfinite(point.border).all(axis=0)

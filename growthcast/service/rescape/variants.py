@@ -26,12 +26,7 @@ from growthcast.growth.quick import BELOW_CEILING, Singles, column
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import Option
-from growthcast.service.effort.hours import (
-    Saving,
-    fixed_minutes,
-    saving,
-    visit_efforts,
-)
+from growthcast.service.effort.hours import Saving, fixed_minutes, saving, visit_efforts
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.holding import Holding, holding_of
 from growthcast.service.interval import interval_options
