@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cache
 from itertools import groupby
@@ -152,13 +153,12 @@ def _format_group(group: Sequence[Finding]) -> str:
 def count_of(findings: Iterable[Finding]) -> str:
     """Return how many problems, notes and remarks there are, in words; one in many rows is one."""
     levels = [group[0].level for group in in_groups(list(findings))]
-    parts = []
-    for level in LEVELS:
-        number = levels.count(level)
-        if number or level == "problem":
-            noun = level if number == 1 else level + "s"
-            parts.append(f"{number or 'no'} {noun}")
-    return ", ".join(parts)
+    counted = [(levels.count(level), level) for level in LEVELS]
+    return ", ".join(
+        f"{number or 'no'} {level}{'' if number == 1 else 's'}"
+        for number, level in counted
+        if number or level == "problem"
+    )
 
 
 def summary_for_commands(findings: Iterable[Finding]) -> str:
@@ -182,16 +182,13 @@ def summary_for_commands(findings: Iterable[Finding]) -> str:
 def _in_one_line(remarks: list[Finding]) -> str:
     """Return remarks as one sentence: how the files were read, then everything else."""
     kinds = {slug: [i.found for i in remarks if i.slug == slug] for slug in _WAYS_OF_READING}
-    ways = [_way(found) for slug in _WAYS_OF_READING for found in dict.fromkeys(kinds[slug])]
+    ways = [
+        re.sub("^(text in|cells separated by|numbers with) ", "", found)
+        for slug in _WAYS_OF_READING
+        for found in dict.fromkeys(kinds[slug])
+    ]
     parts = [f"read as {', '.join(ways)}"] if ways else []
     rest = (item.found for item in remarks if item.slug not in _WAYS_OF_READING)
     parts += dict.fromkeys(rest)
     sentence = "; ".join(parts)
     return f"{sentence[:1].upper()}{sentence[1:]}: {_SEE}"
-
-
-def _way(found: str) -> str:
-    """Return how a file was read, in fewer words."""
-    for words in ("text in ", "cells separated by ", "numbers with "):
-        found = found.removeprefix(words)
-    return found

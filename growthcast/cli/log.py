@@ -235,7 +235,7 @@ def measure_command(
     from growthcast.book.read import read_book
     from growthcast.book.writing.visit.lines import keep_picture, read_taps
     from growthcast.book.writing.visit.places import tank_of_visit
-    from growthcast.say.photo import photo_words
+    from growthcast.say.written import photo_words
     from growthcast.service.visit.photo import measure, size_of_tank
     from growthcast.service.visit.picture import pane_of, read_picture
 

@@ -163,14 +163,12 @@ def away_words(
 
 def lead_words(tanks: Sequence[AwayTank], on: date, first: date, last: date) -> str:
     """Say how many tanks last, which are to be cut lower for it, and which need somebody."""
-    names: dict[str, list[str]] = {state: [] for state in MARKS}
-    for tank in tanks:
-        names[tank.state].append(tank.tank_id)
+    names = tell.grouped((tank.state, tank.tank_id) for tank in tanks)
     ways = ("last", "as always"), ("last", "if cut lower before"), ("need", "a stand-in")
     said = [
         f"{tell.some_names(who)} {verb}{'s' * (len(who) == 1)} {how}"
-        for who, (verb, how) in zip(names.values(), ways, strict=True)
-        if who
+        for state, (verb, how) in zip(MARKS, ways, strict=True)
+        if (who := names.get(state))
     ]
     if len(said) == 1 and len(tanks) > 2:
         said[0] = f"all {said[0]}"

@@ -17,7 +17,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from datetime import UTC, date, datetime, timedelta
 
-from growthcast.say.cuts import HARD_CUT_SHARE, worth_measuring
+from growthcast.say.cuts import takes_half, worth_measuring
 from growthcast.say.locale import Locale
 from growthcast.say.words import hand_cut, named, place_of
 from growthcast.service.rounds.plan import PlannedVisit, RoundsPlan
@@ -71,22 +71,19 @@ def cut_words(locale: Locale, area: AreaCut) -> str:
 
 def note_words(locale: Locale, sheet: CutSheet, area: AreaCut) -> str:
     """Return what to know of an area beside the cut."""
-    return "; ".join(_notes(locale, sheet, area))
-
-
-def _notes(locale: Locale, sheet: CutSheet, area: AreaCut) -> Iterator[str]:
     now, unit = area.height_now_cm, area.unit
-    yield locale.say("card_now", height=locale.range(now.p10, now.p50, now.p90, unit))
+    said = [locale.say("card_now", height=locale.range(now.p10, now.p50, now.p90, unit))]
     if area.chance_over_now >= 0.5:
-        yield locale.say("card_over")
-    if area.action == "cut" and round(100 * area.removed_share) > 100 * HARD_CUT_SHARE:
-        yield locale.say("card_hard")
+        said.append(locale.say("card_over"))
+    if takes_half(area):
+        said.append(locale.say("card_hard"))
     if area.action != "leave":
-        yield locale.say("card_lowest", area=area, unit=unit)
+        said.append(locale.say("card_lowest", area=area, unit=unit))
     if area.usual_cut_cm is not None and area.usual_lasts_visits > 1:
-        yield locale.say("card_habit", area=area, unit=unit)
+        said.append(locale.say("card_habit", area=area, unit=unit))
     if area.planted_on is not None:
-        yield locale.count("card_weeks", (sheet.on - area.planted_on).days // 7)
+        said.append(locale.count("card_weeks", (sheet.on - area.planted_on).days // 7))
+    return "; ".join(said)
 
 
 def saving_words(locale: Locale, sheet: CutSheet, currency: str) -> str:

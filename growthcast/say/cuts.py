@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import date
 from typing import Any
 
@@ -122,48 +122,48 @@ def _rhythm_sentence(sheet: CutSheet) -> str:
 def watch_list(sheet: CutSheet) -> list[str]:
     """Say what to look at in today's visit, the pressing first."""
     areas = sheet.areas
-    said = [*_outside_bounds(areas)]
+    said = _named("outside_over", areas, lambda area: area.chance_over_now >= 0.5)
+    said += _named("outside_maybe", areas, lambda area: 0.1 <= area.chance_over_now < 0.5)
+    said += _named("outside_low", areas, lambda area: area.height_now_cm.p90 < area.floor_cm)
     if not sheet.feasible:
         said += [sentence for area in areas for sentence in _falls_short(area)]
         said += [f"{limit}." for limit in limits_of_cuts(areas)]
     said += _still_settling(areas)
-    said += _hard_cuts(areas)
-    said += _measure(areas)
-    if unsettled := [area.label for area in areas if not area.settled]:
-        said.append(tell.sentence("cuts_unsettled", areas=unsettled))
-    if logged := [area.label for area in areas if area.logged_today]:
-        said.append(tell.sentence("cuts_logged", areas=logged))
-    return said
+    said += _named("cuts_hard", areas, takes_half)
+    said += _named("measure_new", areas, lambda area: area.basis != "log")
+    said += _named(
+        "measure_wide", areas, lambda area: area.basis == "log" and worth_measuring(area)
+    )
+    said += _named("cuts_unsettled", areas, lambda area: not area.settled)
+    return said + _named("cuts_logged", areas, lambda area: area.logged_today)
+
+
+def _named(key: str, areas: Sequence[AreaCut], which: Callable[[AreaCut], bool]) -> list[str]:
+    """Name the areas to which a sentence applies, none where there are none."""
+    each = [tell.sentence(f"{key}_each", area=a, unit=a.unit) for a in areas if which(a)]
+    return [tell.sentence(key, areas=each)] if each else []
+
+
+def takes_half(area: AreaCut) -> bool:
+    """Whether more than half of an area comes off, as a person reads its share."""
+    return area.action == "cut" and round(100 * area.removed_share) > 100 * HARD_CUT_SHARE
 
 
 def cautions(sheet: CutSheet) -> list[str]:
     """Say the cautions of a visit: the usual ones, and those of the plants, each once."""
-    plants: dict[str, dict[str, None]] = {}
-    for area in sheet.areas:
-        if area.caution:
-            plants.setdefault(area.caution, {})[area.scientific_name] = None
+    plants = tell.grouped((a.caution, a.scientific_name) for a in sheet.areas if a.caution)
     taken = [area.removed_share if area.action == "cut" else 0.0 for area in sheet.areas]
     said = tell.sentence("cuts_always").splitlines()
     if taken and sum(taken) / len(taken) > HARD_CUT_SHARE:
         said.append(tell.sentence("cuts_too_much"))
-    return said + [f"{tell.and_list(list(names))}: {text}" for text, names in plants.items()]
+    each = {text: [*dict.fromkeys(names)] for text, names in plants.items()}
+    return said + [f"{tell.and_list(names)}: {text}" for text, names in each.items()]
 
 
 def limits_of_cuts(areas: Sequence[AreaCut] | Sequence[AwayArea]) -> list[str]:
     """Say once which lowest cuts keep areas above their floors that no safe cut holds."""
     limits = [limit_words(area.limit) for area in areas if area.needed_cut_cm is None]
     return [limit for limit in dict.fromkeys(limits) if limit]
-
-
-def _outside_bounds(areas: Sequence[AreaCut]) -> Iterator[str]:
-    """Say which areas stand outside their bounds today."""
-    over = [area for area in areas if area.chance_over_now >= 0.5]
-    maybe = [area for area in areas if 0.1 <= area.chance_over_now < 0.5]
-    low = [area for area in areas if area.height_now_cm.p90 < area.floor_cm]
-    for key, listed in (("over", over), ("maybe", maybe), ("low", low)):
-        if listed:
-            each = (tell.sentence(f"outside_{key}_each", area=a, unit=a.unit) for a in listed)
-            yield tell.sentence(f"outside_{key}", areas=[*each])
 
 
 def _still_settling(areas: Sequence[AreaCut]) -> Iterator[str]:
@@ -185,24 +185,6 @@ def _falls_short(area: AreaCut) -> Iterator[str]:
         yield tell.sentence("cuts_lowest", area=area)
     elif area.needed_cut_cm < area.least_cut_cm - 0.05:
         yield tell.sentence("cuts_below", area=area)
-
-
-def _hard_cuts(areas: Sequence[AreaCut]) -> Iterator[str]:
-    hard = [
-        tell.sentence("cuts_hard_each", area=area)
-        for area in areas
-        if area.action == "cut" and round(100 * area.removed_share) > 100 * HARD_CUT_SHARE
-    ]
-    if hard:
-        yield tell.sentence("cuts_hard", areas=hard)
-
-
-def _measure(areas: Sequence[AreaCut]) -> Iterator[str]:
-    """Name the areas whose height is worth a ruler."""
-    if new := [area.label for area in areas if area.basis != "log"]:
-        yield tell.sentence("cuts_measure_new", areas=new)
-    if wide := [area.label for area in areas if area.basis == "log" and worth_measuring(area)]:
-        yield tell.sentence("cuts_measure_wide", areas=wide)
 
 
 def worth_measuring(area: AreaCut) -> bool:

@@ -11,7 +11,7 @@ from growthcast.nouns import dataclass
 from growthcast.say.forecast import conclusion, first_to_pass, unit
 from growthcast.say.plants import days_text, plant_name
 from growthcast.say.watch import finding_name, finding_sentence, tank_sentence
-from growthcast.say.words import day_words, days_in_words, full_date_words, sentence
+from growthcast.say.words import day_words, full_date_words, sentence
 from growthcast.service.rescape.layouts import LayoutAdvice
 from growthcast.service.rescape.plants import PlantAdvice
 from growthcast.service.watch.watch import Finding, WatchReport
@@ -58,25 +58,23 @@ def _who_passes(
     names: Sequence[str], areas: Sequence[AreaForecast], on: date, horizon_d: int
 ) -> str:
     """Return which area passes its budget first, and when."""
-    within = f"within {days_in_words(horizon_d)}"
-    first = first_to_pass(areas)
+    first, count = first_to_pass(areas), len(areas)
     if first is None:
         closest = [i for i, area in enumerate(areas) if area.passes_budget_on[0] is not None]
         if not closest:
-            whole = "its one area stays" if len(areas) == 1 else f"all {len(areas)} areas stay"
-            return f"{whole} below budget {within}, 9 times in 10."
+            key = "passes_below_one" if count == 1 else "passes_below_all"
+            return sentence(key, count=count, days=horizon_d)
         soonest = min(closest, key=lambda i: areas[i].passes_budget_on[0] or date.max)
         said = conclusion(areas[soonest], on, horizon_d)
-        return f"no area is likely to pass {within}; {names[soonest]} {said}."
+        return sentence("passes_unlikely", days=horizon_d, area=names[soonest], said=said)
     said = conclusion(areas[first], on, horizon_d)
     begins = areas[first].passes_budget_on[1]
-    sure = "; the dates in brackets hold 8 times in 10" if begins and begins > on else ""
-    if len(areas) == 1:
-        return f"{names[first]} {said}{sure}."
+    said += "; the dates in brackets hold 8 times in 10" if begins and begins > on else ""
     passing = sum(area.passes_budget_on[1] is not None for area in areas)
-    many = f"All of its {len(areas)}" if passing == len(areas) else f"{passing} of its {len(areas)}"
-    verb = "passes" if passing == 1 else "pass"
-    return f"{names[first]} is first: it {said}{sure}. {many} areas likely {verb} {within}."
+    key = "passes_first_one" if passing == 1 else "passes_first_many"
+    key = "passes_alone" if count == 1 else "passes_first_all" if passing == count else key
+    blanks = {"area": names[first], "said": said, "passing": passing, "count": count}
+    return sentence(key, days=horizon_d, **blanks)
 
 
 def last_reading_words(

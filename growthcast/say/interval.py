@@ -53,13 +53,8 @@ def rhythm_words(tank: TankAdvice) -> str:
 
 def lead_words(advice: Sequence[TankAdvice]) -> str:
     """Say how often which tanks are visited, the most frequent first."""
-    by_days: dict[int, list[str]] = {}
-    none = []
-    for tank in advice:
-        if (days := tank.recommended_interval_d) is None:
-            none.append(tank.tank_id)
-        else:
-            by_days.setdefault(days, []).append(tank.tank_id)
+    by_days = tell.grouped((tank.recommended_interval_d or 0, tank.tank_id) for tank in advice)
+    none = by_days.pop(0, [])
     said = [f"{tell.some_names(by_days[days])} {every_words(days)}" for days in sorted(by_days)]
     if none:
         said.append(f"no interval holds for {tell.some_names(none)}")
@@ -97,10 +92,8 @@ def interval_words(
     if bare := [tank.tank_id for tank in advice if tank.tank_id not in shown]:
         yield tell.no_row_words(bare)
     named = [tank for tank in advice if tank.options and not tank.nothing_holds]
-    rests_on: dict[str, list[str]] = {}
-    for tank in named:
-        if tank.minutes is not None:
-            rests_on.setdefault(minutes_words(tank.minutes), []).append(tank.tank_id)
+    learnt = ((tank.minutes, tank.tank_id) for tank in named)
+    rests_on = tell.grouped((minutes_words(of), name) for of, name in learnt if of is not None)
     timed = [
         f"{tell.capital(words)}{f' of {some_of(tanks, 5)}' if len(rests_on) > 1 else ''}."
         for words, tanks in rests_on.items()

@@ -53,11 +53,10 @@ def rows_in_words(
             parts = _whole_tank(row, rows, places, grams, texts)
         else:
             parts = _area(row, row.place, texts)
-        if (minutes := _number(row, "minutes")) is not None:
-            parts.append(texts.say("visit_minutes", n=texts.typed(minutes)))
+        parts.append(texts.say("visit_minutes", n=_number(row, "minutes")))
         if "note" in row.amounts:
             parts.append(texts.say("visit_note", note=tell.named(str(row.amounts["note"]))))
-        said.append("; ".join(parts))
+        said.append("; ".join(filter(None, parts)))
     return said
 
 
@@ -142,8 +141,7 @@ def _whole_tank(
         key += "_none" if key != "all" and not others else ""
         said = texts.say(f"visit_{key}", grams=texts.typed(weight), own=own, others=others)
         parts.append(f"{said} ({why})" if why and own and texts.language == "en" else said)
-    if (visit := _number(row, "visit_min")) is not None:
-        parts.append(texts.say("visit_at_tank", n=texts.typed(visit)))
+    parts.append(texts.say("visit_at_tank", n=_number(row, "visit_min")))
     if (water := _number(row, "water_share")) is not None:
         digits = len(number_text(100 * water).partition(".")[2])
         parts.append(texts.say("visit_water", share=texts.share(water, digits)))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -121,19 +120,20 @@ def _meaning(listed: Sequence[PlantAdvice]) -> tell.Words:
 
 def _left_out_words(left_out: Sequence[PlantAdvice]) -> tell.Words:
     """Name the plants that are not likely to do there, by what speaks against them."""
-    why: dict[str, list[str]] = defaultdict(list)
-    for one in left_out:
-        holds = one.holding
-        parts = {
-            "Too dark for": float(holds.light[0]),
-            "Too warm or cold for": float(holds.warmth[0]),
-            "Too little CO2 for": float(holds.co2[0]),
-            "Never fill the place": one.chance_fills_look,
-            "Too tall for the budget": 0.0 if one.is_too_tall else 1.0,
-        }
-        why[min(parts, key=lambda name: parts[name])].append(one.species_id)
+    why = tell.grouped((_against(one), one.species_id) for one in left_out)
     for reason, names in sorted(why.items(), key=lambda item: -len(item[1])):
         yield f"{reason}: {some_of(names)}."
+
+
+def _against(one: PlantAdvice) -> str:
+    parts = {
+        "Too dark for": one.holding.light[0],
+        "Too warm or cold for": one.holding.warmth[0],
+        "Too little CO2 for": one.holding.co2[0],
+        "Never fill the place": one.chance_fills_look,
+        "Too tall for the budget": 0.0 if one.is_too_tall else 1.0,
+    }
+    return min(parts, key=lambda name: parts[name])
 
 
 def _row(one: PlantAdvice) -> dict[str, Any]:

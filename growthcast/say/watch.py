@@ -65,10 +65,10 @@ UNJUDGED = "cannot be judged yet"
 
 def lead_words(report: WatchReport) -> str:
     """Say which tanks and species grow otherwise than usual, and how the other tanks grow."""
-    groups: dict[str, list[str]] = {}
-    for tank in report.tanks:
-        how = _verdict(tank.findings) if tank.findings else "as usual"
-        groups.setdefault(UNJUDGED if tank.recent is None else how, []).append(tank.tank_id)
+    groups = tell.grouped(
+        (UNJUDGED if tank.recent is None else _verdict(tank.findings), tank.tank_id)
+        for tank in report.tanks
+    )
     said = [f"{finding_name(one)} grow {_verdict([one])}" for one in report.across]
     for how in sorted(groups, key=["as usual", UNJUDGED].count):
         names = groups[how]
@@ -189,6 +189,8 @@ def _finding(finding: Finding) -> tell.Words:
 
 def _verdict(findings: Sequence[Finding]) -> str:
     """Return how what was found grows, as a clause's end."""
+    if not findings:
+        return "as usual"
     ways = dict.fromkeys(f"{'slower' if one.slower else 'quicker'} than usual" for one in findings)
     whole = all(one.kind != "area" or one.alone for one in findings)
     return f"{' or '.join(ways)}{'' if whole else ' in some areas'}"

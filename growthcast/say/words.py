@@ -9,7 +9,7 @@ from datetime import date
 from functools import cache, lru_cache
 from pathlib import Path
 from string import Formatter
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 from growthcast.parts import BY_KEY, Parts
 
@@ -57,6 +57,7 @@ class More(NamedTuple):
     """What follows is read by who asks for it: with ``--details``, or of one tank."""
 
 
+K = TypeVar("K")
 Words = Iterable[str | Table | Beside | More]
 """An answer as a person reads it: sentences and tables, in their order."""
 RANGES_HOLD = "Ranges hold 8 times in 10."
@@ -158,6 +159,14 @@ def some_sentences(sentences: Sequence[str], most: int = 3) -> Words:
     yield from sentences[:most]
     yield More()
     yield from sentences[most:]
+
+
+def grouped(pairs: Iterable[tuple[K, str]]) -> dict[K, list[str]]:
+    """Return what is said of each, by what it is said of, in the order of the first."""
+    groups: dict[K, list[str]] = {}
+    for key, said in pairs:
+        groups.setdefault(key, []).append(said)
+    return groups
 
 
 def percent(share: float, digits: int = 0) -> str:

@@ -1,19 +1,31 @@
-"""What was or would be written: a spreadsheet's changes, a first book, a diary, the journal."""
+"""What was or would be written: changes of a spreadsheet, a first book, a diary, a photo's line."""
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from growthcast.book.words import PROPOSED, plain
 from growthcast.book.writing.journal import Entry, undone
-from growthcast.say.words import Beside, Table, Words, count_of, table, tidy
+from growthcast.say.words import (
+    Beside,
+    Table,
+    Words,
+    and_list,
+    count_of,
+    named,
+    sentence,
+    table,
+    tidy,
+)
 
 if TYPE_CHECKING:  # a journal is read without the libraries of a spreadsheet, or numpy
     from growthcast.book.begin.diary import Diary, Meanings, Plan
     from growthcast.book.sheets.merge import CellChange, Merge, RowChange, TableChanges
     from growthcast.book.supposed import Cell
+    from growthcast.service.visit.photo import PhotoReading
 
 MOST_ROWS_SHOWN, MOST_KEPT_SHOWN = 40, 5
 KEPT = "not in the sheet and kept"
@@ -111,18 +123,18 @@ def journal_words(entries: Sequence[Entry], last: int) -> list[str | Table]:
         return ["The journal holds no change: nothing was written here by a command yet."]
     gone = undone(entries)
     rows = [
-        (
-            _local(entry.at),
-            tidy(entry.by or ""),
-            f"{entry.command}: {tidy(entry.summary.removesuffix(f', by {entry.by}'))}"
-            + (" (taken back since)" if entry.id in gone else ""),
-            entry.id[:6],
-        )
+        {
+            "when": _local(entry.at),
+            "who": tidy(entry.by or ""),
+            "entry": entry,
+            "what": tidy(entry.summary.removesuffix(f", by {entry.by}")),
+            "since": " (taken back since)" if entry.id in gone else "",
+        }
         for entry in reversed(entries[-last:])
     ]
     left = len(entries) - len(rows)
     more = [f"{count_of(left, 'earlier change')}; --last lists more."] if left else []
-    return [Table("Changes", ("when", "who", "what", "id"), rows), *more]
+    return [table("journal", rows, "Changes"), *more]
 
 
 def _local(at: str) -> str:
@@ -136,19 +148,9 @@ def _local(at: str) -> str:
 def journal_for_programs(entries: Sequence[Entry]) -> list[dict[str, object]]:
     """Return the changes of a book for programs, newest first."""
     gone = undone(entries)
-    return [
-        {
-            "id": entry.id,
-            "at": entry.at,
-            "by": entry.by,
-            "command": entry.command,
-            "summary": entry.summary,
-            "files": [*entry.files],
-            "takes_back": entry.takes_back,
-            "taken_back": entry.id in gone,
-        }
-        for entry in reversed(entries)
-    ]
+    told = ("id", "at", "by", "command", "summary", "files", "takes_back")
+    rows = ({name: getattr(entry, name) for name in told} for entry in reversed(entries))
+    return [row | {"files": [*row["files"]], "taken_back": row["id"] in gone} for row in rows]
 
 
 MOST_SHOWN, MOST_LISTED = 5, 20
@@ -177,3 +179,31 @@ def plan_words(plan: Plan, file: str) -> Words:
         yield Beside(f"  {file}, row {one.row}: {one.why}")
     if (rest := len(plan.not_taken) - MOST_LISTED) > 0:
         yield Beside(f"  and {rest} more; --json lists them all")
+
+
+def photo_words(reading: PhotoReading, *options: str) -> Words:
+    """Yield the heights with their errors, what is to be mistrusted, and the line to log.
+
+    ``options`` are those of the line beside its tank.
+    """
+    from growthcast.service.visit.photo import LEAST_FILL, LOW_CM
+
+    measured = [area for area in reading.areas if area.height_cm is not None]
+    rows = [{"area": area, "label": named(area.label, area.area_id)} for area in measured]
+    yield table("photo_heights", rows, sentence("photo_title", reading=reading))
+    if reading.fill_share < LEAST_FILL:
+        yield Beside(sentence("photo_far", reading=reading))
+    if low := [area.area_id for area in measured if area.low]:
+        key = "photo_low_one" if len(low) == 1 else "photo_low_many"
+        yield Beside(sentence(key, least=LOW_CM, areas=low))
+    if skipped := [area.area_id for area in reading.areas if area.height_cm is None]:
+        yield Beside(f"Not tapped: {and_list(skipped)}.")
+    if reading.items:
+        line = ["growthcast", "log", "--tank", reading.tank_id, *options, *reading.items]
+        yield " ".join(word if _is_plain(word) else shlex.quote(word) for word in line)
+
+
+def _is_plain(word: str) -> bool:
+    """Whether a word needs no quotes in a line; a tilde inside it needs none."""
+    bare = word[:1] + word[1:].replace("~", "")
+    return shlex.quote(bare) == bare

@@ -68,6 +68,20 @@ def cut_limit(fit: GrowthFit, area: int) -> CutLimit | None:
 
 
 @dataclass(frozen=True, slots=True)
+class KnownArea:
+    """What book and fit say of an area; ``limit`` is the lowest cut that keeps it above its floor.
+
+    Heights of it are in ``unit``: cm, or % cover for floating plants.
+    """
+
+    area_id: str
+    label: str
+    unit: str
+    basis: Basis
+    limit: CutLimit | None = field(metadata=HIDDEN)
+
+
+@dataclass(frozen=True, slots=True)
 class AreaAdvice:
     """What one interval asks of one area; heights in cm, or % cover for floating plants.
 

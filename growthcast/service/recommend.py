@@ -82,7 +82,10 @@ def recommend(
                 if full and not one.nothing_holds:
                     one = in_full(book, fit, living_part(living, living.run == run), one)
                 advice[tank] = one
-    return [advice.get(tank) or _nothing_grows(said[tank]) for tank in tanks.tolist()]
+    for tank in set(tanks.tolist()) - set(advice):  # nothing grows: no plant limits it
+        cap_d = said[tank]["longest_interval_d"]
+        advice[tank] = TankAdvice(**said[tank], recommended_interval_d=cap_d, limited_by=None)
+    return [advice[tank] for tank in tanks.tolist()]
 
 
 def _said(book: Book, fit: GrowthFit) -> list[dict[str, Any]]:
@@ -103,11 +106,6 @@ def _said(book: Book, fit: GrowthFit) -> list[dict[str, Any]]:
         mine = areas[fit.design.tank[areas] == tank]
         said[tank]["not_holding"] = not_holding(book, fit, tank, mine)
     return said
-
-
-def _nothing_grows(said: dict[str, Any]) -> TankAdvice:
-    """Advice for a tank in which nothing grows: its cap, since no plant limits it."""
-    return TankAdvice(**said, recommended_interval_d=said["longest_interval_d"], limited_by=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +177,7 @@ def _worked_out(
             living=here,
             timing=timing,
             options=some,
-            efforts=visit_efforts(here, fit.design, timing, some[:told], fixed_min),
+            efforts=visit_efforts(fit.design, timing, some[:told], fixed_min),
             areas=[_areas(book, fit, basis, here, option) for option in some[:told]],
             choices=chosen,
             needed_budget_cm=None if briefly else _needed_budgets(here, some, chosen),
@@ -354,6 +352,32 @@ def area_label(book: Book, place: int) -> str:
     return str(book.areas.text("label")[place] or book.areas.text("area_id")[place])
 
 
+def known_of(book: Book, fit: GrowthFit, area: int) -> dict[str, Any]:
+    """Return what book and fit say of an area.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    area : int
+        Place of the area in the book.
+
+    Returns
+    -------
+    dict
+        The fields of a ``KnownArea``.
+    """
+    return {
+        "area_id": str(fit.design.area_id[area]),
+        "label": area_label(book, area),
+        "unit": unit_of(fit, area),
+        "basis": fit.basis[area],
+        "limit": cut_limit(fit, area),
+    }
+
+
 def option_of(
     book: Book, fit: GrowthFit, tank: int, interval_d: int, cut_cm: FloatArray | None = None
 ) -> tuple[OptionAdvice, FloatArray]:
@@ -384,7 +408,7 @@ def option_of(
     living = living_areas(fit, np.array([tank]))
     option = interval_options(living, interval_d, book.of_tanks("confidence")[living.tank], cut_cm)
     fixed_min = (fixed_minutes(book) + book.of_tanks("travel_min"))[living.tank]
-    [effort] = visit_efforts(living, fit.design, learn_timing(book, fit), [option], fixed_min)
+    [effort] = visit_efforts(fit.design, learn_timing(book, fit), [option], fixed_min)
     areas = tuple(_areas(book, fit, fit.basis, living, option))
     told = OptionAdvice.of(option, effort, 0, book.practice.labour_rate_per_h, areas=areas)
     return told, effort.hours_of_year(0, interval_d)

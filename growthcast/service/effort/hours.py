@@ -137,8 +137,8 @@ class VisitEffort:
     ``visit_min`` (R) are the ranges of one visit, ``year_min`` (R) those of the
     mean visit of a year: from visit to visit scatter evens out, not knowing the plants or the hand
     does not. Of that mean visit, ``mean_min`` (R, D) are the minutes in each draw, ``area_min``
-    (A, D) those at each area and ``removed_cm`` (A, D) what comes off there. ``edges`` (R + 1) are
-    where a tank's areas begin and end.
+    (A, D) those at each area and ``removed_cm`` (A, D) what comes off there.
+    ``living`` are these areas.
     """
 
     visit_min: list[Range]
@@ -146,7 +146,7 @@ class VisitEffort:
     mean_min: Singles
     area_min: Singles
     removed_cm: Singles
-    edges: IntArray
+    living: LivingAreas
 
     def hours_of_year(self, run: int, interval_d: int) -> FloatArray:
         """Return the hours of a tank's visits in a year in each draw, (D,)."""
@@ -158,7 +158,7 @@ class VisitEffort:
 
         Both are (n, 3), areas in their order.
         """
-        here = slice(int(self.edges[run]), int(self.edges[run + 1]))
+        here = self.living.of_tank(run)
         both = (self.area_min[here], self.removed_cm[here])
         minutes, removed_cm = (quick_quantiles(draws.copy(), LEVELS) for draws in both)
         return minutes, removed_cm
@@ -209,24 +209,18 @@ def hands_of(living: LivingAreas, design: Design, timing: Timing) -> Hands:
 
 
 def visit_efforts(
-    living: LivingAreas,
-    design: Design,
-    timing: Timing,
-    options: Sequence[IntervalOptions],
-    fixed_min: FloatArray,
+    design: Design, timing: Timing, options: Sequence[IntervalOptions], fixed_min: FloatArray
 ) -> list[VisitEffort]:
     """Work out the minutes of the visits of a block of tanks at each of some intervals.
 
     Parameters
     ----------
-    living : LivingAreas
-        The areas of the tanks.
     design : Design
         The design they were fitted in, for ground and measure of the areas.
     timing : Timing
         The minutes of trimming.
     options : sequence of IntervalOptions
-        The intervals, and the height to which each area is cut at every visit.
+        The intervals, at least one, and the height to which each area is cut at every visit.
     fixed_min : array (R,)
         Minutes of each visit before any trimming, travel included [min].
 
@@ -241,6 +235,7 @@ def visit_efforts(
     minutes. For one visit a week's surprises, the hand and the scatter of timed visits are in; for
     the mean of a year they are left out but for the scatter's share over so many visits.
     """
+    living = options[0].living
     hand_share, hands = living.hand_share[:, :FOLLOWED_DRAWS], hands_of(living, design, timing)
     names = ("log_rate", "ceiling_cm", "knots", "week", "hand", "drift", "lag_d", "settling")
     kept = {name: getattr(living.draws, name)[..., :FOLLOWED_DRAWS] for name in names}
@@ -258,9 +253,8 @@ def visit_efforts(
     def effort(option: IntervalOptions) -> VisitEffort:
         cut_cm, interval_d = option.cut_cm, option.interval_d
         once_cm = np.maximum(option.end_cm - column(cut_cm) * hand_share, 0.0)
-        growth = even.growth(interval_d) * (
-            1.0 - option.rest_d[:, :FOLLOWED_DRAWS] / np.float32(interval_d)
-        )
+        awake = 1.0 - option.rest_d[:, :FOLLOWED_DRAWS] / np.float32(interval_d)
+        growth = even.growth(interval_d) * awake
         removed_cm = np.maximum(even.end_height(growth, cut_cm) - column(cut_cm), 0.0)
         visits = max(DAYS_PER_YEAR / interval_d, 1.0)
         area_min = hands.minutes(removed_cm, visits)
@@ -271,7 +265,7 @@ def visit_efforts(
             mean_min=mean_min,
             area_min=area_min,
             removed_cm=removed_cm,
-            edges=np.append(living.first, living.area.size),
+            living=living,
         )
 
     return [effort(option) for option in options]

@@ -26,12 +26,7 @@ from growthcast.growth.quick import BELOW_CEILING, Singles, column
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import Option
-from growthcast.service.effort.hours import (
-    Saving,
-    fixed_minutes,
-    saving,
-    visit_efforts,
-)
+from growthcast.service.effort.hours import Saving, fixed_minutes, saving, visit_efforts
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.holding import Holding, holding_of
 from growthcast.service.interval import interval_options
@@ -122,10 +117,9 @@ class Stand:
             living, every = combined(self.living, mine), np.ones(len(mine))
             options = [interval_options(living, d, self.confidence * every) for d in listed]
             fixed_min = self.fixed_min * every
-            efforts = visit_efforts(living, self.fit.design, self.timing, options, fixed_min)
-            edges = np.append(living.first, living.area.size)
+            efforts = visit_efforts(self.fit.design, self.timing, options, fixed_min)
             for run, places in enumerate(mine):
-                here, worked = slice(int(edges[run]), int(edges[run + 1])), []
+                here, worked = living.of_tank(run), []
                 for option, effort in zip(options, efforts, strict=True):
                     area_min, removed_cm = effort.of_areas(run)
                     drawn: dict[str, FloatArray] = {

@@ -15,16 +15,15 @@ from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
-from growthcast.fit.model.rates import Basis
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import Passing, passing_on
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
-from growthcast.plain import BY_QUANTILE, HIDDEN
-from growthcast.service.advice import CutLimit, TankAdvice, cut_limit
+from growthcast.plain import BY_QUANTILE
+from growthcast.service.advice import KnownArea, TankAdvice
 from growthcast.service.effort.hours import Range
 from growthcast.service.living import blocks_of_tanks, share_of_draws
-from growthcast.service.recommend import area_label, recommend, unit_of
+from growthcast.service.recommend import known_of, recommend
 from growthcast.service.visit.standing import (
     Lasting,
     Standing,
@@ -36,8 +35,8 @@ from growthcast.service.visit.standing import (
 
 
 @dataclass(frozen=True, slots=True)
-class AwayArea:
-    """One area over the time away; heights in cm, or % cover for floating plants.
+class AwayArea(KnownArea):
+    """One area over the time away.
 
     ``usual_cut_cm`` is what the last visit would leave as always; ``passes_on`` are the dates by
     which the area then is over its budget with chances of 10, 50 and 90 % (None: not before the
@@ -45,14 +44,9 @@ class AwayArea:
     much it then stands over. ``bridging_cut_cm`` is the highest cut that bridges the time, no lower
     than looks right, as on the sheet for that visit, and ``chance_within`` the chance that it does.
     ``needed_cut_cm`` is the cut that would bridge it however bare it looks (None: not even the
-    lowest safe one), after which the area looks bare for ``days_below_floor`` [d]. ``limit`` is the
-    lowest cut that keeps it above its floor.
+    lowest safe one), after which the area looks bare for ``days_below_floor`` [d].
     """
 
-    area_id: str
-    label: str
-    unit: str
-    basis: Basis
     budget_cm: float
     floor_cm: float
     usual_cut_cm: float
@@ -63,7 +57,6 @@ class AwayArea:
     chance_within: float
     needed_cut_cm: float | None
     days_below_floor: float
-    limit: CutLimit | None = field(metadata=HIDDEN)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -185,7 +178,7 @@ def _areas(
     lasting: Lasting,
 ) -> list[AwayArea]:
     """What becomes of every area of a block, cut as always and cut to last."""
-    design, basis, living = fit.design, fit.basis, usual.living
+    living = usual.living
     passing = usual.days_until(usual_end.after_d - usual.after_d, living.budget_cm)
     over_cm = Range.of_rows(np.maximum(usual_end.height_cm - living.budget_cm[:, None], 0.0))
     within = share_of_draws(lasting.ended.within())
@@ -193,21 +186,17 @@ def _areas(
     needed = lasting.needed_cm.tolist()
     return [
         AwayArea(
-            area_id=str(design.area_id[a]),
-            label=area_label(book, a),
-            unit=unit_of(fit, a),
-            basis=basis[a],
+            **known_of(book, fit, a),
             budget_cm=float(living.budget_cm[i]),
             floor_cm=float(living.floor_cm[i]),
             usual_cut_cm=float(usual_cm[i]),
-            passes_on=_sooner_or_later(design.on_day + usual.after_d, passing[i]),
+            passes_on=_sooner_or_later(fit.design.on_day + usual.after_d, passing[i]),
             chance_over=float(over[i]),
             over_cm=over_cm[i],
             bridging_cut_cm=float(lasting.cut_cm[i]),
             chance_within=float(within[i]),
             needed_cut_cm=None if np.isnan(needed[i]) else needed[i],
             days_below_floor=float(lasting.days_below_floor[i]),
-            limit=cut_limit(fit, a),
         )
         for i, a in enumerate(living.area.tolist())
     ]

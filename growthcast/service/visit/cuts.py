@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import field
 from datetime import date, timedelta
-from typing import Any, ClassVar
+from typing import Any
 
 import numpy as np
 
@@ -13,18 +13,17 @@ from growthcast.arrays import FloatArray, IntArray, median
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
-from growthcast.fit.model.rates import Basis
 from growthcast.fit.result import GrowthFit
 from growthcast.frames import Framed
 from growthcast.log.visits import day_numbers
 from growthcast.nouns import dataclass
-from growthcast.plain import HIDDEN
-from growthcast.service.advice import CutLimit, cut_limit
+from growthcast.plain import HIDDEN, in_json
+from growthcast.service.advice import KnownArea
 from growthcast.service.effort.hours import Hands, Range, Saving, fixed_minutes, hands_of
 from growthcast.service.effort.learn import learn_timing
 from growthcast.service.interval import FOLLOWED_DRAWS, IntervalOptions, interval_options
 from growthcast.service.living import share_of_draws
-from growthcast.service.recommend import area_label, unit_of
+from growthcast.service.recommend import known_of
 from growthcast.service.visit.standing import (
     Lasting,
     Standing,
@@ -45,8 +44,8 @@ practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
-class AreaCut:
-    """What today's visit does to one area; heights in cm, or % cover for floating plants.
+class AreaCut(KnownArea):
+    """What today's visit does to one area.
 
     ``cut_cm`` is the height to leave, to be cut only where the area stands above it; ``action`` is
     "cut", "trim what stands above" (most of it stands lower) or "leave". ``lowest_safe_cut_cm`` is
@@ -54,7 +53,7 @@ class AreaCut:
     cut that would hold the wanted chance whatever the look (None: not even the lowest safe one
     does), ``days_below_floor`` [d] how long the area would look bare after it. ``order`` counts
     from 1. ``chance_over_now`` is the chance that the area stands above its budget today.
-    ``limit`` is the lowest cut that keeps it above its floor, ``caution`` the species table's,
+    ``caution`` is the species table's,
     ``settled`` whether its fit converged, ``logged_today`` whether the log has a row of today.
     ``since_planted_d`` [d] counts from the last planting, also of its own tops; growth is full
     after ``settles_d`` [d]; ``start`` tells how the plants came, "" where nobody wrote it.
@@ -63,13 +62,9 @@ class AreaCut:
     """
 
     order: int
-    area_id: str
-    label: str
     species_id: str
     scientific_name: str
     common_name: str
-    unit: str
-    basis: Basis
     action: str
     cut_cm: float
     floor_cm: float
@@ -86,7 +81,6 @@ class AreaCut:
     chance_over_now: float
     chance_within: float
     cut_practice: str
-    limit: CutLimit | None = field(metadata=HIDDEN)
     caution: str = field(metadata=HIDDEN)
     settled: bool = field(metadata=HIDDEN)
     logged_today: bool = field(metadata=HIDDEN)
@@ -108,6 +102,9 @@ class SteadyVisits:
 
     chance_all_within: float
     height_share: float
+
+
+AT_RHYTHM = in_json("chance_all_within_at_rhythm", into=lambda of: of and of.chance_all_within)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -133,7 +130,7 @@ class CutSheet(Framed):
     confidence: float
     feasible: bool
     chance_all_within: float
-    rhythm: SteadyVisits | None = field(metadata=HIDDEN)
+    rhythm: SteadyVisits | None = field(metadata=AT_RHYTHM)
     holds_until: date | None
     areas: tuple[AreaCut, ...]
     travel_min: float
@@ -142,13 +139,6 @@ class CutSheet(Framed):
     minutes: float
     leaving_saves: Saving | None = None
     name: str = field(default="", metadata=HIDDEN)
-
-    json_with: ClassVar = ("chance_all_within_at_rhythm",)
-
-    @property
-    def chance_all_within_at_rhythm(self) -> float | None:
-        """What regular visits would give (see ``SteadyVisits``)."""
-        return None if self.rhythm is None else self.rhythm.chance_all_within
 
     @property
     def whole_minutes(self) -> tuple[int, int, int]:
@@ -314,15 +304,11 @@ def _known_of(book: Book, fit: GrowthFit, area: int) -> dict[str, Any]:
     (since,), (settles,) = clock.settling(np.array([area]), day)
     replanted = (clock.replanted_day[area] <= fit.design.on_day).any()
     return {
-        "area_id": str(fit.design.area_id[area]),
-        "label": area_label(book, area),
+        **known_of(book, fit, area),
         "species_id": str(priors.species_id[species]),
         "scientific_name": str(priors.scientific_name[species]),
         "common_name": str(priors.common_name[species]),
-        "unit": unit_of(fit, area),
-        "basis": fit.basis[area],
         "cut_practice": str(book.species.text("cut_practice")[row]),
-        "limit": cut_limit(fit, area),
         "caution": str(priors.caution[species]),
         "settled": bool(fit.converged[area]),
         "since_planted_d": float(since),

@@ -12,17 +12,20 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray, median
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
-from growthcast.fit.model.rates import Basis
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import growth_a_week
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
-from growthcast.service.advice import CutLimit, cut_limit
+from growthcast.service.advice import KnownArea
 from growthcast.service.effort.hours import Range
 from growthcast.service.living import all_hold, share_of_draws
-from growthcast.service.recommend import area_label, unit_of
-from growthcast.service.visit.standing import Standing, cut_to_last, standing_areas
+from growthcast.service.recommend import known_of
+from growthcast.service.visit.standing import (
+    Standing,
+    cut_to_last,
+    standing_areas,
+)
 
 Cut = tuple[int, FloatArray, FloatArray, FloatArray, FloatArray, str]
 """Days after the fit, height to cut to (A,) [cm], middle of what comes off (A,) [cm], chance (A,)
@@ -139,21 +142,16 @@ class PeakCut:
 
 
 @dataclass(frozen=True, slots=True)
-class PeakArea:
-    """How one area is brought to the day; heights in cm, or % cover for floating plants.
+class PeakArea(KnownArea):
+    """How one area is brought to the day.
 
     ``low_cm`` to ``high_cm`` is the band in which it stands at its best, ``chance_best`` the chance
     that it does on the day, ``regrown_share`` the share of its height that will have grown since
     its last cut (None: it is left uncut) and ``shows_cut`` whether that is too little to hide the
     cut. ``uncut_on_day_cm`` is where it would stand on the day if left uncut, ``best_from`` the day
-    from which it is then more likely than not at its best (None: it is within reach). ``limit`` is
-    the lowest cut that keeps it above its floor.
+    from which it is then more likely than not at its best (None: it is within reach).
     """
 
-    area_id: str
-    label: str
-    unit: str
-    basis: Basis
     cm_per_week: float
     height_now_cm: Range
     low_cm: float
@@ -167,7 +165,6 @@ class PeakArea:
     best_from: date | None
     shows_cut: bool = field(metadata=HIDDEN)
     uncut_on_day_cm: Range = field(metadata=HIDDEN)
-    limit: CutLimit | None = field(metadata=HIDDEN)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -291,13 +288,12 @@ def _areas(
     inside: BoolArray,
 ) -> list[PeakArea]:
     """Return which way every area goes and where that ends."""
-    living, design = standing.living, fit.design
+    living = standing.living
     now, alone = Range.of_rows(standing.height_cm), Range.of_rows(routes[0].ended.height_cm)
     heights = np.array([route.ended.height_cm for route in routes])
     ends = Range.of_rows(heights[chosen, np.arange(chosen.size)])
     weekly = growth_a_week(fit, living.area)[:, 1]
     best_from = _best_from(standing, band, span_d)
-    basis = fit.basis
     made = []
     for i, route in enumerate(routes[r] for r in chosen.tolist()):
         chance, place = float(inside[i].mean()), int(living.area[i])
@@ -305,10 +301,7 @@ def _areas(
         later = None if reachable else best_from[i]
         made.append(
             PeakArea(
-                area_id=str(design.area_id[place]),
-                label=area_label(book, place),
-                unit=unit_of(fit, place),
-                basis=basis[place],
+                **known_of(book, fit, place),
                 cm_per_week=float(weekly[i]),
                 height_now_cm=now[i],
                 low_cm=float(band[0, i]),
@@ -333,7 +326,6 @@ def _areas(
                 best_from=None if later is None else on + timedelta(days=later),
                 shows_cut=not route.hidden[i],
                 uncut_on_day_cm=alone[i],
-                limit=cut_limit(fit, place),
             )
         )
     return made

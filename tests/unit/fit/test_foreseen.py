@@ -10,7 +10,7 @@ import pytest
 from growthcast.book.files import demo_dir
 from growthcast.book.read import read_book
 from growthcast.fit.design import day_number
-from growthcast.fit.foreseen import Wander, doubts_of, weekly_drift
+from growthcast.fit.foreseen import Doubts, Wander, doubts_of, weekly_drift
 from growthcast.fit.growth import last_logged
 from growthcast.fit.model.posterior import tank_border
 from growthcast.fit.solver.hierarchy import border_covariance
@@ -80,3 +80,12 @@ def test_what_a_drift_known_at_the_origin_leads_to_expect_shrinks_with_the_wande
     assert np.abs(whole.mean_cm).max() > 0.05
     assert half.mean_cm == pytest.approx(0.5 * whole.mean_cm)
     assert (np.diag(half.covariance) < np.diag(whole.covariance)).all()
+
+
+def test_doubts_add_up_by_how_far_paces_wander():
+    """Half of the fit's drift: half of what goes with the knots, a quarter of what they square."""
+    parts = (np.array([[value]]) for value in (4.0, 1.0, 2.0, 3.0, 5.0))
+    doubts = Doubts(np.array([7.0]), np.array([6.0]), *parts, drift=0.2)
+    found = doubts.under(Wander(tank=0.1, area=0.3))
+    assert found.covariance[0, 0] == pytest.approx(4.0 + 0.5 * 1.0 + 0.25 * 2.0 + 0.03 + 0.45)
+    assert (found.surprise_cm[0], found.mean_cm[0], found.noise[0, 0]) == (7.0, 3.0, 4.0)

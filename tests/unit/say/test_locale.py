@@ -6,10 +6,12 @@ import re
 import tomllib
 from datetime import date
 from importlib.resources import files
+from string import Formatter
 
 import pytest
 
 from growthcast.book.findings import slugs
+from growthcast.say import words
 from growthcast.say.locale import open_locale
 from growthcast.say.texts import read_texts
 
@@ -85,6 +87,25 @@ def test_german_says_all_that_english_says_with_the_same_blanks():
         assert blanks[0] == blanks[1], key
 
 
+def ways(text):
+    """Return how the blanks of a text are written."""
+    return [way for _, blank, way, _ in Formatter().parse(text) if blank and way]
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_every_blank_of_a_page_is_written_by_a_method_or_counted(language):
+    locale = open_locale({"en": "en-GB", "de": "de-DE"}[language])
+    for key, text in read_texts(language).items():
+        assert all(callable(locale._way(way)) for way in ways(text)), key
+
+
+def test_every_blank_of_a_terminal_is_written_by_a_function_or_by_python():
+    for key, text in read_texts("terminal").items():
+        for way in ways(text):
+            known = callable(getattr(words, way, None)) or "|" in way
+            assert known or format(1.0, way) or format("text", way), key
+
+
 def test_german_says_what_every_finding_means():
     assert set(read_texts("findings.de")) == set(slugs())
 
@@ -124,4 +145,5 @@ def test_every_sentence_of_a_terminal_is_said_somewhere():
     begun = tuple(key for formatted, key, end in asked if formatted and end == "{")
     known, literal = set(read_texts("terminal")), set(re.findall(r"[\"'](\w+)[\"']", code))
     assert {key for _, key, end in asked if end != "{"} <= known
+    literal |= {f"{key}_each" for key in literal}
     assert all(key in literal or key.startswith(begun) for key in known)
