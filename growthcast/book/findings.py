@@ -8,7 +8,7 @@ from functools import cache
 from itertools import groupby
 from pathlib import Path
 from string import Formatter
-from typing import Any
+from typing import Any, cast
 
 from growthcast.book.tables import TABLES
 from growthcast.book.words import plain, printable, shown, some_of
@@ -21,12 +21,8 @@ _FILES = ("", "practice.toml", *(f"{name}.csv" for name in TABLES if name != "sp
 @cache
 def slugs() -> Mapping[str, Level]:
     """Return the level of every kind of finding."""
-    return {
-        name.removeprefix(f"{level}."): level
-        for level in LEVELS
-        for name in _kinds()
-        if name.startswith(f"{level}.")
-    }
+    kinds = (name.split(".", 1) for name in _kinds())
+    return {slug: cast("Level", level) for level, slug in kinds}
 
 
 @cache
@@ -181,14 +177,12 @@ def summary_for_commands(findings: Iterable[Finding]) -> str:
 
 def _in_one_line(remarks: list[Finding]) -> str:
     """Return remarks as one sentence: how the files were read, then everything else."""
-    kinds = {slug: [i.found for i in remarks if i.slug == slug] for slug in _WAYS_OF_READING}
+    found = {slug: [i.found for i in remarks if i.slug == slug] for slug in _WAYS_OF_READING}
     ways = [
-        re.sub("^(text in|cells separated by|numbers with) ", "", found)
+        re.sub("^(text in|cells separated by|numbers with) ", "", one)
         for slug in _WAYS_OF_READING
-        for found in dict.fromkeys(kinds[slug])
+        for one in dict.fromkeys(found[slug])
     ]
-    parts = [f"read as {', '.join(ways)}"] if ways else []
-    rest = (item.found for item in remarks if item.slug not in _WAYS_OF_READING)
-    parts += dict.fromkeys(rest)
-    sentence = "; ".join(parts)
+    rest = dict.fromkeys(item.found for item in remarks if item.slug not in _WAYS_OF_READING)
+    sentence = "; ".join([*([f"read as {', '.join(ways)}"] if ways else []), *rest])
     return f"{sentence[:1].upper()}{sentence[1:]}: {_SEE}"

@@ -102,7 +102,7 @@ def with_references(book: Book, tank_id: str, on: date, values: Mapping[str, flo
         return book
     conditions = book.conditions
     given = conditions.date("from_date")[conditions.text("tank_id") == tank_id]
-    first = min([on, *(day.item() for day in given.astype("datetime64[D]"))])
+    first = min([on, *given.astype("datetime64[D]").tolist()])
     row: dict[str, Cell] = {"tank_id": tank_id, "from_date": first, **values}
     return replace(book, conditions=with_rows(conditions, [row]))
 

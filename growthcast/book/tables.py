@@ -80,14 +80,11 @@ def _expected_number(column: Column) -> str:
     return f"{words} above {low}, at most {high}" if above else f"{words} from {low} to {high}"
 
 
-_FLAGS = ("required", "above", "whole")
-
-
 def _declared() -> dict[str, tuple[Column, ...]]:
     """Return the columns by table, and the keys by section in brackets."""
     found: dict[str, list[Column]] = {}
     for row in _read("columns.csv"):
-        told: dict[str, Any] = {flag: True for flag in _FLAGS if flag in row["also"]}
+        told: dict[str, Any] = dict.fromkeys(row["also"].split(), True)
         told |= {limit: float(row[limit]) for limit in ("low", "high") if row[limit]}
         told |= {name: row[name] for name in ("name", "kind", "meaning", "unit")}
         column = Column(**told, choices=tuple(row["choices"].split()))

@@ -9,7 +9,7 @@ import re
 import secrets
 import threading
 import time
-from collections import defaultdict, deque
+from collections import defaultdict
 from collections.abc import Mapping
 from datetime import date
 from typing import Any
@@ -53,33 +53,14 @@ def seal(key: str, *parts: str) -> str:
     return hmac.new(bytes.fromhex(key), "\n".join(parts).encode(), hashlib.sha256).hexdigest()
 
 
-class Patience:
-    """Counts failures by address, so that nobody tries keys for long."""
-
-    def __init__(self) -> None:
-        self._failed: dict[str, deque[float]] = defaultdict(deque)
-
-    def is_over(self, address: str) -> bool:
-        """Whether an address has failed too often of late."""
-        times = self._failed.get(address, deque())
-        while times and times[0] < time.monotonic() - FORGOTTEN_AFTER_S:
-            times.popleft()
-        return len(times) >= FAILURES
-
-    def failed(self, address: str) -> None:
-        """Note a failure."""
-        if len(self._failed) > MOST_ADDRESSES:
-            self._failed.clear()
-        self._failed[address].append(time.monotonic())
-
-
 class Share:
     """One book offered on one address; its keys outlive the program, its codes do not."""
 
     def __init__(self, desk: Desk, address: str) -> None:
         self.desk, self.address = desk, address
         self.ends_at = time.monotonic() + SHARED_S
-        self._patience, self._lock = Patience(), threading.Lock()
+        self._failed: dict[str, list[float]] = defaultdict(list)
+        self._lock = threading.Lock()
 
     def app(self) -> Starlette:
         """Return what phones reach: their page, hello and hand-over, and nothing of the desk."""
@@ -130,13 +111,16 @@ class Share:
 
     async def _sealed(self, request: Request, what: str, answer: Any) -> Response:
         address = request.client.host if request.client else ""
-        if self._patience.is_over(address):
+        lately = time.monotonic() - FORGOTTEN_AFTER_S  # so that nobody tries keys for long
+        if sum(at > lately for at in self._failed.get(address, ())) >= FAILURES:
             return JSONResponse({"why": "wait"}, 429)
         try:
             given = _json(await request.body())
             told = await run_in_threadpool(self._opened, what, given)
         except Refused:
-            self._patience.failed(address)
+            if len(self._failed) > MOST_ADDRESSES:
+                self._failed.clear()
+            self._failed[address] = [*self._failed[address], time.monotonic()][-FAILURES:]
             return JSONResponse({"why": "key"}, 403)
         try:
             text = json.dumps(await run_in_threadpool(answer, given), allow_nan=False)

@@ -115,18 +115,18 @@ def check_double_rows(tables: Tables) -> Iterator[Finding]:
             yield at_cell(table, index, column, slug, **said)
 
 
-_NAMED = (
-    *("areas.tank_id", "areas.species_id", "bounds.area_id", "trims.tank_id", "trims.area_id"),
-    *("conditions.tank_id", "closed.tank_id"),
-)
-
-
 _HOMES = {"tank_id": "tanks", "area_id": "areas", "species_id": "species"}
+_NAMED = [
+    (table, column.name)
+    for table, columns in TABLES.items()
+    for column in columns
+    if column.kind == "id" and _HOMES[column.name] != table
+]
 
 
 def check_unknown_ids(tables: Tables) -> Iterator[Finding]:
     """Every id named stands in its home table."""
-    for name, column in (cell.split(".") for cell in _NAMED):
+    for name, column in _NAMED:
         table, home = tables.tables[name], tables.tables[_HOMES[column]]
         known = [name for name in home.text(column).tolist() if name]
         missing = (table.places(column, home.text(column)) < 0) & table.given(column)

@@ -225,20 +225,15 @@ def read_sheet(path: Path) -> list[tuple[int, list[Value]]]:
 
 def _opened(path: Path) -> tuple[str, CalamineWorkbook]:
     """Return a workbook that may be read, and its name as it is said."""
-    name, data = printable(path.name), _bytes(path)
-    guard_workbook(data, name)
-    with _reading(name):
-        return name, CalamineWorkbook.from_filelike(io.BytesIO(data))
-
-
-def _bytes(path: Path) -> bytes:
-    named = printable(str(path))
+    name, named = printable(path.name), printable(str(path))
     if not path.exists():
         raise UsageError(f"there is no file {named}")
     data = read_bytes(path, workbooks=True)
     if isinstance(data, Finding):
         raise UsageError(f"{named} cannot be read: it is {data.found}; {data.fix}")
-    return data
+    guard_workbook(data, name)
+    with _reading(name):
+        return name, CalamineWorkbook.from_filelike(io.BytesIO(data))
 
 
 @contextmanager
@@ -300,12 +295,9 @@ def _setting_rows(table: SheetTable | None, name: str) -> tuple[SettingRow, ...]
     places = {heading.strip().casefold(): at for at, heading in enumerate(table.headings)}
     if not {"section", "key", "value"} <= set(places):
         raise UsageError(f"{name}, sheet {SETTINGS}, needs the columns section, key and value")
-    section, key, value = (places[word] for word in ("section", "key", "value"))
-
-    def text(cell: Value) -> str:
-        return as_text(cell, decimal_comma=False).strip()
-
-    return tuple(
-        SettingRow(number, text(values[section]), text(values[key]), values[value])
-        for number, values in table.rows
-    )
+    rows = []
+    for number, values in table.rows:
+        cells = (values[places[word]] for word in ("section", "key"))
+        section, key = (as_text(cell, decimal_comma=False).strip() for cell in cells)
+        rows.append(SettingRow(number, section, key, values[places["value"]]))
+    return tuple(rows)

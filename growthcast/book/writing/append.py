@@ -32,6 +32,8 @@ from growthcast.nouns import dataclass
 KINDS = {"tank": "tanks", "area": "areas", "conditions": "conditions", "closed": "closed"}
 """What may be added by name, and the table it goes into."""
 
+_EXAMPLES = dict.fromkeys(KINDS, "photoperiod_h=8")
+_EXAMPLES |= {"tank": "water_depth_cm=45", "area": "budget_cm=22"}
 _WITH_UNIT = r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})"
 
 
@@ -77,7 +79,9 @@ def parse_cells(
 def still_needed(kind: str, row: Mapping[str, Cell]) -> list[str]:
     """Return the sentence that names what a whole row lacks; none where it lacks nothing."""
     needed = [c for c in TABLES[KINDS[kind]] if c.required and row.get(c.name) is None]
-    wanted = "; ".join(f"{column.name} ({_words(column)})" for column in needed)
+    wanted = "; ".join(
+        f"{c.name} ({c.meaning}{'' if c.kind == 'id' else f', {c.expected}'})" for c in needed
+    )
     return [f"add {kind} also needs {wanted}; write column=value for each"] if needed else []
 
 
@@ -92,20 +96,12 @@ def _split(
     if name not in columns and typed.strip() not in own and len(begin) == 1:
         name = begin[0]  # co2 for co2_mg_l
     if not mark:
-        raise UsageError(f"{shown(item)} has no =; write column=value, as in {_example(kind)}")
+        raise UsageError(f"{shown(item)} has no =; write column=value, as in {_EXAMPLES[kind]}")
     if name not in columns and typed.strip() not in own:
         known = list(dict.fromkeys([*columns, *own]))
         hint = did_you_mean(name, known, f"the columns are {', '.join(known)}")
         raise UsageError(f"{shown(item)}: {KINDS[kind]}.csv has no column {name}; {hint}")
     return name if name in columns else typed.strip(), value.strip()
-
-
-def _words(column: Column) -> str:
-    return column.meaning if column.kind == "id" else f"{column.meaning}, {column.expected}"
-
-
-def _example(kind: str) -> str:
-    return {"tank": "water_depth_cm=45", "area": "budget_cm=22"}.get(kind, "photoperiod_h=8")
 
 
 def _cell(column: Column, text: str) -> Cell:

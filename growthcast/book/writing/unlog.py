@@ -37,14 +37,11 @@ def last_entry(folder: Path, commands: Sequence[str] = VISITS, id_: str = "") ->
     """
     known = list(entries(folder))
     gone = undone(known)
-    left = [
-        entry
-        for entry in known
-        if entry.command.partition(" ")[0] in commands
-        and entry.id not in gone
-        and entry.id.startswith(id_)
-    ]
-    return left[-1] if left else None
+    for entry in reversed(known):
+        command = entry.command.partition(" ")[0]
+        if command in commands and entry.id not in gone and entry.id.startswith(id_):
+            return entry
+    return None
 
 
 def take_back(

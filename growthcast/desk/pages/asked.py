@@ -115,11 +115,11 @@ LISTS = {"species_id": "plants", "tank_id": "tanks"}
 
 def column_words(asked: Asked, name: str) -> str:
     """Return what a column holds, with its unit; its own name where there is no word for it."""
-    key = f"desk_col_{name}"
-    column = next((c for table in TABLES.values() for c in table if c.name == name), None)
-    unit = "" if column is None else UNITS[column.unit]["shown"]
-    words = asked.locale.say(key) if key in asked.locale.text else name
-    return f"{words} ({unit})" if unit and key in asked.locale.text else words
+    if (key := f"desk_col_{name}") not in asked.locale.text:
+        return name
+    units = (c.unit for table in TABLES.values() for c in table if c.name == name)
+    unit = UNITS[next(units, "")]["shown"]
+    return asked.locale.say(key) + (f" ({unit})" if unit else "")
 
 
 def finding_words(asked: Asked, one: Finding, where: str = "") -> tuple[str, str]:

@@ -52,8 +52,7 @@ AREA = ("species_id", "area_cm2", "floor_cm", "budget_cm")
 def languages(asked: Asked) -> list[tuple[str, str]]:
     """Return the languages of pages, the practice's own first, each by its own name."""
     tags = dict.fromkeys((asked.known.book.practice.locale, *LANGUAGES))
-    names = [(tag, babel.Locale.parse(tag, sep="-")) for tag in tags]
-    return [(tag, (place.get_display_name() or tag)) for tag, place in names]
+    return [(tag, babel.Locale.parse(tag, sep="-").get_display_name() or tag) for tag in tags]
 
 
 def _asked_for(asked: Asked) -> dict[str, Any]:

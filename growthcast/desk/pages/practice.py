@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import groupby
@@ -17,7 +16,7 @@ from growthcast.desk.memory import PLANS, Known
 from growthcast.desk.pages.asked import Asked, NotThere, download
 from growthcast.desk.pages.visits import logged
 from growthcast.say.card import rounds_ics
-from growthcast.say.locale import Locale, open_locale
+from growthcast.say.locale import open_locale
 from growthcast.say.overview import due_why, growth_words, lead
 from growthcast.say.reasons import next_longer_words, reason
 from growthcast.say.rounds import rounds_notes
@@ -26,7 +25,6 @@ from growthcast.say.watch import checks_for, noticed_sentence, tank_sentence
 from growthcast.say.words import capital, named
 from growthcast.service.pages.course import Course
 from growthcast.service.rounds.plan import PlannedVisit
-from growthcast.service.watch.watch import Finding
 
 TANK_WORDS = {"due": due_why, "growth": growth_words, "days_of_100": days_of_100}
 """What templates say of a tank and its rhythms."""
@@ -129,26 +127,21 @@ def calendar(asked: Asked) -> Response:
 
 def watch(asked: Asked) -> Response:
     """Show how every tank grows against usual, and what to check where one has changed."""
-    report, plants = asked.known.soon(Known.watched), asked.known.plants()
+    report, latin = asked.known.soon(Known.watched), asked.known.plants()
+    findings = [
+        replace(one, name=latin[one.species_id] or one.species_id) if one.kind == "species" else one
+        for one in report.findings
+    ]
     return asked.page(
         "watch.html",
         tanks=sorted(report.tanks, key=lambda one: not one.findings),
-        findings=[_changed(asked.locale, one, plants) for one in report.findings],
+        findings=findings,
         report=report,
         growth_words=growth_words,
         tank_sentence=tank_sentence,
+        noticed_sentence=noticed_sentence,
+        checks_for=checks_for,
     )
-
-
-def _changed(locale: Locale, one: Finding, plants: Mapping[str, str]) -> dict[str, Any]:
-    """Say what has changed, of a species under its botanical name, and what to check."""
-    if one.kind == "species":
-        one = replace(one, name=plants[one.species_id] or one.species_id)
-    return {
-        "where": ", ".join(map(named, one.tank_ids)),
-        "said": locale.sentence_case(noticed_sentence(one, locale)),
-        "checks": checks_for(one, locale),
-    }
 
 
 def phones(asked: Asked, code: str = "") -> Response:

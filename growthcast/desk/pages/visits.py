@@ -121,9 +121,9 @@ def logged(asked: Asked, tank_id: str = "") -> list[dict[str, str]]:
     gone, shown = undone(known), list[dict[str, str]]()
     for one in reversed(known):
         told = SUMMARY.fullmatch(one.summary)
-        if one.command == "log" and one.id not in gone and told and len(shown) < MOST_LOGGED:
+        if told and one.command == "log" and one.id not in gone and len(shown) < MOST_LOGGED:
             tank, day, rows = told.groups()
-            if tank != (tank_id or tank):
+            if tank_id not in ("", tank):
                 continue
             on = asked.locale.long_date(date.fromisoformat(day))
             said = asked.locale.say("desk_logged", tank=named(tank), date=on, rows=rows)

@@ -58,6 +58,7 @@ def test_numbers_with_their_units():
     assert read_numbers(["50%", "30 %"], "share") == [0.5, 0.3]
     assert read_numbers(["50", "30"], "share") == [0.5, 0.3]
     assert read_numbers(["0.5", "1"], "share") == [0.5, 1.0]
+    assert read_numbers(["-50%", "30%"], "share") == [None, 0.3]
 
 
 def test_a_mark_before_three_digits_is_read_only_where_another_cell_tells():

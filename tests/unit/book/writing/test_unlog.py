@@ -183,3 +183,19 @@ def test_a_book_without_a_journal_has_nothing_to_take_back(make_book):
     with pytest.raises(UsageError, match="removed by hand"):
         take_back(folder)
     assert not (folder / JOURNAL).exists()
+
+
+def test_a_visit_logged_again_may_bring_a_column(make_book):
+    """One row of three stays: it is filled up, as one that ends early would be torn."""
+    head = "date,tank_id,area_id,before_cm"
+    old = f"{head}\n2026-02-01,T1,A1,24\n2026-02-15,T1,A1,20\n2026-02-15,T1,A2,9\n"
+    folder = make_book(trims_csv=old)
+    rows = [
+        {"date": date(2026, 2, 15), "tank_id": "T1", "area_id": area, "before_cm": cm, "by": "Ida"}
+        for area, cm in (("A1", 21.0), ("A2", 8.0))
+    ]
+    change = change_visit(folder, "T1", date(2026, 2, 15), rows, today=TODAY)
+    assert change.columns == ("by",)
+    assert (folder / "trims.csv").read_text() == (
+        f"{head},by\n2026-02-01,T1,A1,24,\n2026-02-15,T1,A1,21,Ida\n2026-02-15,T1,A2,8,Ida\n"
+    )
