@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from itertools import takewhile
 
 import pytest
 
@@ -11,7 +12,7 @@ from growthcast.book.files import demo_dir
 from growthcast.book.read import read_book
 from growthcast.cli import output
 from growthcast.cli.output import print_words
-from growthcast.say.words import Beside
+from growthcast.say.words import Beside, More
 from tests.cli import run
 
 DEMO = str(demo_dir())
@@ -47,7 +48,12 @@ def printed(words, width):
 @pytest.mark.parametrize("command", COMMANDS, ids=lambda command: command[0])
 def test_an_answer_fits_a_screen_and_breaks_no_id(command, monkeypatch):
     said = []
-    monkeypatch.setattr(output, "print_words", lambda words, details=False: said.extend(words))
+
+    def gather(words, details=False):
+        said.extend(words if details else takewhile(lambda part: not isinstance(part, More), words))
+        said.extend(() if details else (More(), More()))  # for that there are details is a line, too
+
+    monkeypatch.setattr(output, "print_words", gather)
     assert run(*command).status == 0
     said = [part for part in said if not isinstance(part, Beside)]
     book = read_book(demo_dir())
