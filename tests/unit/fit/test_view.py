@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.hierarchy import area_information, solve_effects
+from growthcast.fit.solver.hierarchy import _inverse, area_information, solve_effects
 from growthcast.fit.solver.likelihood import misfit
 from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, RATE, Point
 from growthcast.fit.solver.solve import solve
@@ -50,6 +50,23 @@ def test_other_priors_need_no_other_filter(view):
     assert np.abs(departure_of(kept) - departure_of(view)).max() > 1e-3
     np.testing.assert_allclose(departure_of(kept), departure_of(anew), rtol=1e-12, atol=1e-14)
     np.testing.assert_array_equal(kept.effects.tank_covariance, anew.effects.tank_covariance)
+
+
+def test_precisions_of_three_parameters_are_turned_into_covariances():
+    """Of 2 beside 1, everywhere or in a pair: 3 and -1 in 4, or 2 and -1 in 3, by cofactors.
+
+    A sixteenth of the precision is sixteen times the covariance; an unknown parameter gets 0.
+    """
+    every = np.array([[2.0, 1.0, 1.0], [1.0, 2.0, 1.0], [1.0, 1.0, 2.0]])
+    pair = np.array([[0.25, 0.0, 0.0], [0.0, 2.0, 1.0], [0.0, 1.0, 2.0]])
+    unknown = np.where(np.arange(3) == 0, 0.0, pair)
+    of_every = np.array([[3.0, -1.0, -1.0], [-1.0, 3.0, -1.0], [-1.0, -1.0, 3.0]]) / 4.0
+    of_pair = np.array([[12.0, 0.0, 0.0], [0.0, 2.0, -1.0], [0.0, -1.0, 2.0]]) / 3.0
+    found = _inverse(np.array([every, every / 16.0, pair, unknown]))
+    of_unknown = np.where(np.arange(3) == 0, 0.0, of_pair)
+    np.testing.assert_allclose(
+        found, [of_every, 16.0 * of_every, of_pair, of_unknown], rtol=1e-12, atol=1e-15
+    )
 
 
 def test_a_rate_moves_with_a_ceiling_of_which_the_log_does_not_speak():

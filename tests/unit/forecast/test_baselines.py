@@ -6,8 +6,17 @@ import numpy as np
 import pytest
 
 from growthcast.fit.model.noise import ErrorModel
-from growthcast.forecast.baselines import Past, Spans, Start, last_rate, line, unpooled
+from growthcast.forecast.baselines import (
+    Past,
+    Spans,
+    Start,
+    last_rate,
+    line,
+    start_heights,
+    unpooled,
+)
 from growthcast.forecast.scores import NORMAL_SCORES
+from growthcast.log.visits import Visits
 
 BOTH = np.array([0, 1])
 RULER = np.full(2, np.nan)
@@ -21,6 +30,34 @@ def past(spans, start_cm, ceiling_cm=(40.0, 40.0), budget_cm=(70.0, 50.0), start
     errors = ErrorModel(np.full(2, 0.1), np.zeros(2), 0.2, 0.15, 0.2)
     known = Spans(area.astype(np.int64), start, end, days, *np.full((2, days.size), np.nan))
     return Past(known, now, np.array(ceiling_cm), budget, errors)
+
+
+def test_a_cut_of_unread_height_left_the_usual_cut_else_the_mean_of_those_read():
+    """Cut to 4 and 7 cm, then 20 g of cuttings: 5.5 cm, unless the book says 5.
+
+    Area 2 was never read and area 4 never visited: nothing tells.
+    """
+    area = np.array([0, 0, 0, 1, 1, 2, 3, 3, 3])
+    after = np.array([4.0, 7.0, np.nan, 9.0, 6.0, np.nan, 4.0, 7.0, np.nan])
+    nothing, no = np.full(area.size, np.nan), np.zeros(area.size, dtype=bool)
+    visits = Visits(
+        area=area,
+        day=np.array([1.0, 8.0, 15.0, 1.0, 8.0, 1.0, 1.0, 8.0, 15.0]),
+        before_cm=nothing,
+        after_cm=after,
+        removed_cm=nothing,
+        removed_g=np.where(np.isnan(after), 20.0, np.nan),
+        before_sd_cm=nothing,
+        look=np.zeros(area.size, dtype=np.int64),
+        cut=~no,
+        unsaid=no,
+        bucket=np.full(area.size, -1),
+        row=np.arange(area.size),
+    )
+    start = start_heights(visits, np.array([np.nan, np.nan, 0.0, 5.0, 5.0]))
+    np.testing.assert_array_equal(start.height_cm, [5.5, 6.0, np.nan, 5.0, np.nan])
+    np.testing.assert_array_equal(start.day, [15.0, 8.0, 1.0, 15.0, np.nan])
+    assert start.row.tolist() == [2, 4, 5, 8, -1]
 
 
 def test_a_line_goes_on_as_the_last_three_spans_did_and_is_as_wide_as_it_erred():

@@ -16,7 +16,13 @@ from growthcast.fit.model.clock import PAUSE_DOUBT
 from growthcast.fit.model.noise import span_drift
 from growthcast.fit.solver.problem import CEILING, KNOTS, RATE
 from growthcast.forecast import heights
-from growthcast.forecast.heights import LEVELS, forecast_heights, growth_a_week, held_height
+from growthcast.forecast.heights import (
+    LEVELS,
+    HeightForecast,
+    forecast_heights,
+    growth_a_week,
+    held_height,
+)
 from growthcast.forecast.report import (
     CROSSING_LEVELS,
     _between,
@@ -273,3 +279,42 @@ def test_a_crossing_behind_a_cliff_is_found_by_halving():
     days = search.first_days(np.array([0.0, 2000.0]), np.array([[0.01, 1.0 - 1e-9]]))
     assert days.tolist() == [[700.0] * 3]
     assert len(asked) <= 4 * 11
+
+
+def test_a_guess_that_is_right_ends_the_search_at_once():
+    """Odds of the fourth power of (days + 4) / 11.5 are straight in the logarithms.
+
+    They are 1 on day 7.5; odds of 1 to 9 and 9 to 1 are the root of 3 to either side, 2.6 and 15.9.
+    The day on which a level is passed and the day before are asked, and nothing else.
+    """
+
+    class Straight(_Search):
+        def chance(self, rows, ahead_d):
+            asked.append(ahead_d.tolist())
+            return over(ahead_d)
+
+    def over(ahead_d):
+        odds = ((ahead_d + 4.0) / 11.5) ** 4
+        return odds / (1.0 + odds)
+
+    asked, ends = [], np.array([0.0, 60.0])
+    search = Straight(None, None, np.array([0]), 0.0)
+    assert search.first_days(ends, over(ends)[None]).tolist() == [[3.0, 8.0, 16.0]]
+    assert asked == [[[2.0, 3.0], [7.0, 8.0], [15.0, 16.0]]]
+
+
+def test_chances_seen_count_from_the_first_day_asked_about_to_the_last(monkeypatch):
+    """A hundredth a day: past 10 % on day 20, which is the first, and 90 % is after the last, 80.
+
+    Day 10 was seen to pass 10 % and day 90 to pass 90 %: neither is asked about.
+    """
+
+    def chance(_, rows, ahead_d):
+        return np.broadcast_to((20.0 + ahead_d) / 100.0, (rows.size, ahead_d.shape[-1]))
+
+    monkeypatch.setattr(_Search, "chance", chance)
+    areas, days = np.array([0]), np.array([10.0, 20.0, 40.0, 90.0])
+    seen = HeightForecast(areas, days, np.zeros((1, 4, len(LEVELS))), days[None] / 100.0)
+    known = SimpleNamespace(part=lambda some: None)
+    found = crossing_days(None, areas, 20.0, 60, known, seen)
+    np.testing.assert_array_equal(found, [[20.0, 50.0, np.nan]])
