@@ -260,7 +260,7 @@ def _above_ground(tables: Tables) -> list[Finding]:
     areas = tables.rows("areas")
     rooted = np.isin(areas.of("plant", "form").astype(str), sorted(ROOTED))
     size = np.where(rooted, areas["area_cm2"], np.nan)
-    if not rooted.any() or areas["tank"][0] < 0:
+    if not rooted.any():
         return []
     whole, ground = float(np.nansum(size)), float(areas["ground"][0])
     if not whole > (1.0 + SPARE_SHARE) * ground:

@@ -66,6 +66,20 @@ def test_rooted_plants_may_lean_over_a_tenth_more_than_the_ground(layout):
     assert "3000 cm², and 4456 cm² in all areas" in found.found
 
 
+def test_without_ground_or_plants_in_it_no_ground_is_lacking(layout, inspect, tmp_path):
+    """Floating plants need none; of a tank that is not in the book none is known.
+
+    Nor is any asked for where a file is so wrong that no row is left of it.
+    """
+    assert len(layout(HEADER + "N1," + FLOATING.format(4050)).areas) == 1
+    rows = HEADER + "N1," + STEMS.format(9000)
+    for text, tank_id, slug in ((rows, "T9", "unknown-id"), ("area_id\n", "T1", "missing-column")):
+        (tmp_path / "plan.csv").write_text(text)
+        with pytest.raises(BookProblems) as raised:
+            read_layout(tmp_path / "plan.csv", inspect()[0], tank_id, ON)
+        assert {item.slug for item in raised.value.findings} == {slug}
+
+
 def test_an_area_larger_than_the_ground_is_named_once(layout):
     with pytest.raises(BookProblems) as raised:
         layout(HEADER + "N1," + STEMS.format(300) + "N2," + CARPET.format(4456))

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from growthcast.fit.growth import fit_growth
 from growthcast.say.reasons import minutes_words
+from growthcast.service.effort import learn
 from growthcast.service.effort.hours import Range, year_of_visits
 from growthcast.service.effort.learn import learn_timing, timed_trims
 from growthcast.service.recommend import recommend
@@ -210,6 +212,39 @@ def test_every_way_to_tell_an_amount_counts(tmp_path, cells, litres):
     assert trims.visits == 16
     assert np.median(trims.amount[: trims.amount.size // 2]) == pytest.approx(litres, rel=0.35)
     assert usual_minutes(timing) == pytest.approx(12, rel=0.1)
+
+
+def test_a_stand_denser_than_the_table_gives_less_height_for_its_weight(monkeypatch):
+    """16 g at 2 g/cm are 8 cm by the table, 4 cm of a stand twice as dense, 16 of one half as much.
+
+    The model expects 10 cm give or take 4, the scales are sure to a quarter: 1 cm of 4, 4 of 16.
+    """
+    none = np.zeros(0)
+    errors = SimpleNamespace(height_error_cm=np.full(2, 0.3), height_error_share=np.full(2, 0.03))
+    fit = SimpleNamespace(
+        design=SimpleNamespace(
+            problem=SimpleNamespace(errors=errors),
+            traits=SimpleNamespace(gram_per_cm=np.array([2.0, 2.0])),
+        ),
+        mode=SimpleNamespace(log_density=np.log([2.0, 0.5])),
+        unsaid_cuts=SimpleNamespace(area=none.astype(int), day=none),
+    )
+    area, day, unsaid = np.array([0, 1]), np.full(2, 20000.0), np.full(2, np.nan)
+    visits = SimpleNamespace(
+        area=area,
+        day=day,
+        before_cm=unsaid,
+        after_cm=unsaid,
+        removed_cm=unsaid,
+        removed_g=np.array([16.0, 16.0]),
+        cut=np.array([True, True]),
+    )
+    monkeypatch.setattr(learn, "_expected_off", lambda *_: np.array([10.0, 10.0]))
+    cm, sd, chance = learn._removed(fit, visits, area, day)
+    # (4 + 10 / 16) / (1 + 1 / 16), and halfway between 16 and 10.
+    assert cm == pytest.approx([74 / 17, 13.0])
+    assert sd == pytest.approx([(16 / 17) ** 0.5, 8**0.5])
+    assert chance.tolist() == [1.0, 1.0]
 
 
 def test_minutes_in_which_nothing_was_cut_tell_nothing_of_cutting(tmp_path):

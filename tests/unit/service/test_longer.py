@@ -13,12 +13,13 @@ import pytest
 from growthcast.book.supposed import Changes, with_cells
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.supposed import suppose
+from growthcast.growth.normal import normal_cdf
 from growthcast.plain import plain
 from growthcast.say.locale import open_locale
 from growthcast.say.reasons import certainty_words, mend_words, next_longer_words, reason
 from growthcast.service.advice import Certainty, Mend
 from growthcast.service.interval import interval_options
-from growthcast.service.living import living_areas
+from growthcast.service.living import HAND_SPREAD, living_areas
 from growthcast.service.mends import certainty_of, chance_if_known, lit_below
 from growthcast.service.recommend import recommend
 from tests.books import AREAS, make_book
@@ -183,6 +184,25 @@ def test_the_chance_given_known_growth_is_that_of_the_draws(lobby, interval_d):
     chance = chance_if_known(living, interval_d)
     counted = interval_options(living, interval_d, np.array([0.9])).chance_at_least_cut[0]
     assert chance[0] == pytest.approx(counted, abs=0.03)
+
+
+def test_a_cut_above_the_budget_lasts_no_time(lobby):
+    """Plants do not shrink to a budget, though luck of a spread of 2 might let them 3 times in 10.
+
+    A span's spread of 4 a week is 2 in four. A hand is off by 1.54 times its scatter at most: all
+    cuts lie above the one budget and below the other.
+    """
+    _, fit, _ = lobby
+    living = known_growth(living_areas(fit, np.array([0])))
+    living = replace(living, errors=replace(living.errors, span=4.0, drift=0.0))
+    hand = np.exp(1.6 * HAND_SPREAD)
+    below, above = (
+        chance_if_known(replace(living, budget_cm=living.least_cut_cm * by), 28)
+        for by in (1.0 / hand, hand)
+    )
+    assert (below == 0.0).all()
+    assert (above > normal_cdf(np.array(-0.5)) ** living.area.size).all()
+    assert (above < normal_cdf(np.array(0.0)) ** living.area.size).all()
 
 
 def test_words_for_certainty(lobby):

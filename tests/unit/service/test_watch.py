@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -147,6 +148,17 @@ def test_wander_is_learnt_from_calm_readings(evidence):
     assert found.area < USUAL_WANDER.area
 
 
+def test_without_readings_the_wander_is_what_learning_leans_on():
+    """Means of the logarithms of both grids, worked out by hand.
+
+    A wander that is off the usual 0.12 by a factor of r weighs exp(-2 ln(r)^2): of areas 0.3825,
+    0.9357, 0.9052 and 0.4796 for 0.06, 0.1, 0.15 and 0.22.
+    """
+    found = learn_wander(SimpleNamespace(tank=np.zeros(0, int)))
+    assert found.area == pytest.approx(0.12256, abs=2e-5)
+    assert found.tank == pytest.approx(0.13036, abs=2e-5)
+
+
 @pytest.mark.slow
 def test_the_demo_is_judged_tank_by_tank_as_among_others(demo):
     on = last_logged(demo)
@@ -194,6 +206,8 @@ def test_a_slow_tank_is_found_with_its_date_and_recorded_change(tmp_path):
     conditions = header + "lobby,2025-01-01,22,\nlobby,2026-03-20,21,valve serviced\n"
     book = make_book(tmp_path / "b", trims=faulty_log(), conditions=conditions)
     report = watch_growth(book, date(2026, 6, 1), np.arange(2))
+    # Half a year before 1 June begins on 1 December: what is usual ends on the day before.
+    assert report.usual_until == date(2025, 11, 30)
     (finding,) = report.tanks[0].findings
     assert finding.kind == "tank"
     assert finding.slower

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from itertools import pairwise
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ from growthcast.service.interval import interval_options
 from growthcast.service.living import living_areas
 from growthcast.service.recommend import recommend
 from growthcast.service.rounds.plan import plan_rounds
-from growthcast.service.rounds.windows import tank_windows
+from growthcast.service.rounds.windows import Stop, follow_visits, tank_windows
 from tests.books import AREAS, PRACTICE, make_book, stem_log
 
 ON = date(2026, 6, 1)  # a Monday
@@ -49,6 +50,15 @@ def test_chances_now_are_those_of_the_forecast(windows):
     for window, areas in ((lobby, [0, 1]), (home, [2])):
         told = forecast_heights(fit, np.array(areas), day_number(ON) + days.astype(float))
         np.testing.assert_allclose(window.now.over[:, days], told.chance_over_budget, atol=0.03)
+
+
+def test_a_tank_in_which_nothing_grows_stands_at_nothing_at_every_stop():
+    """One stop a visit and one for the end of the plan; nothing there can be over its budget."""
+    nothing = SimpleNamespace(
+        stays=np.zeros(1, bool), tank=np.zeros(1, int), tank_id=np.array(["lobby", "home"])
+    )
+    stops = follow_visits(SimpleNamespace(design=nothing), [None] * 2, [[3, 10], []], 0, 28)
+    assert stops == [[Stop(0.0, 0.0, {})] * 3, [Stop(0.0, 0.0, {})]]
 
 
 def test_chances_after_a_hard_cut_are_those_of_the_forecast(tmp_path):

@@ -100,6 +100,21 @@ def test_hours_for_all_give_every_tank_its_cheapest_path():
     np.testing.assert_array_equal(solve_rounds(problem), visited)
 
 
+@pytest.mark.parametrize(
+    ("sooner", "first"),
+    [(2.5, 0), (3.0 - 1e-8, 0), (3.0 - 1e-10, 1), (3.0, 1), (3.5, 1)],
+)
+def test_a_plan_is_left_for_one_that_loses_less_and_for_no_other(sooner, first):
+    """One tank, two days, visited on the second for 3: less than 1e-9 apart is the same."""
+    cost = np.full((1, 3, 3), np.inf)
+    cost[0, :, 2] = 0.0
+    cost[0, 0] = [sooner, 3.0, 9.0]  # on the first day, on the second, never
+    one, two = np.ones(1), np.full(2, 60.0)
+    problem = RoundsProblem(cost, one, np.array([0]), one, two)
+    better = _bettered(problem, np.array([[False, True]]))
+    assert np.flatnonzero(better[0]).tolist() == [first]
+
+
 @pytest.mark.slow
 def test_the_same_problem_gives_the_same_plan():
     problem = small_problem(5, tanks=12, days=20, load=0.5)
