@@ -34,6 +34,7 @@ def lose_a_border(monkeypatch):
         return border
 
     monkeypatch.setattr(result, "mean_border", lost)
+    monkeypatch.setattr("tests.cli.KNOWN", {})
 
 
 def lose_a_height(monkeypatch):
