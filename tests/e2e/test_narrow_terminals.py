@@ -51,7 +51,7 @@ def test_an_answer_fits_a_screen_and_breaks_no_id(command, monkeypatch):
 
     def gather(words, details=False):
         said.extend(words if details else takewhile(lambda part: not isinstance(part, More), words))
-        said.extend(() if details else (More(), More()))  # for that there are details is a line, too
+        said.extend(() if details else (More(), More()))  # "More with --details." is a line, too
 
     monkeypatch.setattr(output, "print_words", gather)
     assert run(*command).status == 0
