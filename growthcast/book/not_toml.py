@@ -47,14 +47,10 @@ def parse_toml(text: str, file: str) -> tuple[dict[str, Any], list[Finding]]:
 
 def _where_it_began(lines: list[str], at: int, message: str) -> int:
     """Return the line that opened what was never closed, else the one that was named."""
-    unclosed = "Unclosed" in message or "end of document" in message or not lines[at].strip()
-    if unclosed and not re.match(_KEY + "=", lines[at]):
-        back = range(at, -1, -1)
-    elif "Unclosed" in message:
-        back = range(at - 1, -1, -1)
-    else:
-        return at
-    return next((n for n in back if re.fullmatch(_OPEN, lines[n])), at)
+    ended = "end of document" in message or not lines[at].strip()
+    if "Unclosed" in message or (ended and not re.match(_KEY + "=", lines[at])):
+        return next((n for n in range(at - 1, -1, -1) if re.fullmatch(_OPEN, lines[n])), at)
+    return at
 
 
 @cache

@@ -45,6 +45,13 @@ def test_every_table_is_looked_for(make_book, name):
     assert ("missing-file", table) not in named
 
 
+def test_one_file_under_another_name_hides_no_other_that_is_missing(make_book):
+    folder = make_book(tanks_csv=None, areas_csv=None)
+    (folder / "areas.xlsx").write_bytes(b"x")
+    named, _ = look(folder)
+    assert sorted(named) == [("missing-file", "tanks.csv"), ("not-csv", "areas.xlsx")]
+
+
 def test_a_settings_file_with_one_ending_too_many(make_book):
     folder = make_book(practice_toml=None)
     (folder / "practice.toml.txt").write_text(FILES["practice.toml"])

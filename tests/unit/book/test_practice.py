@@ -209,6 +209,19 @@ def test_a_list_that_never_ends_is_shown_where_it_begins():
     assert [(item.slug, item.row) for item in findings] == [("toml-form", 4)]
 
 
+@pytest.mark.parametrize("end", ["", "\n"])
+def test_a_text_that_never_ends_is_shown_where_it_begins(end):
+    _, findings = read_practice(('[practice]\nname = """Green\nand more' + end).encode())
+    assert [(item.slug, item.row) for item in findings] == [("toml-form", 2)]
+
+
+def test_a_broken_line_below_a_closed_list_is_shown_where_it_stands():
+    """The list above it ends, so nothing is looked for further up."""
+    text = RATE + "[targets]\nintervals_d = [7, 14]\n[visit\nfixed_min = 35\n"
+    _, findings = read_practice(text.encode())
+    assert [(item.slug, item.row) for item in findings] == [("toml-form", 5)]
+
+
 @pytest.mark.parametrize(
     ("text", "fix"),
     [

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from functools import partial
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,7 +16,7 @@ from growthcast.fit.design import day_number
 from growthcast.fit.growth import known_before
 from growthcast.fit.model.noise import ErrorModel
 from growthcast.forecast import backtest as backtesting
-from growthcast.forecast.backtest import _split_days, backtest
+from growthcast.forecast.backtest import _forecast_from, _split_days, backtest
 from growthcast.forecast.baselines import (
     Past,
     last_rate,
@@ -445,6 +447,22 @@ def test_a_result_as_json_holds_every_key_and_finite_numbers(result):
     assert made["recalibration"]["applied"] == 1.0
     cover = result.readings.is_cover
     assert ("by_unit" in made) == bool(cover.any() and not cover.all())
+
+
+def test_baselines_go_on_from_the_last_visit_and_not_from_the_split(monkeypatch):
+    """Visits on days 93 and 100, readings of the same areas on 107 and 103: 14 and 3 days."""
+    given = {}
+    for name in ("last_rate", "line", "unpooled"):
+        keep = partial(lambda name, past, areas, days, *_: given.update({name: days}), name)
+        monkeypatch.setattr(backtesting, name, keep)
+    monkeypatch.setattr(backtesting, "_foreseen", lambda *_: None)
+    monkeypatch.setattr(backtesting, "_crossing_errors", lambda *_: np.zeros(0))
+    readings = SimpleNamespace(day=np.array([103.0, 107.0]), own_sd_cm=np.zeros(2))
+    past = SimpleNamespace(start=SimpleNamespace(day=np.array([93.0, 100.0])))
+    origin = SimpleNamespace(fit=None, areas=np.array([1, 0]), readings=readings)
+    made, _ = _forecast_from(origin, past, None, new_tanks=False)
+    assert set(made) == {"model", "table_only", *given}
+    assert [days.tolist() for days in given.values()] == [[3.0, 14.0]] * 3
 
 
 def test_the_observed_crossing_lies_on_the_curve(tmp_path):

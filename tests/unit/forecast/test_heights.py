@@ -258,6 +258,15 @@ def test_a_level_is_sought_straight_in_log_odds_and_log_time():
     assert _between(*near) == pytest.approx([4.0])  # odds of 1 and 2, and their mean root
     same = (np.array([value]) for value in (3.0, 9.0, 0.5, 0.5 + 1e-16, 0.5))
     assert _between(*same) == pytest.approx([4.0])  # a step that is one day at least
+    sure = (np.array([value]) for value in (0.0, 11.0, 0.0, 1.0, 0.5))
+    assert _between(*sure) == pytest.approx([4.0])  # 4 sqrt(15 / 4) - 4 = 3.7: 0 and 1 are alike
+
+
+def test_a_ceiling_is_told_from_its_low_end_to_its_high_one(fit):
+    """Chances of 10, 50 and 90 %, as far below the middle as above it in logarithms."""
+    low, middle, high = forecast_growth(fit, (), 1)[0].ceiling_cm
+    assert low < middle < high
+    assert low * high == pytest.approx(middle**2)
 
 
 def test_a_level_that_is_reached_at_once_is_reached_on_the_first_day():

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.model.spreads import FORMS
+from growthcast.service.effort import learn
 from growthcast.service.effort.learn import (
     KINDS,
     TimedTrims,
@@ -123,3 +124,25 @@ def test_areas_with_a_row_are_left_out_unless_all_have_one():
     assert rest.amount.tolist() == [2.0, 3.0]
     assert rest.row.tolist() == [0, 1]
     assert rest.minutes.size == 2
+
+
+@pytest.mark.parametrize(
+    ("rows", "fixed_min", "asked"),
+    [(5, 0.5, [False, True]), (5, 0.0, [False]), (4, 0.5, [False])],
+)
+def test_any_fixed_part_on_five_rows_is_tried_within_the_minutes(
+    monkeypatch, rows, fixed_min, asked
+):
+    """Half a minute is a fixed part as 30 are; where there is none both readings are the same."""
+    links = [(n, 0, 0.0, 0.0, 1.0, False) for n in range(rows)]
+    timed, tried = trims([10.0] * rows, links, fixed_min=[fixed_min] * rows), []
+    monkeypatch.setattr(learn, "timed_trims", lambda *_: timed)
+    monkeypatch.setattr(learn, "kind_of", lambda _: None)
+
+    def keep(_trims, _kind, fixed=False, reading=None):
+        return tried.append(fixed), 0.0
+
+    monkeypatch.setattr(learn, "regress", keep)
+    book = SimpleNamespace(practice=SimpleNamespace(whole_tank_minutes=""))
+    learn.learn_timing(book, SimpleNamespace(design=None))
+    assert tried == asked

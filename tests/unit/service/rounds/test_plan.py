@@ -135,6 +135,8 @@ def test_too_few_hours_stretch_the_tank_that_loses_least(tmp_path):
     assert all(minutes <= 72 + 1e-6 for minutes in plan.minutes_per_day)
     for one in plan.late:
         assert one.days_late > 0
+        came = one.on or plan.end + timedelta(days=1)  # none: late until the plan is over
+        assert came - one.due_on == timedelta(days=one.days_late)
         assert one.chance_over >= one.chance_over_when_due
         assert one.area in {"Back stems", "Front carpet", "Stone moss"}
     assert plan.area_days_over == pytest.approx(sum(one.area_days_over for one in plan.late))
