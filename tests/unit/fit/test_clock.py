@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from growthcast.fit.model.clock import GrowthClock, days_lost, lag_share, pause_after_cut
+from growthcast.fit.model.clock import (
+    GrowthClock,
+    _rows_repeated,
+    days_lost,
+    lag_share,
+    pause_after_cut,
+)
 
 LONG_AGO = -1e6
 ONE = np.zeros(1, dtype=np.int64)
@@ -90,6 +97,24 @@ def test_a_doubted_response_counts_from_its_day_on_beside_the_pause(clock):
     # A pause of two days is off by one of them; five of the days after it by a fifth.
     assert doubt == pytest.approx(np.hypot(1.0, 0.2 * 5.0) / 8.0)
     assert between(doubted, 0, 5, np.zeros(1))[1] == 0.0
+
+
+@pytest.mark.parametrize(
+    ("warm", "again"),
+    [
+        ([24.0, 24.5, 24.0], [1, 2]),
+        ([24.0, 23.5, 24.0], [1, 2]),
+        ([24.0, 24.5, 25.0], []),
+        ([24.0, 23.5, 23.0], []),
+    ],
+)
+def test_half_a_degree_up_and_down_is_a_season_and_one_way_another_heater(warm, again):
+    """Rows of days 0, 200 and 400, asked until the day after: the year's two rows, 365 days on."""
+    conditions = SimpleNamespace(number=lambda _: np.array(warm), rows=np.array([1, 2, 3]))
+    day = np.array([0.0, 200.0, 400.0])
+    rows, shifts = _rows_repeated(conditions, np.zeros(3, dtype=np.int64), day, 401.0)
+    assert rows.tolist() == again
+    assert shifts.tolist() == [365.0] * len(again)
 
 
 def test_what_a_cut_costs_grows_with_the_share_it_takes():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -95,6 +96,24 @@ def test_an_area_planted_at_a_known_height_is_fitted_too(known) -> None:
     assert now[0] < 4.0 < now[-1] < 6.0
     whole = fit_growth(laid, ON, fit.design.spreads).posterior(np.array([3]))
     assert np.allclose(wide.posterior(np.array([3])).mean.border, whole.mean.border, atol=0.02)
+
+
+def test_areas_whose_rises_taught_stay_so_and_a_new_one_has_none(known) -> None:
+    book, fit = known
+    taught = np.array([True, False, True])
+    view = fit.solution.view
+    view = replace(view, problem=replace(view.problem, rises=taught))
+    fit = replace(fit, solution=replace(fit.solution, view=view))
+    row = {
+        "area_id": "new",
+        "tank_id": "lobby",
+        "species_id": "rotala-wallichii",
+        "area_cm2": 300.0,
+        "floor_cm": 7.0,
+        "budget_cm": 22.0,
+    }
+    problem = fit_beside(book, fit, [row])[1].solution.problem
+    assert problem.rises.tolist() == [*taught, False]
 
 
 def test_a_later_row_does_not_override_what_is_supposed(known) -> None:

@@ -17,6 +17,7 @@ from growthcast.fit.suspects import (
     UNLOGGED,
     UNUSUAL,
     _Foreseen,
+    _judged,
     _set_aside,
     _verdicts,
 )
@@ -136,3 +137,28 @@ def test_the_worst_of_each_area_is_judged_first_and_verdicts_are_taken_back():
     still = np.full(area.size, SOUND)
     still[[at[2], at[4]]] = GROSS
     assert _set_aside(again, still, beats) is again  # nothing new
+
+
+def test_what_was_foreseen_is_kept_of_suspects_and_of_spans_broken_before():
+    """Half a reading was foreseen, with 0.1 cm; 7 cm before another span was broken."""
+    [block] = small_problem().blocks
+    nodes, read = block.chains.nodes, block.chains.read
+    grew = np.flatnonzero((nodes.link == Link.GREW) & read)
+    high, broken = grew[0], grew[-1]
+    expected, cut_away = np.full(read.size, np.nan), np.zeros(read.size, dtype=bool)
+    expected[broken], cut_away[broken] = 7.0, True
+    height = np.where(read, nodes.reading_cm, 8.0)
+    height[high] *= 0.5
+    foreseen = _Foreseen(
+        height=height,
+        variance=np.full(read.size, 0.01),
+        error=np.full(read.size, 0.04),
+        usual=np.where(nodes.link == Link.AIMED, np.log(height), np.log(4.0)),
+        off=np.zeros(read.size),
+        off_variance=np.ones(read.size),
+    )
+    new = _judged(replace(block, cut_away=cut_away, expected_cm=expected), foreseen, 1.0)
+    assert np.flatnonzero(new.trust < 1.0).tolist() == [high]
+    assert np.flatnonzero(np.isfinite(new.expected_cm)).tolist() == [high, broken]
+    assert new.expected_cm[[high, broken]].tolist() == [height[high], 7.0]
+    assert new.expected_sd_cm[high] == pytest.approx(0.1)

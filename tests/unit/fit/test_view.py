@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.hierarchy import _inverse, area_information, solve_effects
+from growthcast.fit.solver.hierarchy import (
+    AreaInformation,
+    _inverse,
+    area_information,
+    border_covariance,
+    solve_effects,
+)
 from growthcast.fit.solver.likelihood import misfit
 from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, RATE, Point
 from growthcast.fit.solver.solve import solve
@@ -117,3 +124,24 @@ def test_what_misfits_is_the_likelihood_of_readings_usual_cuts_and_what_was_hear
         border[HABIT] = np.log(usual)
         squares = (((usual - height[cut]) / 0.6) ** 2).sum()
         assert misfit(view.problem, block, at, border) == pytest.approx(twice + squares)
+
+
+def test_a_rate_is_as_unsure_as_its_log_and_what_is_shared_leave_it():
+    """A prior of 25 and a log of 75: a quarter of the centre's 0.4, squared, and 1 / 100."""
+    nothing = np.zeros((1, 3))
+    area = AreaInformation(
+        own_mean=nothing,
+        own_regression=np.zeros((1, 3, 2)),
+        own_covariance=np.eye(3)[None],
+        precision=np.array([[[75.0, 0.0], [0.0, 0.0]]]),
+        score=nothing,
+        rate_by_ceiling=np.zeros(1),
+    )
+    effects = SimpleNamespace(joint_covariance=lambda *_: np.diag([0.4**2, 0.09])[None])
+    pooling = SimpleNamespace(
+        area_precision=25.0,
+        ceiling_learnt=np.array([True]),
+        doubt_of_bends=lambda *_: np.zeros(1),
+    )
+    found = border_covariance(area, effects, pooling, np.array([0]))
+    assert np.diag(found[0]) == pytest.approx([1.0, 1.0, 1.0, 0.1**2 + 0.1**2, 0.09])

@@ -58,6 +58,12 @@ def test_a_pane_of_other_sizes_looks_stretched():
     assert view.stretch == pytest.approx(-np.log(1.1))
 
 
+def test_a_pane_whose_edges_lean_looks_skew():
+    """Its top is 1,125 pixels too far right and 1,500 up: a cosine of 1,125 / 1,875 = 0.6."""
+    leaning = STRAIGHT + np.array([[0, 0], [0, 0], [1125, 0], [1125, 0]])
+    assert view_of_pane(leaning, 90.0, 45.0, FOCAL, CENTRE).skew == pytest.approx(0.6)
+
+
 def test_a_stem_behind_the_pane_is_higher_than_it_looks():
     """400 pixels are 12 cm on the pane; 40 cm deep, 1 m away: 12 (1 + 40 / 133.3) near the axis."""
     low, high = [2000, 1700], [2000, 1300]
