@@ -209,27 +209,26 @@ PATIENCE_S = 30.0
 
 
 @contextmanager
-def book_lock(folder: Path, patience_s: float | None = None) -> Iterator[None]:
+def book_lock(folder: Path) -> Iterator[None]:
     """Hold the book's lock; other processes wait, and the same thread may enter once more.
 
     What a killed writer left behind is completed or swept away first.
 
     ``NotWritten`` where the folder cannot be written in, or another writer keeps the lock for
-    longer than ``patience_s`` (30 s unless told otherwise).
+    longer than ``PATIENCE_S``.
     """
     from filelock import FileLock, Timeout  # who only reads the journal does without
 
-    wait_s = PATIENCE_S if patience_s is None else patience_s
     if not folder.is_dir():
         raise NotWritten(f"no book at {folder}: it is not a folder")
     lock = FileLock(folder.resolve() / LOCK, is_singleton=True)
     try:
         if not os.access(folder, os.W_OK | os.X_OK):
             raise PermissionError
-        lock.acquire(timeout=wait_s, poll_interval=0.005)
+        lock.acquire(timeout=PATIENCE_S)
     except Timeout as late:
         raise NotWritten(
-            f"another growthcast has been writing in {folder} for {wait_s:.0f} s; "
+            f"another growthcast has been writing in {folder} for {PATIENCE_S:.0f} s; "
             "wait until it is done, then run this again. Nothing was changed"
         ) from late
     except PermissionError as denied:
@@ -265,7 +264,7 @@ def _recover(folder: Path) -> None:
         if name in left and _hash(target) == splice.before:
             if splice.after is None and not left[name].stat().st_size:
                 target.unlink(missing_ok=True)
-            elif splice.after is not None and _hash(left[name]) == splice.after:
+            elif _hash(left[name]) == splice.after:
                 os.replace(left.pop(name), target)  # noqa: PTH105 - the atomic call itself
     for leftover in left.values():
         leftover.unlink(missing_ok=True)
