@@ -257,7 +257,7 @@ def _write(page: Any, sheet: Sheet, formats: dict[str, Any]) -> None:
         for at, value in enumerate(values):
             form = forms[at]
             if isinstance(value, dt.date):
-                counted = type(value) is dt.date and value >= _FIRST_DAY
+                counted = value >= _FIRST_DAY
                 form = formats["date" if counted else "text"]
                 value = value if counted else str(value)
             page.write(row, at, canonical(value) if isinstance(value, str) else value, form)
