@@ -82,7 +82,7 @@ def splice_of(old: bytes | None, new: bytes | None) -> Splice:
     """Return the one run of bytes in which two versions of a file differ."""
     a, b = old or b"", new or b""
     start = _shared_start(a, b)
-    end = min(_shared_start(a[start:][::-1], b[start:][::-1]), len(a) - start, len(b) - start)
+    end = _shared_start(a[start:][::-1], b[start:][::-1])
     removed, added = a[start : len(a) - end], b[start : len(b) - end]
     return Splice(start, removed, added, hash_of(old), hash_of(new))
 
