@@ -1,4 +1,4 @@
-"""What follows for each row of a book from its other tables, beside plain loops over invented rows."""
+"""What follows for each row from the other tables, beside plain loops over invented rows."""
 
 from __future__ import annotations
 

@@ -135,7 +135,7 @@ def test_cells_keep_their_kind_also_where_nothing_stands_in_them_yet(book):
     (book / "areas.csv").write_bytes(text.replace("2026-01-01\nA3", "1900-03-01\nA3").encode())
     made = openpyxl.load_workbook(io.BytesIO(xlsx_bytes(book_sheets(book))))
     page = made["areas"]
-    planted = [cell for cell in page[1] if cell.value == "planted_on [YYYY-MM-DD]"][0].column
+    planted = next(cell for cell in page[1] if cell.value == "planted_on [YYYY-MM-DD]").column
     days = [page.cell(row, planted) for row in (2, 3, 4)]
     assert [cell.value for cell in days] == [
         "1900-02-28",
