@@ -93,11 +93,11 @@ class VisitRow:
 
 
 def parse_visit(
-    items: Sequence[str], places: Sequence[Place], elsewhere: Mapping[str, str]
+    items: Sequence[str], places: Sequence[Place], homes: Mapping[str, str]
 ) -> tuple[VisitRow, ...]:
     """Return the rows a line of a visit means, in the order in which they were named.
 
-    ``places`` are the tank's areas; ``elsewhere`` maps the other areas' ids to their tanks.
+    ``places`` are the tank's areas; ``homes`` maps the ids of all areas to their tanks.
     ``UsageError`` with the item and what to write for anything not understood.
     """
     rows: dict[str | None, dict[str, Amount]] = {}
@@ -108,7 +108,7 @@ def parse_visit(
         if not value:
             raise UsageError(f"{shown(item)} says nothing. {GRAMMAR}")
         with _naming(item):
-            place = None if name is None else place_named(name, known, elsewhere)
+            place = None if name is None else place_named(name, known, homes)
             amounts: dict[str, Amount] = {}
             for part in _parts(value):
                 _add(amounts, amounts_of_part(part, place, word))
@@ -329,15 +329,10 @@ def _length(number: str, unit: str, place: Place) -> float:
     return float(plain(typed_number(number) * _LENGTHS[folded]))
 
 
-def _areas_elsewhere(book: Book, tank_id: str) -> dict[str, str]:
-    """Return the tank of every area that is in another one."""
-    pairs = zip(book.areas.text("area_id"), book.areas.text("tank_id"), strict=True)
-    return {area: tank for area, tank in pairs if tank != tank_id}
-
-
 def visit_rows(book: Book, tank_id: str, day: date, items: Sequence[str]) -> tuple[VisitRow, ...]:
     """Return the rows that a line of a visit to a tank means."""
-    return parse_visit(items, places_of(book, tank_id, day), _areas_elsewhere(book, tank_id))
+    homes = dict(zip(book.areas.text("area_id"), book.areas.text("tank_id"), strict=True))
+    return parse_visit(items, places_of(book, tank_id, day), homes)
 
 
 def log_rows(
