@@ -389,8 +389,7 @@ def covariance_root(
         finite = np.isfinite(covariance).all(axis=(1, 2))
         least = np.full(areas.size, -np.inf)
         least[finite] = np.linalg.eigvalsh(covariance[finite])[:, 0]
-        wrong = least <= 0.0
-        raise CannotFit(areas[wrong if wrong.any() else least == least.min()]) from None
+        raise CannotFit(areas[least <= max(least.min(), 0.0)]) from None
     return root
 
 

@@ -170,7 +170,12 @@ def nodes_of_visit(v, a, shares, visits, held, traits, habits, clock):
     removed, grams = visits.removed_cm[v], visits.removed_g[v]
     same = {"row": visits.row[v]}
     made, any_amount = [], np.isfinite([before, removed, grams]).any()
-    if any_amount or visits.look[v] or visits.unsaid[v] or (visits.cut[v] and visits.bucket[v] > -1):
+    if (
+        any_amount
+        or visits.look[v]
+        or visits.unsaid[v]
+        or (visits.cut[v] and visits.bucket[v] > -1)
+    ):
         node = blank(a, visits.day[v], look=visits.look[v], found=True, **same)
         floor, budget = held.floor_cm[v], held.budget_cm[v]
         if before == before:
@@ -235,4 +240,6 @@ def test_what_was_planted_in_the_last_sixty_days_was_planted_lately(log):
     traits = log[2]
     lately = traits.planted_lately(ON)
     assert lately.tolist() == np.isin(traits.planted_day, (145.0, 170.0)).tolist()
-    np.testing.assert_allclose(traits.middle_cm - traits.floor_cm, traits.budget_cm - traits.middle_cm)
+    np.testing.assert_allclose(
+        traits.middle_cm - traits.floor_cm, traits.budget_cm - traits.middle_cm
+    )
