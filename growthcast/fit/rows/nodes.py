@@ -87,7 +87,7 @@ class AreaTraits:
 def _draft(kind: int, area: IntArray, day: FloatArray, **told: Values) -> dict[str, Values]:
     """Nodes (n,) before they are ordered and linked; what is not told is blank.
 
-    ``by`` is the link of a node that a cut left to the one before it, ``cut_cm`` the length taken.
+    ``by`` is its link to the one before it unless it grew from that, ``cut_cm`` the length taken.
     """
     blank = {name: np.broadcast_to(value, area.size) for name, value in BLANK.items()}
     return blank | {"kind": np.full(area.size, kind), "area": area, "day": day} | told
@@ -130,14 +130,8 @@ def build_nodes(
     draft = {  # field by field: of a large book they are most of what a design takes
         name: np.concatenate([one.pop(name) for one in drafts])[order] for name in list(left)
     }
-    area, kind, by, cut_cm = draft["area"], *(draft.pop(n) for n in ("kind", "by", "cut_cm"))
-    follows = np.zeros(area.size, dtype=bool)
-    follows[1:] = area[1:] == area[:-1]
-    link = np.where(kind == LEFT, int(Link.AIMED), int(Link.FRESH))
-    link[follows & (kind == FOUND)] = Link.GREW
-    told = follows & (by != Link.AIMED) & (kind == LEFT)
-    link[told] = by[told]
-    link[(kind == LEFT) & (by == Link.FRESH)] = Link.FRESH
+    area, kind, link, cut_cm = draft["area"], *(draft.pop(n) for n in ("kind", "by", "cut_cm"))
+    link[1:][(kind[1:] == FOUND) & (area[1:] == area[:-1])] = Link.GREW
     span_d, growth_d, pause_doubt, lag_per_d, by_settling = _spans(draft, link, clock)
     lag_per_d += _lags_unlogged(draft, link, visits, traits, span_d)
     return Nodes(

@@ -207,6 +207,19 @@ def test_a_fit_that_may_step_no_more_says_whose_steps_have_settled(view, monkeyp
     assert found.converged.tolist() == [True, False, True, False, True, False, True]
 
 
+@pytest.mark.parametrize(("looked", "heard"), [(True, 12), (False, 0)])
+def test_looks_are_heard_at_twelve_steps(view, monkeypatch, looked, heard):
+    [block] = view.problem.blocks
+    nodes = replace(block.chains.nodes, look=looked * block.chains.nodes.look)
+    block = replace(block, chains=replace(block.chains, nodes=nodes))
+    there = view_of(replace(view.problem, blocks=(block,)), view.point)
+    scripted(monkeypatch, there, np.ones((15, AREAS)))
+    asked = []
+    monkeypatch.setattr(solving, "propagate", lambda view: asked.append(view) or view.problem)
+    assert go_on(there).steps == 15
+    assert len(asked) == heard
+
+
 def test_stages_may_be_off_by_ten_times_as_much(view, monkeypatch):
     for stages_moved, steps in ((0.009, 0), (0.011, 1)):
         moved = iter([np.full(AREAS, stages_moved), np.zeros(AREAS)])
