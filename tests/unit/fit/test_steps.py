@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.rows.chains import Link
+from growthcast.fit.solver import part as parting
 from growthcast.fit.solver import solve as solving
 from growthcast.fit.solver.problem import BORDER, CEILING, DENSITY, HABIT, KNOTS, RATE
 from growthcast.fit.solver.solve import (
@@ -236,5 +237,60 @@ def test_without_noise_a_fit_goes_on_to_its_last_digits():
     assert solution.converged.all()
     in_sd = departure_of(solution.view) / _scale(solution.view)
     assert np.abs(in_sd).max() <= 1e-8
-    rough = departure_of(solve(problem).view) / _scale(solve(problem).view)
-    assert 1e-8 < np.abs(rough).max() <= 1e-3
+    rough = solve(problem).view
+    assert 1e-8 < np.abs(departure_of(rough) / _scale(rough)).max() <= 1e-3
+
+
+def test_few_tanks_of_a_large_problem_are_fitted_alone(view, monkeypatch):
+    """Less than half of the tanks, of more than so many areas; tanks are those of the areas."""
+    for most, tanks, pays in ((400, 1, False), (6, 1, True), (6, 2, False)):
+        monkeypatch.setattr(parting, "MANY_AREAS", most)
+        assert parting.pays_alone(view, np.arange(3) < tanks) is pays
+    moving = np.isin(np.arange(AREAS), (0, 2, 6))
+    assert parting.tanks_of(view, moving).tolist() == [True, False, True]
+
+
+def test_a_tank_that_moves_is_fitted_alone_twice_as_closely_and_then_all_step(monkeypatch):
+    """And it ends where all of them would have led it."""
+    settled = solve(small_problem(nodes_a_block=1), tolerance=1e-5)
+    astray = settled.point.border.copy()
+    astray[RATE, 5:] += 0.4
+    begun = replace(settled.point, border=astray)
+    calls, plain = [], solving.go_on
+
+    def go_on(view, steps, most_steps, tolerance):
+        found = plain(view, steps, most_steps, tolerance)
+        calls.append((view.problem.area_count, tolerance, steps, found.steps))
+        return found
+
+    monkeypatch.setattr(parting, "MANY_AREAS", 6)
+    monkeypatch.setattr(solving, "go_on", go_on)
+    alone = solve(settled.problem, begun, tolerance=1e-4)
+    *parts, (areas, tolerance, began, steps) = calls
+    assert (areas, tolerance, began, steps) == (7, 1e-4, 0, alone.steps)
+    assert {part[:2] for part in parts} == {(2, 0.5e-4)}
+    # Between one and the next all take a step.
+    assert [part[2] - 1 for part in parts[1:]] == [part[3] for part in parts[:-1]]
+    assert parts[-1][3] > parts[0][2]
+    assert alone.converged.all()
+    off = (alone.point.border - settled.point.border) / _scale(settled.view)
+    assert np.abs(off).max() < 5e-3
+
+
+def test_a_tank_that_fits_much_worse_steps_shorter_alone_or_not(monkeypatch):
+    """The others take their whole step; both ways lead to the same point."""
+    problem = small_problem(nodes_a_block=1)
+    begun = solve(problem).view
+    far = np.zeros_like(begun.point.border)
+    far[RATE, :3] = 0.7
+    far[RATE, 3:] = 0.01
+    follow = _stages_follow(begun, far)
+    found = []
+    for most in (400, 6):
+        monkeypatch.setattr(parting, "MANY_AREAS", most)
+        found.append(solving._shortened_step(begun, far, follow, EVERY))
+    moved = found[0].point.border[RATE] - begun.point.border[RATE]
+    assert moved[:3] == pytest.approx(0.7 / 4)
+    assert moved[3:] == pytest.approx(0.01)
+    np.testing.assert_array_equal(found[0].point.border, found[1].point.border)
+    np.testing.assert_allclose(found[0].surprise, found[1].surprise, rtol=1e-12)
