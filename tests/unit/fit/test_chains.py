@@ -66,6 +66,10 @@ def check(chains, nodes, areas):
         sum(len(one) > p for one in order) for p in range(len(order[0]))
     ]
     assert [here.start for here in chains.positions] == chains.offsets[:-1].tolist()
+    for p, (before, here) in enumerate(chains.links):
+        assert here == chains.positions[p + 1]
+        assert row[before].tolist() == row[chains.previous[here]].tolist()
+    assert len(chains.links) == len(chains.positions) - 1
     where = {int(r): i for i, r in enumerate(row)}
     for one in order:
         previous = [chains.previous[where[r]] for r in one]
@@ -176,8 +180,8 @@ def test_first_spans_after_planting_alone_are_grown_by_another_clock(nodes):
         assert again.growth_d[i] == pytest.approx(growth)
         assert again.by_settling[i] == pytest.approx(slowed)
     assert 5 < anew < (nodes.link == Link.GREW).sum()
-    old = SimpleNamespace(settling=lambda area, day: (day + 1e6, np.ones(area.size)))
-    assert chains.grown_by(old) is chains
+    clock.settling = lambda area, day: (day + 1e6, np.ones(area.size))  # long ago
+    np.testing.assert_array_equal(chains.grown_by(clock).nodes.growth_d, nodes.growth_d)
 
 
 def test_a_lag_leaves_a_tenth_of_a_span_at_least(nodes):
