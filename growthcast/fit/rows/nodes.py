@@ -223,7 +223,7 @@ def _usual_shares(visits: Visits, held: Bounds) -> FloatArray:
 
 def _spans(
     draft: dict[str, Values], link: IntArray, visits: Visits, traits: AreaTraits, clock: GrowthClock
-) -> dict[str, FloatArray]:
+) -> dict[str, Values]:
     """Return what nodes have of the spans since the node before, 0 where there is none.
 
     Visits within a span that cut other areas, of which the area has no row, count with their lags:
@@ -246,7 +246,7 @@ def _spans(
         "lag_per_d": lags / np.maximum(ended - began, LEAST_SPAN_D),
         "by_settling": clock.slowed_by_settling(*spans),
     }
-    of_nodes = {name: np.zeros(link.size) for name in told}
+    of_nodes: dict[str, Values] = {name: np.zeros(link.size) for name in told}
     for name, values in told.items():
         of_nodes[name][at] = values
     return of_nodes
