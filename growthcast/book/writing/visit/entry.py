@@ -55,7 +55,8 @@ from growthcast.nouns import dataclass
 
 _EXAMPLES, _TITLES = TOLD["examples"], TOLD["titles"]
 LOOKS = ("short", "right", "over")
-_BY_LETTER = {look[0]: look for look in LOOKS}
+LOOK_WORDS = {look: look for look in LOOKS} | {look[0]: look for look in LOOKS}
+"""Looks, and the letters that stand for them."""
 
 _NUMBER = r"(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)"
 _UNIT = r"(?:[^\W\d_]+|%|\"|')"
@@ -205,9 +206,8 @@ def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amou
     """
     if word in {"visit", "water"} and not is_note(part):
         return _of_visit(part, word)
-    look = _look(part)
-    look = _BY_LETTER.get(look, look)
-    if look in LOOKS:
+    typed = _look(part)
+    if look := LOOK_WORDS.get(typed):
         if place is None and word not in {"all", "tank", "rest"}:
             raise UsageError(
                 f"a look without an area; write all={look} for every area, or the area's name "
@@ -215,8 +215,8 @@ def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amou
             )
         return {"look": look}
     if part.casefold().startswith("look:"):
-        hint = did_you_mean(look, LOOKS, "write short, right or over")
-        raise UsageError(f"look {shown(look)} is not one; {hint}")
+        hint = did_you_mean(typed, LOOKS, "write short, right or over")
+        raise UsageError(f"look {shown(typed)} is not one; {hint}")
     if part.casefold() == "replanted":
         if place is None:
             raise UsageError("tops are replanted in an area; write stems=24/12+replanted")
