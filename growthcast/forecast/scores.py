@@ -64,7 +64,7 @@ class Predictive:
     @property
     def made(self) -> BoolArray:
         """Which readings could be forecast, (n,)."""
-        made: BoolArray = np.isfinite([self.height_cm, self.error_cm]).all(axis=(0, 2))
+        made: BoolArray = np.all(np.isfinite([self.height_cm, self.error_cm]), axis=(0, 2))
         return made
 
     def take(self, rows: IntArray | BoolArray) -> Predictive:
