@@ -23,7 +23,7 @@ from growthcast.nouns import dataclass
 from growthcast.service.advice import TankAdvice
 from growthcast.service.effort.hours import fixed_minutes
 from growthcast.service.interval import lasts_from
-from growthcast.service.living import LivingAreas, blocks_of_tanks
+from growthcast.service.living import blocks_of_tanks
 from growthcast.service.recommend import area_label
 from growthcast.service.urgency import Due, Idle, Rhythm, rhythms
 from growthcast.service.visit.standing import Standing, cut_to_last, only_areas, standing_areas

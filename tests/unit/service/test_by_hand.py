@@ -129,10 +129,10 @@ def test_a_day_counts_the_longest_journey_to_a_place_once_and_none_where_none_is
 
 
 def test_surprises_count_from_what_was_expected_and_at_most_three_deviations():
-    """Deviations of 2 and 0.5 cm; 5 cm where 3 cm were expected is one, -9 cm counts as three."""
+    """Deviations of 2 and 3 cm; 5 cm where 3 cm were expected is one, -12 cm counts as three."""
     known = SimpleNamespace(
-        surprise_cm=np.array([5.0, -9.0]),
+        surprise_cm=np.array([5.0, -12.0]),
         mean_cm=np.array([3.0, 0.0]),
-        covariance=np.diag([4.0, 0.25]),
+        covariance=np.diag([4.0, 9.0]),
     )
-    assert _log_likelihood(known) == pytest.approx(-0.5 * (1.0 + 9.0) - np.log(2.0 * 0.5))
+    assert _log_likelihood(known) == pytest.approx(-0.5 * (1.0 + 9.0) - np.log(2.0 * 3.0))

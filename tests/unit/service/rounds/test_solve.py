@@ -217,8 +217,8 @@ def test_prices_begin_at_what_minutes_are_worth_and_follow_what_is_asked_of_each
     """One tank of half an hour, two days: visited on the first it loses 0.5, on the second 0.25.
 
     Never visited it loses 0.85: its 30 minutes save 0.02 each. As long as the price of the second
-    day stays below 0.6 its path asks for it: half of that day's 60 minutes, none of the first day's. So
-    the logarithm of its price falls by half of the step, and that of the first day's by a whole one.
+    day stays below 0.6 its path asks for it: half of that day's 60 minutes, none of the first
+    day's. So the logarithm of its price falls by half of the step, and the first day's by a whole.
     """
     cost = np.full((1, 3, 3), np.inf)
     cost[0, 0], cost[0, 1:, 2] = [0.5, 0.25, 0.85], 0.0

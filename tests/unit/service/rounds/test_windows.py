@@ -40,7 +40,7 @@ def test_dates_of_a_plan_are_working_days_that_are_not_off():
     practice = Practice(days_off=(date(2026, 6, 8),))
     assert working_dates(practice, FRIDAY, 6) == [FRIDAY, date(2026, 6, 9), date(2026, 6, 10)]
     assert working_dates(replace(practice, days_off=()), FRIDAY, 1) == [FRIDAY]
-    with pytest.raises(UsageError, match="between 2026-06-06 and 2026-06-08.* is 2026-06-09"):
+    with pytest.raises(UsageError, match=r"between 2026-06-06 and 2026-06-08.* is 2026-06-09"):
         working_dates(practice, date(2026, 6, 6), 3)
     with pytest.raises(UsageError, match=r"outside working_days in practice.toml$"):
         working_dates(replace(practice, working_days=()), FRIDAY, 3)
