@@ -28,7 +28,14 @@ from growthcast.service.rescape.plants import (
     usual_choice,
     usually_planted_cm,
 )
-from growthcast.service.rescape.swaps import _cheapest, _search, _variant
+from growthcast.service.rescape.swaps import (
+    SwapSearch,
+    _cheapest,
+    _pool,
+    _search,
+    _variant,
+    swaps_to_reach,
+)
 from growthcast.service.rescape.variants import (
     LONGEST_D,
     Stand,
@@ -403,3 +410,33 @@ def test_a_plant_is_planted_at_half_of_the_floor_unless_it_is_written(known, mon
     assert (now.spans, now.basis, now.is_cover) == (7, "own log", False)
     with pytest.raises(UsageError):
         compare_plants(book, fit, 0, ["limnobium-laevigatum"])  # measured by its cover
+
+
+def test_a_swap_is_sought_among_plants_of_the_form_that_stands_there(known):
+    book, fit = known
+    priors = fit.design.priors
+    form = dict(zip(priors.species_id.tolist(), priors.form.tolist(), strict=True))
+    usual, rosettes = (_pool(book, fit, 0, (), wanted, None) for wanted in (None, "rosette"))
+    assert {form[name] for name in usual} == {"stem"}
+    assert {form[name] for name in rosettes} == {"rosette"}
+    assert "hygrophila-polysperma" not in usual  # regulated in places
+    named = ["anubias-barteri", "hygrophila-polysperma", "limnobium-laevigatum"]
+    assert sorted(_pool(book, fit, 0, named, "stem", None)) == ["hygrophila-polysperma"]
+    assert sorted(_pool(book, fit, 0, named, None, None)) == named[:2]
+    assert _pool(book, fit, 0, named, None, {"anubias-barteri"}) == ["anubias-barteri"]
+
+
+def test_nothing_is_sought_where_the_tank_holds_and_kept_areas_that_do_not_are_named(known):
+    book, fit = known
+    done = swaps_to_reach(book, fit, 0, 1, [], plants=["rotala-wallichii"])
+    assert (done.holds_already, done.combinations_tried, done.most_swaps) == (True, 0, 0)
+    assert (done.proposals, done.nearest, done.pinned_short) == ((), None, ())
+    kept = swaps_to_reach(book, fit, 0, 60, ["stems", "carpet"], plants=["rotala-wallichii"])
+    assert [name for name, _ in kept.pinned_short] == ["stems", "carpet"]
+    assert all(chance < 0.9 for _, chance in kept.pinned_short)
+    assert (kept.combinations_tried, kept.nearest) == (0, None)
+    for lost, nothing in ((2, True), (1, False)):
+        made = object.__new__(SwapSearch)
+        object.__setattr__(made, "not_holding", (None,) * lost)
+        object.__setattr__(made, "now", SimpleNamespace(places=np.arange(2)))
+        assert made.nothing_holds is nothing
