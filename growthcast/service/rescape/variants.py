@@ -318,16 +318,13 @@ def _range(values: FloatArray) -> FloatArray:
 
 
 def _growth(living: LivingAreas, interval_d: FloatArray) -> Singles:
-    """Stages (A, D) gained over an interval of each area's own, as ``LivingAreas.growth``.
-
-    Intervals are of a day or more.
-    """
+    """Stages (A, D) gained over an interval of each area's own, as ``LivingAreas.growth``."""
     draws, began = living.draws, np.full(interval_d.size, living.on_day)
     ahead = span_drift(began, began + interval_d, living.on_day)
     drift = np.einsum("ma,amd->ad", ahead.weight, draws.knots[living.run])
     drift += living.errors.drift * np.sqrt(ahead.remainder)[:, None] * draws.drift[living.run]
     pace = shape_factor(living.shape)[:, None] * np.exp(draws.log_rate + drift)
-    week = living.errors.span * np.sqrt(7.0 / interval_d)[:, None] * draws.week
+    week = living.errors.span * np.sqrt(7.0 / np.maximum(interval_d, 1.0))[:, None] * draws.week
     gained = pace * interval_d[:, None] * np.maximum(1.0 + week, 0.0)
     found: Singles = gained.astype(np.float32)
     return found

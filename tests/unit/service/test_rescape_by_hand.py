@@ -57,8 +57,8 @@ def two(**changes):
 
 def test_growth_over_intervals_of_its_own_is_that_of_each_area_over_its_interval():
     areas = two()
-    found = _growth(areas, np.array([3.0, 21.0]))
-    for i, days in enumerate((3.0, 21.0)):
+    found = _growth(areas, np.array([1.0, 21.0]))
+    for i, days in enumerate((1.0, 21.0)):
         np.testing.assert_allclose(found[i], areas.growth(days)[i], rtol=1e-5)
 
 
