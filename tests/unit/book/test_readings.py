@@ -57,6 +57,11 @@ def test_a_label_may_pass_to_the_next_planting(inspect):
     assert inspect(areas_csv=header + rows.replace("01-31", "02-01"), trims_csv=log)[1] == ()
     _, findings = inspect(areas_csv=header + rows.replace("01-31", "02-02"), trims_csv=log)
     assert [(item.slug, item.row) for item in findings] == [("double-label", 3)]
+    blank = rows.replace("01-31", "02-02").replace("left", " ")
+    assert inspect(areas_csv=header + blank, trims_csv=log)[1] == ()
+    nowhere = rows.replace("01-31", "02-02").replace("T1", "T9")
+    _, findings = inspect(areas_csv=header + nowhere, trims_csv=log)
+    assert [item.slug for item in findings] == ["unknown-id"] * 2
 
 
 def test_areas_without_a_label_share_none(inspect):
