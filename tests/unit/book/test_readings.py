@@ -134,7 +134,13 @@ def test_what_was_proposed_and_not_agreed_on_since_is_counted_once(inspect):
     """Neither an area that is gone nor one whose heights were agreed anew is still open."""
     header, *rows = FILES["areas.csv"].splitlines()
     more = [f"A{n},T1,l{n},rotala-rotundifolia,300,8,25,12,2026-01-01" for n in (4, 5)]
-    notes = ["proposed: floor_cm", "", "near; proposed: area_cm2", "proposed: floor_cm", "proposed:"]
+    notes = [
+        "proposed: floor_cm",
+        "",
+        "near; proposed: area_cm2",
+        "proposed: floor_cm",
+        "proposed:",
+    ]
     ends = ["", "", "", "2026-02-01", ""]
     lines = [",".join(cells) for cells in zip([*rows, *more], ends, notes, strict=True)]
     bounds = "area_id,from_date,floor_cm\nA5,2026-03-01,9\n"
