@@ -162,20 +162,19 @@ def _worked_out(
     and the one before it, for all tanks with the same together.
     """
     living, listed = living_areas(fit, tanks), book.practice.intervals_d
-    confidence, caps = (
-        book.of_tanks(name)[living.tank] for name in ("confidence", "longest_interval_d")
-    )
+    confidence = book.of_tanks("confidence")[living.tank]
+    caps = book.of_tanks("longest_interval_d")[living.tank]
     days = sorted({int(cap) for cap in caps if cap < min(listed)} | set(listed))
     asked = np.ones((len(days), caps.size), dtype=bool)
-    feasible, options, going_on = np.zeros_like(asked), [], np.ones_like(asked[0])
+    feasible, options = np.zeros_like(asked), []
     for n, d in enumerate(days):
         if briefly:
-            asked[n] = going_on & (d <= caps) & ((d >= min(listed)) | (d == caps))
+            asked[n] = (feasible | ~asked)[:n].all(axis=0) & (d <= caps)
+            asked[n] &= (d >= min(listed)) | (d == caps)
         mine = asked[n]
         going = living if mine.all() else living_part(living, mine[living.run])
         options.append(interval_options(going, d, confidence[mine]))
         feasible[n, mine] = options[n].feasible
-        going_on &= feasible[n] | ~mine
     choices = _choices(days, feasible, caps, min(listed))
 
     def block(some: list[IntervalOptions], chosen: list[_Choice], told: int) -> _Block:
@@ -221,9 +220,8 @@ def _choices(
         mine = [n for n, d in enumerate(days) if d >= shortest or d == cap]
         allowed = [n for n in mine if days[n] <= cap]
         failing = next((n for n in allowed if not holds[n]), None)
-        chosen = [n for n in allowed if failing is None or n < failing]
-        listed_d = tuple(days[n] for n in mine)
-        found.append(_Choice(listed_d, mine, chosen[-1] if chosen else None, failing))
+        chosen = max((n for n in allowed if failing is None or n < failing), default=None)
+        found.append(_Choice(tuple(days[n] for n in mine), mine, chosen, failing))
     return found
 
 
