@@ -162,7 +162,6 @@ def _worked_out(
     and the one before it, for all tanks with the same together.
     """
     living, listed = living_areas(fit, tanks), book.practice.intervals_d
-    confidence = book.of_tanks("confidence")[living.tank]
     caps = book.of_tanks("longest_interval_d")[living.tank]
     days = sorted({int(cap) for cap in caps if cap < min(listed)} | set(listed))
     asked = np.ones((len(days), caps.size), dtype=bool)
@@ -173,7 +172,7 @@ def _worked_out(
             asked[n] &= (d >= min(listed)) | (d == caps)
         mine = asked[n]
         going = living if mine.all() else living_part(living, mine[living.run])
-        options.append(interval_options(going, d, confidence[mine]))
+        options.append(interval_options(going, d, book.of_tanks("confidence")[going.tank]))
         feasible[n, mine] = options[n].feasible
     choices = _choices(days, feasible, caps, min(listed))
 
