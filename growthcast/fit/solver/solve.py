@@ -299,14 +299,14 @@ def starting_point(problem: Problem) -> Point:
         Where a fit may begin.
     """
     pooling = problem.pooling
-    highest = np.full(problem.area_count, 1e-9)
+    ceiling = np.exp(pooling.log_ceiling)
     for block in problem.blocks:
         nodes = block.chains.nodes
-        np.fmax.at(highest, nodes.area, nodes.reading_cm)
+        np.fmax.at(ceiling, nodes.area, HEADROOM * nodes.reading_cm)
     border = np.zeros((BORDER, problem.area_count))
     border[RATE] = pooling.offset
     border[HABIT] = problem.first_habit
-    border[CEILING] = np.maximum(pooling.log_ceiling, np.log(HEADROOM * highest))
+    border[CEILING] = np.log(ceiling)
     stages = tuple(_start_stages(problem, block, border) for block in problem.blocks)
     border[RATE] += _faster_than_the_table(problem, stages, border)
     return Point(stages, border)
@@ -327,8 +327,9 @@ def _faster_than_the_table(
         usual = rate * nodes.growth_d[told] * nodes.awake_share(problem.lag_d, told)
         for total, by in ((grown, step), (due, usual), (spans, None)):
             total += np.bincount(owner, by, minlength=problem.area_count)
-    ratio = np.clip(grown / np.where(due > 0.0, due, 1.0), 1.0 / FURTHEST_START, FURTHEST_START)
-    return np.log(ratio) * spans / (1.0 + spans)
+    ratio = np.divide(grown, due, out=np.ones_like(due), where=due > 0.0)
+    within = np.clip(ratio, 1.0 / FURTHEST_START, FURTHEST_START)
+    return np.log(within) * spans / (1.0 + spans)
 
 
 def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatArray:
