@@ -194,10 +194,14 @@ def test_the_likelihood_is_that_of_the_dense_system(both):
     assert log_likelihood(view) == pytest.approx(expected, abs=1e-4)
 
 
-def test_the_fit_settles():
-    solution = solve(small_problem(), tolerance=1e-6)
-    assert solution.converged.all()
-    assert np.abs(departure_of(solution.view)).max() < 1e-5
+@pytest.fixture(scope="module")
+def settled():
+    return solve(small_problem(), tolerance=1e-6)
+
+
+def test_the_fit_settles(settled):
+    assert settled.converged.all()
+    assert np.abs(departure_of(settled.view)).max() < 1e-5
 
 
 def test_a_fit_ends_though_a_stage_is_pulled_beyond_where_stages_end():
@@ -214,22 +218,20 @@ def test_a_fit_ends_though_a_stage_is_pulled_beyond_where_stages_end():
     assert solution.steps < 20
 
 
-def test_areas_of_a_tank_teach_each_other():
-    problem = small_problem()
-    solution = solve(problem)
+def test_areas_of_a_tank_teach_each_other(settled):
+    problem = settled.problem
     # Area 6 has no span of its own: its rate is its tank's and its species'.
-    shared = solution.view.effects.centre(problem.pooling)[6]
-    assert solution.point.border[RATE, 6] == pytest.approx(shared, abs=1e-5)
+    shared = settled.view.effects.centre(problem.pooling)[6]
+    assert settled.point.border[RATE, 6] == pytest.approx(shared, abs=1e-5)
     assert shared != pytest.approx(problem.pooling.offset[6], abs=1e-3)
 
 
 @pytest.mark.parametrize("nodes_a_block", [1, 20, 16_000])
-def test_blocks_and_order_do_not_matter(nodes_a_block):
+def test_blocks_and_order_do_not_matter(settled, nodes_a_block):
     order = [3, 6, 0, 5, 1, 4, 2]
-    first = solve(small_problem(), tolerance=1e-6)
     second = solve(small_problem(order=order, nodes_a_block=nodes_a_block), tolerance=1e-6)
     assert len(second.problem.blocks) >= (3 if nodes_a_block == 1 else 1)
-    np.testing.assert_allclose(second.point.border, first.point.border[:, order], atol=1e-5)
+    np.testing.assert_allclose(second.point.border, settled.point.border[:, order], atol=1e-5)
 
 
 def test_packing_keeps_every_chain_in_order():
