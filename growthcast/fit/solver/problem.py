@@ -255,7 +255,7 @@ class Pooling:
         """What the bend adds to the variances (n,) of the log ceilings of areas that are learnt."""
         learnt, prior = self.ceiling_learnt[areas], self.ceiling_prior[1][areas]
         variance = np.where(variance > 0.0, variance, 1.0)
-        told = np.maximum(1.0 / variance - prior, 0.0)
+        told = 1.0 / variance - prior
         wider = 1.0 / (prior + told / self.bend_doubt) - variance
         return np.where(learnt, np.maximum(wider, 0.0), 0.0)
 

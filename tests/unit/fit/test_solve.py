@@ -168,8 +168,6 @@ def test_the_likelihood_is_that_of_the_dense_system(both):
     A start is flat in height, not in stage: the filter's leaves out its slope and its own scale.
     """
     problem, point, view, step, covariance, _ = both
-    if not problem.pooling.ceiling_learnt.all():
-        pytest.skip("what is not learnt has no part in it")
     right = dense_system(problem, point, view)[1]
     [block], [(at, _)], pooling = problem.blocks, view.kept, problem.pooling
     nodes = block.chains.nodes
