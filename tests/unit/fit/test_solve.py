@@ -22,6 +22,8 @@ from tests.unit.fit.small_problem import problem_of, small_nodes, small_problem
 
 AREAS, TANKS, SPECIES_COUNT = 7, 3, 3
 M = BORDER - KNOTS
+RNG = np.random.default_rng
+PLACES = "start", "solution", "two ceilings unlearnt, one start next to the ground"
 
 
 def dense_system(problem, point, view):
@@ -90,14 +92,18 @@ def dense_system(problem, point, view):
     return matrix, right, n, area_at, tank_at, species_at
 
 
-@pytest.fixture(scope="module", params=["start", "solution", "two ceilings unlearnt"])
+@pytest.fixture(scope="module", params=PLACES)
 def both(request):
     """Return problem, point and view with the dense solution of the linear problem there."""
     problem = small_problem()
-    point = solve(problem).point if request.param == "solution" else starting_point(problem)
-    if request.param == "two ceilings unlearnt":
+    if request.param == "two ceilings unlearnt, one start next to the ground":
         learnt = ~np.isin(np.arange(AREAS), (0, 4))
-        problem = replace(problem, pooling=replace(problem.pooling, ceiling_learnt=learnt))
+        pooling, nodes = replace(problem.pooling, ceiling_learnt=learnt), small_nodes(RNG(3))
+        low = (nodes.link == Link.FRESH) & (nodes.area == 2)
+        nodes = replace(nodes, reading_cm=np.where(low, 0.3, nodes.reading_cm))
+        same = problem.errors, problem.shape, problem.first_habit
+        problem = problem_of(nodes, pooling, *same)
+    point = solve(problem).point if request.param == "solution" else starting_point(problem)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(hierarchy, "TANKS_AT_ONCE", 2)
         view = view_of(problem, point)
