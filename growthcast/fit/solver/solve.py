@@ -326,8 +326,8 @@ def _faster_than_the_table(
         usual = rate * nodes.growth_d[told] * nodes.awake_share(problem.lag_d, told)
         for total, by in ((grown, step), (due, usual), (spans, None)):
             total += np.bincount(owner, by, minlength=problem.area_count)
-    ratio = np.divide(grown, due, out=np.ones_like(due), where=due > 0.0)
-    within = np.clip(ratio, 1.0 / FURTHEST_START, FURTHEST_START)
+    ratio: FloatArray = np.divide(grown, due, out=np.ones_like(due), where=due > 0.0)
+    within: FloatArray = np.clip(ratio, 1.0 / FURTHEST_START, FURTHEST_START)
     return np.log(within) * spans / (1.0 + spans)
 
 
