@@ -430,23 +430,19 @@ def tank_border(view: View, tank: int, areas: IntArray) -> TankBorder:
         How their parameters hang together.
     """
     pooling, area, effects = view.problem.pooling, view.area, view.effects
-    posterior_precision, prior_weight, regression = area.rate_given(pooling.area_precision, areas)
+    _, prior_weight, regression = area.rate_given(pooling.area_precision, areas)
     width = regression.shape[1] + 1
-    to_rate = np.broadcast_to(np.eye(width), (areas.size, width, width)).copy()
-    to_rate[:, 0, 0], to_rate[:, 0, 1:] = prior_weight, regression
-    into = np.zeros((areas.size, BORDER, width))
-    into[:, RATE, 0] = 1.0
-    into[:, KNOTS:, 1:] = np.eye(width - 1)
-    into[:, OWN] = area.own_regression[areas]
-    into[:, RATE] += area.rate_by_ceiling[areas, None] * into[:, CEILING]
-    by_tank = into @ to_rate
+    by_tank = np.zeros((areas.size, BORDER, width))
+    by_tank[:, RATE, 0], by_tank[:, RATE, 1:] = prior_weight, regression
+    by_tank[:, KNOTS:, 1:] = np.eye(width - 1)
+    by_tank[:, OWN] = area.own_regression[areas] @ by_tank[:, RATE:]
+    # A rate moves by hand with a ceiling of which its log says nothing.
+    by_ceiling = np.where(pooling.ceiling_learnt[areas], 0.0, area.rate_by_ceiling[areas])
+    by_tank[:, RATE] += by_ceiling[:, None] * by_tank[:, CEILING]
     along = np.repeat(effects.tank_regression(pooling, np.array([tank])), areas.size, axis=0)
     along[np.arange(areas.size), 0, pooling.species[areas]] += 1.0
-    own = np.zeros((areas.size, BORDER, BORDER))
-    own[np.ix_(range(areas.size), OWN, OWN)] = area.own_covariance[areas]
-    follow = np.broadcast_to(np.eye(BORDER), own.shape).copy()
-    follow[:, RATE, CEILING] = area.rate_by_ceiling[areas]
-    own = follow @ own @ follow.transpose(0, 2, 1)
-    safe = np.where(posterior_precision > 0.0, posterior_precision, 1.0)
-    rate = into[:, :, :1] / np.sqrt(safe)[:, None, None]
-    return TankBorder(by_tank @ along, by_tank, own + rate @ rate.transpose(0, 2, 1))
+    by_species = by_tank @ along
+    own = border_covariance(area, effects, pooling, areas)
+    own -= by_species @ effects.species_covariance @ by_species.transpose(0, 2, 1)
+    own -= by_tank @ effects.tank_covariance[tank] @ by_tank.transpose(0, 2, 1)
+    return TankBorder(by_species, by_tank, own)

@@ -12,8 +12,6 @@ from growthcast.book.read import read_book
 from growthcast.fit.design import day_number
 from growthcast.fit.foreseen import Doubts, Wander, doubts_of, weekly_drift
 from growthcast.fit.growth import last_logged
-from growthcast.fit.model.posterior import tank_border
-from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.problem import RATE
 from growthcast.service.watch.readings import gather_evidence, origin_of
 from tests.books import TODAY
@@ -28,17 +26,6 @@ def demo():
 def evidence(demo):
     on = day_number(last_logged(demo))
     return gather_evidence(demo, on, origin_of(demo, on))
-
-
-def test_borders_of_a_tank_have_the_covariance_of_the_fit(evidence):
-    fit = evidence.usual
-    view, pooling = fit.solution.view, fit.design.problem.pooling
-    areas = np.flatnonzero(fit.design.tank == 3)
-    border = tank_border(fit.solution.view, 3, areas)
-    of_species = border.by_species @ view.effects.species_covariance
-    joint = of_species @ border.by_species.transpose(0, 2, 1) + border.own
-    joint += border.by_tank @ view.effects.tank_covariance[3] @ border.by_tank.transpose(0, 2, 1)
-    assert joint == pytest.approx(border_covariance(view.area, view.effects, pooling, areas))
 
 
 def test_what_the_knots_leave_open_is_a_covariance():
