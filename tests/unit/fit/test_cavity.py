@@ -102,3 +102,49 @@ def test_beside_parameters_that_are_not_known_a_stage_is_known_less_well():
     grew = problem.blocks[0].chains.nodes.link == Link.GREW
     assert (alone.variance[grew] > given.variance[grew]).all()
     assert (alone.variance >= (1.0 - 1e-9) * given.variance).all()
+
+
+def test_a_look_is_heard_without_what_was_said_of_it_before():
+    """Other sites at the last nodes of two chains change neither; a reading beside stays heard."""
+    problem = small_problem()
+    block = problem.blocks[0]
+    chains = block.chains
+    look = chains.nodes.look.copy()
+    last = chains.last[np.isin(chains.area, [0, 1])]
+    ends = np.append(last, np.flatnonzero(look))
+    look[last[0]] = int(Look.RIGHT)  # a look alone, and a reading
+    reading = chains.nodes.reading_cm.copy()
+    reading[last[0]] = np.nan
+    nodes = replace(chains.nodes, look=look, reading_cm=reading)
+    begun = replace(block, chains=replace(chains, nodes=nodes))
+    precision = np.zeros(look.size)
+    precision[last] = 0.7
+    told = replace(begun.sites, precision=precision, precision_mean=9.0 * precision)
+    point = starting_point(problem)
+    found = []
+    for sites in (begun.sites, told):
+        view = view_of(replace(problem, blocks=(replace(begun, sites=sites),)), point)
+        found.append(sites_of_looks(view, 0, border_known=True))
+    (one, known), (other, again) = found
+    assert one.precision[last[0]] > 0.0
+    np.testing.assert_allclose(other.precision[ends], one.precision[ends], rtol=1e-10)
+    np.testing.assert_allclose(other.precision_mean[ends], one.precision_mean[ends], rtol=1e-10)
+    np.testing.assert_allclose(again.mean[last], known.mean[last], rtol=1e-10)
+    np.testing.assert_allclose(again.variance[last], known.variance[last], rtol=1e-10)
+
+
+@pytest.mark.parametrize(("trust", "heard"), [(1.0, False), (1e-4, True)])
+def test_a_look_counts_beside_a_reading_only_where_that_was_set_aside(trust, heard):
+    problem = small_problem()
+    block = problem.blocks[0]
+    nodes = block.chains.nodes
+    both = np.flatnonzero((nodes.link == Link.GREW) & np.isfinite(nodes.reading_cm))[0]
+    here = np.arange(nodes.look.size) == both
+    nodes = replace(nodes, look=np.where(here, int(Look.OVER), 0))
+    chains = replace(block.chains, nodes=nodes)
+    block = replace(block, chains=chains, trust=np.where(here, trust, 1.0))
+    sites, _ = sites_of_looks(
+        view_of(replace(problem, blocks=(block,)), starting_point(problem)), 0
+    )
+    assert (sites.precision[both] > 0.0) == heard
+    assert (np.delete(sites.precision, both) == 0.0).all()

@@ -77,9 +77,12 @@ def test_a_span_regresses_on_the_knots_as_normal_numbers_do(began, ended):
     assert not np.allclose(drift.weight[:, 1], drift.weight[:, 0])
 
 
-def test_the_drift_of_today_is_all_but_that_of_the_last_day():
+def test_the_drift_of_today_regresses_on_the_knots():
+    """Its covariance with the mean of a window is that of ``exp(-t / 30 d)`` over the window."""
+    began, ended = np.array(windows()).T
+    across = 30.0 * (np.exp(ended / 30.0) - np.exp(began / 30.0)) / (ended - began)
+    assert today_weight() == pytest.approx(knot_precision() @ across, abs=2e-3)
     assert today_weight()[0] == pytest.approx(1.0, abs=0.05)
-    assert np.abs(today_weight()[1:]).max() < 0.05
 
 
 def test_a_spans_growth_scatters_less_the_longer_it_is():

@@ -14,7 +14,6 @@ from growthcast.fit.sites.weights import (
     Parts,
     _densities,
     _left_of,
-    _length_variance,
     _log_chance,
     _parts_of,
     _sites_of_weights,
@@ -181,14 +180,56 @@ def test_a_weight_says_whether_a_silent_area_was_cut_and_what_came_off(grams, ev
     assert sites.precision_mean == pytest.approx([0.0, 0.0, 0.75 + told * (4.0 + length), 0.0])
 
 
-def test_what_a_member_gave_is_unsure_by_its_length_and_whether_it_was_cut():
-    """Half likely 80 g: 0.5 x 100 x 0.5 of the length, 0.25 x 80^2 of the chance."""
-    one = np.ones(2)
+def test_weights_of_several_tanks_tell_the_densities_of_all_members_at_once():
+    """A regression tank by tank: of what is unexplained on what each gave, with their noise.
+
+    Areas 0 and 3 are of tank 1, areas 1, 2 and 4 of tank 0; area 2 is weighed by itself, area 4
+    gave nothing. Chances and lengths are the noise; what the density leaves open is what is asked.
+    """
+    rng, tank = np.random.default_rng(2), np.array([1, 0, 0, 1, 0])
+    area = np.array([0, 3, 0, 1, 2, 4, 1, 0, 3, 1])
+    bucket = np.array([0, 0, 1, 2, 2, 2, 3, 4, 4, 6])  # nobody gave to weight 5
+    n = area.size
     parts = Parts(
-        *(one, one, 8.0 * one, 0.5 * one, 0.5 * one, np.array([0.0, 30.0])),
-        *(one, one, 10.0 * one, one),
+        area=area,
+        bucket=bucket,
+        length_cm=np.where(area == 4, 0.0, rng.uniform(2.0, 9.0, n)),
+        variance=rng.uniform(0.1, 0.5, n),
+        chance=np.where(np.arange(n) % 3 == 0, 0.7, 1.0),
+        sure_g=np.where(area == 2, 30.0, 0.0),
+        usual_cm=np.full(n, 4.0),
+        usual_variance=np.zeros(n),
+        gram_per_cm=np.array([4.0, 6.0, 3.0, 5.0, 2.0])[area],
+        density_variance=np.full(n, 0.04),
     )
-    assert _length_variance(parts) == pytest.approx([25.0 + 0.25 * 6400.0, 0.25 * 900.0])
+    grams, border = rng.uniform(30.0, 90.0, 7), np.zeros((BORDER, 5))
+    border[DENSITY] = 0.05 * rng.normal(size=5)
+    pooling = SimpleNamespace(tank=tank, density_precision=4.0)
+    errors = SimpleNamespace(weight=0.2)
+    problem = SimpleNamespace(pooling=pooling, weights=SimpleNamespace(grams=grams), errors=errors)
+    view = SimpleNamespace(problem=problem, point=SimpleNamespace(border=border))
+    halves = [
+        Parts(*(getattr(parts, name)[some] for name in Parts.__slots__))
+        for some in (slice(0, 4), slice(4, n))  # blocks
+    ]
+    found = _densities(view, halves)
+    whole = np.where(parts.sure_g > 0.0, parts.sure_g, parts.gram_per_cm * parts.length_cm)
+    unsure = (0.2 * grams) ** 2 + 25.0
+    off, gave = grams.copy(), np.zeros((7, 5))
+    for i in range(n):
+        of_length = 0.0 if area[i] == 2 else parts.gram_per_cm[i] ** 2 * parts.variance[i]
+        chance = parts.chance[i]
+        unsure[bucket[i]] += chance * of_length + chance * (1.0 - chance) * whole[i] ** 2
+        off[bucket[i]] -= chance * whole[i]
+        gave[bucket[i], area[i]] += 0.0 if area[i] == 2 else chance * whole[i]
+    precision = gave.T @ np.diag(1.0 / unsure) @ gave + 4.0 * np.eye(5)
+    moved = np.linalg.solve(precision, gave.T @ (off / unsure) - 4.0 * border[DENSITY])
+    known = 1.0 / np.diag(np.linalg.inv(precision))
+    assert np.abs(moved).max() < 1.0
+    told = np.array([0, 1, 2, 3])
+    assert found[0, told] == pytest.approx((known - 4.0)[told], abs=1e-12)
+    assert found[1, told] == pytest.approx(((border[DENSITY] + moved) * known)[told])
+    assert (found[:, 4] == 0.0).all()
 
 
 def test_what_is_left_of_a_weight_is_without_the_others_with_their_doubt():

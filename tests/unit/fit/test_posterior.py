@@ -201,7 +201,7 @@ def view(request):
 
 
 def test_borders_of_a_tank_hang_together_as_the_dense_normal_equations_have_it(view):
-    """Between areas what they share, within one what it has alone besides: the doubt of its bend."""
+    """Between areas what they share, within one what it has alone: the doubt of its bend, too."""
     _, covariance, into = joint(view)
     pooling, effects = view.problem.pooling, view.effects
     own = border_covariance(view.area, effects, pooling, np.arange(7))
