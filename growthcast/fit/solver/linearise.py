@@ -16,7 +16,7 @@ from dataclasses import replace
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
-from growthcast.fit.model.noise import ErrorModel, SpanDrift, likely_removed, removed_variance
+from growthcast.fit.model.noise import ErrorModel, likely_removed, removed_variance
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.problem import (
     BORDER,
@@ -101,13 +101,7 @@ class Linearised:
         )
 
 
-def linearise(
-    problem: Problem,
-    block: Block,
-    stage: FloatArray,
-    border: FloatArray,
-    drift: SpanDrift | None = None,
-) -> Linearised:
+def linearise(problem: Problem, block: Block, stage: FloatArray, border: FloatArray) -> Linearised:
     """Linearise a block's links and readings.
 
     Parameters
@@ -120,15 +114,13 @@ def linearise(
         Current stages [-].
     border : array (B, A)
         Current parameters of all areas of the book [log].
-    drift : SpanDrift, optional
-        Regression of each node's span on the knots, (M, N) and (N,); the block's when not given.
 
     Returns
     -------
     Linearised
         Departures from these stages and parameters.
     """
-    chains, errors, shape, drift = block.chains, problem.errors, problem.shape, drift or block.drift
+    chains, errors, shape, drift = block.chains, problem.errors, problem.shape, block.drift
     nodes, rank, form = chains.nodes, chains.rank, shape[chains.area]
     aim = _aimed(border.take(chains.area, axis=1), form)
     at = Linearised.of_fresh_starts(rank.size)

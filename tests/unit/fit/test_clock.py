@@ -165,7 +165,7 @@ def several_clocks():
     )
 
 
-DAY = np.arange(-50.0, 60.0, 0.05) + 0.025
+DAY = np.arange(-50.0, 60.0, 0.25) + 0.125
 """Middles of steps: sums over them are exact, since growth is straight between whole days."""
 
 
@@ -186,7 +186,7 @@ def speeds(clock, a):
 
 @pytest.mark.parametrize("doubted", [False, True])
 def test_growth_between_two_days_is_what_was_lived_through_day_by_day(doubted):
-    """Sums over twentieths of days, without the pause; its half and the doubt are the spread."""
+    """Sums over quarters of days, without the pause; its half and the doubt are the spread."""
     clock = several_clocks()
     if doubted:
         clock = replace(clock, doubted_from=18.0, doubt=np.array([0.1, 0.2, 0.3, 0.0, 0.5]))
@@ -195,7 +195,7 @@ def test_growth_between_two_days_is_what_was_lived_through_day_by_day(doubted):
     spans = np.broadcast_arrays(np.arange(5)[:, None], began, ended, pause)
     grown, spread = clock.growth_between(*spans)
     for a in range(5):
-        speed = 0.05 * speeds(clock, a)
+        speed = 0.25 * speeds(clock, a)
         for s in range(4):
             lag = min(pause[s], 0.9 * (ended[s] - began[s]))
             asleep = speed[(began[s] < DAY) & (began[s] + lag > DAY)].sum()
@@ -216,7 +216,7 @@ def test_a_reading_counts_from_planting_whatever_is_asked_beside_it():
     at = np.array([-45.0, 1.0, 16.0, 55.0])
     found = clock.reading(np.array([4, 0, 3])[:, None], at)
     for row, a in enumerate((4, 0, 3)):
-        speed = 0.05 * speeds(clock, a)
+        speed = 0.25 * speeds(clock, a)
         lived = np.array([speed[day > DAY].sum() for day in at])
         assert np.diff(found[row]) == pytest.approx(np.diff(lived))
     assert clock.reading(np.array([0, 1]), np.array([21.0, 21.0])) == pytest.approx(
