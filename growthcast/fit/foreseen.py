@@ -128,7 +128,10 @@ def evidence_under(
 def _evidence(
     usual: GrowthFit, book: Book, on: date, origin_day: float, doubted: frozenset[tuple[int, float]]
 ) -> Evidence:
-    design = _read_alike(build_design(book, on, usual.design.spreads), usual)
+    design = build_design(book, on, usual.design.spreads)
+    if usual.whole_tank_grams[0] == "rest":  # weights of whole tanks are read as in the fit
+        rest = design.problem.weights.as_rest()
+        design = replace(design, problem=replace(design.problem, weights=rest))
     border = usual.posterior(np.arange(design.area_id.size)).mean.border.copy()
     border[KNOTS:] = 0.0
     count = LEAD_BINS + int(np.ceil((day_number(on) - origin_day) / BIN_D)) + 1
@@ -152,14 +155,6 @@ def _evidence(
         lean_cm=lean,
         grown_cm=grown,
     )
-
-
-def _read_alike(design: Design, usual: GrowthFit) -> Design:
-    """Read weights of whole tanks as a fit does."""
-    if usual.whole_tank_grams[0] == "all":
-        return design
-    weights = design.problem.weights.as_rest()
-    return replace(design, problem=replace(design.problem, weights=weights))
 
 
 def _filtered_through(
