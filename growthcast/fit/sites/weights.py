@@ -89,8 +89,9 @@ def _parts_of(view: View, number: int, known: Cavity) -> Parts:
     def height(at_node: IntArray, mean: FloatArray) -> FloatArray:
         return np.maximum(at.height_cm[at_node] + at.observation[at_node] * mean[at_node], 0.0)
 
-    usual = np.where(weights.removed_day[area] <= nodes.day[left], 0.0, np.exp(border[HABIT, area]))
-    usual_sd = np.where(usual > 0.0, nodes.aim_sd_cm[left], 0.0)
+    gone = weights.removed_day[area] <= nodes.day[left]
+    usual = np.where(gone, 0.0, np.exp(border[HABIT, area]))
+    usual_sd = np.where(gone, 0.0, nodes.aim_sd_cm[left])
     open_cm = np.maximum(height(found, known.mean) - usual, 0.0)
     open_variance = at.observation[found] ** 2 * known.variance[found] + usual_sd**2
     read_cm = np.maximum(height(found, filtered.mean) - height(left, filtered.mean), 0.0)

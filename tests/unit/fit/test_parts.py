@@ -23,7 +23,7 @@ from growthcast.fit.solver.problem import BORDER, DENSITY, HABIT, Sites
 AREA = np.zeros(1, dtype=np.int64)
 
 
-def part(link, removed_day=np.nan, left_cm=4.0):
+def part(link, removed_day=np.nan, left_cm=4.0, found_cm=10.0):
     """An area found at 10 cm, where a stage is 2 cm, and left at 4 cm, its usual cut, on day 7."""
     border = np.zeros((BORDER, 1))
     border[HABIT], border[DENSITY] = np.log(4.0), np.log(2.0)
@@ -36,7 +36,7 @@ def part(link, removed_day=np.nan, left_cm=4.0):
         removed_cm=np.array([np.nan, 5.0]),
     )
     members = SimpleNamespace(found=AREA, left=AREA + 1, area=AREA, bucket=AREA)
-    at = SimpleNamespace(height_cm=np.array([10.0, left_cm]), observation=np.array([2.0, 1.0]))
+    at = SimpleNamespace(height_cm=np.array([found_cm, left_cm]), observation=np.array([2.0, 1.0]))
     filtered = SimpleNamespace(mean=np.array([0.5, 0.0]), variance=np.array([0.04, 0.01]))
     own = np.zeros((1, 3, 3))
     own[:, DENSITY, DENSITY] = 0.01
@@ -107,6 +107,8 @@ def test_of_an_area_that_was_removed_nothing_is_left(removed_day, length_cm, usu
 @pytest.mark.parametrize(("left_cm", "length_cm"), [(0.3, 10.7), (-0.2, 11.0), (12.0, 0.0)])
 def test_no_height_and_no_length_is_below_nothing(left_cm, length_cm):
     assert part(Link.AIMED, left_cm=left_cm).length_cm == pytest.approx(length_cm)
+    assert part(Link.UNSAID, found_cm=1.0).length_cm == 0.0  # 3 cm, where cuts leave 4
+    assert part(Link.UNSAID, found_cm=-3.0, removed_day=6.0).length_cm == 0.0
 
 
 def test_weights_tell_a_density_by_what_an_area_gave():
