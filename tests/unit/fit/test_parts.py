@@ -7,6 +7,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.sites.looks import Cavity
@@ -17,8 +18,13 @@ from growthcast.fit.sites.weights import (
     _log_chance,
     _parts_of,
     _sites_of_weights,
+    evidence_for_everything,
+    propagate,
 )
-from growthcast.fit.solver.problem import BORDER, DENSITY, HABIT, Sites
+from growthcast.fit.solver.problem import BORDER, DENSITY, HABIT, Block, Sites, Weights
+from growthcast.fit.solver.solve import starting_point
+from growthcast.fit.solver.view import view_of
+from tests.unit.fit.small_problem import ON_DAY, small_problem
 
 AREA = np.zeros(1, dtype=np.int64)
 
@@ -251,3 +257,85 @@ def test_what_is_left_of_a_weight_is_without_the_others_with_their_doubt():
     rest, unsure = _left_of(np.array([100.0]), np.array([25.0]), bucket, given, counts)
     assert rest == pytest.approx([50.0, 70.0, 20.0])
     assert unsure == pytest.approx([16.0 + 25.0, 9.0 + 25.0, 25.0 + 25.0])
+
+
+def weighed_problem():
+    """Areas 0 and 2 of tank 0 were cut on day 10, when 30 g came out of it; one nobody tells of."""
+    problem = small_problem()
+    [block] = problem.blocks
+    nodes = block.chains.nodes
+    cut = (nodes.link == Link.AIMED) & (nodes.day == 10.0)
+    bucket = np.where(cut & np.isin(nodes.area, [0, 2]), 0, -1)
+    link = np.where(cut & (nodes.area == 2), Link.UNSAID, nodes.link)
+    reading = np.where(link == Link.UNSAID, np.nan, nodes.reading_cm)
+    nodes = replace(nodes, bucket=bucket, link=link, reading_cm=reading)
+    chains = replace(block.chains, nodes=nodes)
+    one, yes = np.ones(1), np.ones(1, dtype=bool)
+    weights = Weights(
+        grams=30.0 * one,
+        everything=yes,
+        said=~yes,
+        row=np.zeros(1, dtype=np.int64),
+        gram_per_cm=np.full(7, 2.0),
+        removed_day=np.full(7, np.nan),
+    )
+    return replace(problem, blocks=(Block.of(chains, ON_DAY),), weights=weights)
+
+
+def test_weights_are_heard_by_heights_and_by_densities_that_are_not_known():
+    """Densities of those who may have given; none where borders stand, or nothing was weighed."""
+    problem = weighed_problem()
+    view = view_of(problem, starting_point(problem))
+    heard, known = propagate(view), propagate(view, border_known=True)
+    told = np.flatnonzero(heard.pooling.weighed[0] > 0.0)
+    assert told.tolist() == [0, 2]
+    assert known.pooling is problem.pooling
+    found = problem.blocks[0].members.found
+    unsaid = found[problem.blocks[0].members.area == 2]
+    for one in (heard, known):
+        assert np.flatnonzero(one.blocks[0].sites.precision)[[0]].tolist() != []
+        assert one.blocks[0].sites.precision[unsaid] > 0.0
+    # Where densities are known a weight tells more of the height.
+    assert known.blocks[0].sites.precision[unsaid] > heard.blocks[0].sites.precision[unsaid]
+    plain = small_problem()
+    assert propagate(view_of(plain, starting_point(plain))).pooling is plain.pooling
+
+
+def test_evidence_is_how_much_likelier_a_weight_is_with_what_was_measured(monkeypatch):
+    """Three weights: of measured and untold, of untold alone, and one of which a row tells."""
+    unsaid = np.array([False, True, True, False])
+    part = Parts(
+        area=np.arange(4),
+        bucket=np.array([0, 0, 1, 2]),
+        length_cm=np.array([5.0, 3.0, 4.0, 6.0]),
+        variance=np.array([0.2, 0.5, 0.4, 0.3]),
+        chance=np.array([1.0, 0.6, 0.7, 1.0]),
+        sure_g=np.zeros(4),
+        usual_cm=np.full(4, 4.0),
+        usual_variance=np.zeros(4),
+        gram_per_cm=np.array([6.0, 4.0, 3.0, 5.0]),
+        density_variance=np.full(4, 0.02),
+    )
+    monkeypatch.setattr("growthcast.fit.sites.weights._parts_of", lambda *_: part)
+    monkeypatch.setattr("growthcast.fit.sites.weights.sites_of_looks", lambda *_: (None, None))
+    grams = np.array([20.0, 9.0, 30.0])
+    weights = SimpleNamespace(grams=grams, said=np.array([False, False, True]))
+    nodes = SimpleNamespace(link=np.where(unsaid, Link.UNSAID, Link.AIMED))
+    block = SimpleNamespace(
+        chains=SimpleNamespace(nodes=nodes), members=SimpleNamespace(left=np.arange(4))
+    )
+    problem = SimpleNamespace(weights=weights, blocks=[block], errors=SimpleNamespace(weight=0.2))
+    found = evidence_for_everything(SimpleNamespace(problem=problem))
+    mass = part.gram_per_cm * part.length_cm
+    spread = part.gram_per_cm**2 * part.variance + 0.02 * mass**2
+    mean, variance = part.chance * mass, part.chance * spread
+    variance += part.chance * (1.0 - part.chance) * mass**2
+    error = (0.2 * 20.0) ** 2 + 25.0
+
+    def log_chance(off, squares):
+        densities = norm.pdf(off, 0.0, np.sqrt(squares) * np.array([1.0, 5.0]))
+        return np.log(densities @ [0.95, 0.05])
+
+    everything = log_chance(20.0 - mean[0] - mean[1], error + variance[0] + variance[1])
+    rest = log_chance(20.0 - mean[1], error + variance[1])
+    assert found == pytest.approx([everything - rest, 0.0, 0.0])
