@@ -351,8 +351,8 @@ def _settled_days(days: FloatArray, settle_d: FloatArray) -> FloatArray:
     """Antiderivative of the settling ramp: growth goes from 0 to full over ``settle_d`` days."""
     days = np.maximum(days, 0.0)
     ramp = np.minimum(days, settle_d)
-    safe = np.where(settle_d > 0.0, settle_d, 1.0)
-    return np.where(settle_d > 0.0, ramp * ramp / (2.0 * safe) + (days - ramp), days)
+    lived: FloatArray = ramp * ramp / (2.0 * np.maximum(settle_d, 1e-9)) + (days - ramp)
+    return lived
 
 
 def growth_clock(

@@ -165,6 +165,11 @@ def several_clocks():
     )
 
 
+def test_half_a_day_of_settling_costs_a_quarter_of_a_day(clock):
+    young = replace(clock, planted_day=np.zeros(1), settle_d=np.full(1, 0.5))
+    assert between(young, 0, 3, np.zeros(1))[0] == pytest.approx(2.75)
+
+
 DAY = np.arange(-50.0, 60.0, 0.25) + 0.125
 """Middles of steps: sums over them are exact, since growth is straight between whole days."""
 
