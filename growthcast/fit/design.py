@@ -20,7 +20,7 @@ from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_h
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
 from growthcast.log.photos import PhotoOffset
-from growthcast.log.visits import Buckets, LeftOut, day_numbers, planted_days, read_log
+from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, planted_days, read_log
 from growthcast.nouns import dataclass
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
@@ -156,8 +156,6 @@ def build_design(
         first_habit=habits.first_log_cm,
         lag_d=spreads.lags.mean_d[forms_of(priors.form)[species]],
     )
-    longest_gap_d = np.zeros(tank_id.size)
-    np.maximum.at(longest_gap_d, *visits.gaps(tank))
     grown = (nodes.link == Link.GREW) & ~np.isin(nodes.row, log.buckets.row)
     return Design(
         problem=with_heights_that_count(problem),
@@ -181,7 +179,7 @@ def build_design(
         unknown_spread=unknown_spread,
         row_numbers=book.trims.rows,
         draw_key=np.arange(area_id.size),
-        gap_d=longest_gap_d,
+        gap_d=_longest_gaps_d(visits, tank, tank_id.size),
         photo_offset=log.photo_offset,
         shade=shade,
     )
@@ -208,6 +206,12 @@ def clock_under(design: Design, book: Book) -> tuple[TankConditions, GrowthClock
     return clock_of_book(
         book, design.traits, design.species, design.priors, settle_d, on_day, shade
     )
+
+
+def _longest_gaps_d(visits: Visits, tank: IntArray, tanks: int) -> FloatArray:
+    longest = np.zeros(tanks)
+    np.maximum.at(longest, *visits.gaps(tank))
+    return longest
 
 
 def with_spreads(design: Design, spreads: Spreads) -> Design:
