@@ -314,12 +314,10 @@ def known_before(book: Book, day: float) -> Book:
     removed_on = areas.date("removed_on").copy()
     removed_on[removed_on >= limit] = np.datetime64("NaT")
     standing = replace(areas, columns={**areas.columns, "removed_on": removed_on}).keep(planted)
-    place = trims.places("area_id", areas.text("area_id"))
-    theirs = (place < 0) | planted[place]
     return replace(
         book,
         areas=standing,
-        trims=trims.keep((trims.date("date") < limit) & theirs),
+        trims=trims.keep(trims.date("date") < limit),
         bounds=book.bounds.keep(book.bounds.date("from_date") < limit),
         conditions=conditions.keep(conditions.date("from_date") < limit),
     )

@@ -11,7 +11,7 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
-from growthcast.fit.model.rates import Basis
+from growthcast.fit.model.posterior import Basis
 from growthcast.fit.result import GrowthFit
 from growthcast.nouns import dataclass
 from growthcast.service.advice import (

@@ -115,10 +115,15 @@ def test_spans_drift_and_pauses_make_up_the_noise_of_growth(solved):
     assert not together[~grew].any()
 
 
-@pytest.mark.parametrize("name", ["area", "tank", "species", "knots"])
-def test_shared_spreads_have_their_slopes(solved, name):
-    problem, point, view = solved
-    pooling = problem.pooling
+@pytest.mark.parametrize(
+    ("name", "held"),
+    [("area", 25.0), ("area", 0.2), *((n, 25.0) for n in ("tank", "species", "knots"))],
+)
+def test_shared_spreads_have_their_slopes(solved, name, held):
+    problem, point, _ = solved
+    pooling = replace(problem.pooling, area_precision=held)
+    problem = replace(problem, pooling=pooling)
+    view = view_of(problem, point)
     field = "knot_precision" if name == "knots" else f"{name}_precision"
     precision = getattr(pooling, field)
     squares = getattr(variance_slopes(view), name)
