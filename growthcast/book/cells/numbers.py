@@ -100,7 +100,7 @@ def _thousands(text: str, mark: str) -> Fault:
     else:
         whole = re.sub("[.,]", "", digits)
         fix = f"write {whole}"
-        if last >= 0 and len(digits) - last == 4 and len(re.findall("[.,]", digits)) == 1:
+        if len(re.findall("[.,]", digits)) == 1:
             fix += f", or {digits[:last]}{mark}{digits[last + 1 :]} if the mark is a decimal one"
     return Fault("thousands-mark", "with a thousands mark", fix)
 
