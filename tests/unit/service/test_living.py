@@ -27,7 +27,7 @@ from tests.unit.service.made import made_areas, made_draws
 
 
 def drift_ahead(knots, normal, spread, from_d, days):
-    """Mean drift from ``from_d`` on, by the knots' means: sums of exp(-|t - s|) over 150 moments."""
+    """Mean drift from ``from_d`` on, by the knots' means: sums of exp(-|t - s|)."""
     windows = [np.linspace(-b, -a, 151)[1:] - 0.5 * (b - a) / 150 for a, b in KNOT_WINDOWS_D]
     ahead = from_d + (np.arange(150) + 0.5) / 150 * days
     spans = [w / MEMORY_D for w in (*windows, ahead)]

@@ -157,7 +157,7 @@ def test_rhythms_count_from_the_last_visit(monkeypatch):
 
 
 def test_tanks_without_a_rhythm_of_their_plants(monkeypatch):
-    """Cleared by the last visit, empty for long, or nothing holds: the limit alone plans a visit."""
+    """Cleared by the last visit, empty for long, or nothing holds: a limit alone plans it."""
     monkeypatch.setattr(urgency, "_left_inside", lambda *_: np.ones(3))
     visits = [(0, -4), (1, -4), (2, -4)]
     none, dark = advised(options=()), advised(nothing_holds=True)
