@@ -93,7 +93,7 @@ def test_hands_are_drawn_by_kind_and_scatter_by_tank():
         assert abs(np.corrcoef(part, hands.scatter[1])[0, 1]) < 0.2
 
 
-@pytest.mark.parametrize("days", [9, 500])
+@pytest.mark.parametrize("days", [1, 9, 500])
 def test_efforts_are_what_each_draw_takes(days):
     """A visit with its luck, hand and scatter; the mean of a year without luck, scatter by root."""
     living = made_areas((2, 1), draws=512)
@@ -125,7 +125,7 @@ def test_efforts_are_what_each_draw_takes(days):
     for tank, taken in enumerate(minutes(off_once, hands.scatter)[0]):
         made = effort.visit_min[tank]
         levels = np.quantile(taken, [0.1, 0.5, 0.9])
-        assert (made.p10, made.p50, made.p90) == pytest.approx(levels, rel=1e-3)
+        assert (made.p10, made.p50, made.p90) == pytest.approx(levels, rel=3e-3)
     whole, each = minutes(off_mean, hands.scatter / np.sqrt(visits))
     np.testing.assert_allclose(effort.mean_min, whole, rtol=1e-3)
     np.testing.assert_allclose(effort.removed_cm, off_mean, rtol=1e-3, atol=1e-3)
@@ -254,9 +254,12 @@ def test_grams_are_the_rest_where_the_practice_says_so(tmp_path):
 def test_a_month_begins_and_ends_with_its_days(tmp_path):
     rows = ROWS.replace("10-05", "09-30").replace("09-28", "10-31")
     rows = rows.replace("10-12", "10-01").replace("10-26", "11-01")
-    work = month_of_work(make_book(tmp_path, trims=rows), date(2026, 10, 15))
+    book = make_book(tmp_path, trims=rows)
+    work = month_of_work(book, date(2026, 10, 15))
     assert work.month == "2026-10"
     assert [(one.tank_id, one.visits) for one in work.tanks] == [("lobby", 2), ("home", 1)]
     assert [(one.timed, one.visit_min) for one in work.tanks] == [(1, 50.0), (0, None)]
     assert [one.trimming_min for one in work.tanks] == [10.0 + 4.0 + 11.0, 12.0]
     assert [one.tank_id for one in work.fixed] == ["lobby"]
+    [one] = month_of_work(book, date(2026, 10, 15), "Client B").tanks
+    assert (one.client, one.tank_id) == ("Client B", "home")

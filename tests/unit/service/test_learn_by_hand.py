@@ -20,6 +20,8 @@ from growthcast.service.effort.learn import (
     _defaults,
     _expected_off,
     _removed,
+    bulk_per_cm,
+    kind_of,
     learn_timing,
     regress,
     timed_trims,
@@ -171,7 +173,7 @@ LOG = """date,tank_id,area_id,before_cm,after_cm,look,minutes
 2026-05-18,lobby,stems,18,9,,
 2026-05-18,lobby,,,,,30
 2026-05-25,home,,,,,5
-2026-05-26,home,moss,,,right,7
+2026-05-26,home,moss,,,right,0.7
 2026-05-27,home,moss,9,3,,0
 2026-06-02,home,moss,9,3,,8
 """
@@ -196,7 +198,7 @@ def test_timed_rows_and_the_areas_they_timed(tmp_path, monkeypatch, whose):
 
     monkeypatch.setattr(learn, "_removed", removed)
     trims = timed_trims(book, fit)
-    assert trims.minutes.tolist() == [10.0, 7.0, 20.0, 30.0]
+    assert trims.minutes.tolist() == [10.0, 0.7, 20.0, 30.0]
     assert trims.fixed_min.tolist() == [0.0, 0.0, 30.0, 30.0]
     assert trims.visits == 3
     litres, of_moss = {"stems": 4.0 * 0.4, "carpet": 2.0 * 0.9}, 3.0 * 0.15
@@ -215,6 +217,15 @@ def test_timed_rows_and_the_areas_they_timed(tmp_path, monkeypatch, whose):
     assert trims.amount_sd == pytest.approx(0.5 * trims.amount)
     forms = [fit.design.form[{1.6: 0, 1.8: 1}.get(round(row[1], 2), 2)] for row in expected]
     assert trims.kind.tolist() == forms
+
+
+def test_cover_is_a_kind_of_its_own_measured_in_dm2():
+    """50 cm2: 0.05 l a centimetre, or 0.5 dm2 in the whole and 0.005 in a point of cover."""
+    design = SimpleNamespace(
+        form=np.array([1, 1]), is_cover=np.array([False, True]), area_cm2=np.full(2, 50.0)
+    )
+    assert kind_of(design).tolist() == [1, 1 + len(FORMS)]
+    assert bulk_per_cm(design) == pytest.approx([0.05, 0.005])
 
 
 def rows_by_hand():
