@@ -119,10 +119,10 @@ def test_bounds_are_moved_to_the_millimetre_on_the_safe_side():
         ("budget", "budget_cm", higher, [True, False, True]),
         ("floor", "floor_cm", [5.1, 7.0, 4.0], [True, False, True]),
     ]
-    assert bounds_tried(all_short, [7.0, 8.0, 7.0], [4.0, 9.0, 4.0]) == [
+    assert bounds_tried(all_short, [7.0, 8.0, 7.0], [4.0, 9.0, 2.0]) == [
         ("budget", "budget_cm", [24.1, 30.0, 22.1], [True] * 3),
-        ("floor", "floor_cm", [5.1, 8.0, 4.0], [True] * 3),
-        ("lowest cut", "safe_cut_cm", [4.0, 8.0, 4.0], [False, True, False]),
+        ("floor", "floor_cm", [5.1, 8.0, 3.0], [True] * 3),
+        ("lowest cut", "safe_cut_cm", [4.0, 8.0, 2.0], [False, True, False]),
     ]
     lost = [short(24.0, None), None, None]
     assert [kind for kind, *_ in bounds_tried(lost, [7.0] * 3, [8.0, 8.0, 7.0])] == [
@@ -211,10 +211,12 @@ def test_light_below_other_floating_plants(monkeypatch):
     for dark in (0.0, np.nan):
         light["ppfd_umol"] = dark
         assert lit_below("book", case.fit, living, changed) is changed
-    light["ppfd_umol"] = 80.0
+    light["ppfd_umol"], times[0] = 0.5, 2.0
+    assert lit_below("book", case.fit, living, changed) is not changed
+    assert asked.pop()[1] == {"ppfd_umol": 1.0}
     is_cover[:] = False
     assert lit_below("book", case.fit, living, changed) is changed
-    assert len(asked) == 3  # the light was worked out once more, and nothing was supposed of it
+    assert len(asked) == 4  # where no light is known it was not even worked out
 
 
 @pytest.mark.parametrize(("enough", "share"), [(0.8, 0.8), (0.5, 0.5), (0.3, 0.5)])
@@ -244,7 +246,7 @@ def test_a_lamp_is_dimmed_no_further_than_it_must_be(monkeypatch, enough, share)
     assert (mend.values, mend.before) == ((round(share * 111),), (111.0,))
     assert mend.area_ids == ("a3", "a4")
     assert mend.holds == (enough >= 0.5)
-    for dark in (0.0, np.nan, np.inf):
+    for dark in (0.0, np.nan):
         light["ppfd_umol"] = dark
         assert list(_less_light(case_of(living))) == []
 
