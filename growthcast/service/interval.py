@@ -152,14 +152,10 @@ class IntervalOptions:
         return self._ends[1]
 
     @property
-    def removed_cm(self) -> FloatArray:
-        """What usually comes off (A,) [cm, or % cover]."""
-        return np.maximum(self.found_cm[:, 1] - self.cut_cm, 0.0)
-
-    @property
     def removed_share(self) -> FloatArray:
-        """That as a share of the usual height (A,) [0-1]."""
-        share: FloatArray = self.removed_cm / np.maximum(self.found_cm[:, 1], 1e-9)
+        """What usually comes off as a share of the usual height (A,) [0-1]."""
+        usual = self.found_cm[:, 1]
+        share: FloatArray = np.maximum(usual - self.cut_cm, 0.0) / np.maximum(usual, 1e-9)
         return share
 
     @cached_property
