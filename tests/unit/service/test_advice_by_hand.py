@@ -18,27 +18,22 @@ from growthcast.service.recommend import _choices, _falling_short, _needed_budge
 from tests.unit.service.made import made_areas
 
 
-def test_the_longest_that_holds_is_chosen_within_a_tanks_cap():
+def test_the_longest_before_the_first_that_fails_is_chosen_within_a_tanks_cap():
     """Intervals of 5, 7, 14 and 21 days; 5 is a cap of one tank, and of no other."""
     holds = {  # by tank: cap, those that hold, then what is chosen and what fails next
         "all hold": (28, (5, 7, 14, 21), 21, None),
         "cap": (14, (5, 7, 14, 21), 14, None),
         "one fails": (28, (5, 7), 7, 14),
-        "a shorter one fails": (28, (7, 21), 21, None),
+        "a shorter one fails": (28, (7, 21), 7, 14),
         "none": (28, (), None, 7),
         "short cap": (5, (5, 7, 14), 5, None),
         "short cap fails": (5, (), None, 5),
     }
-    days = (5, 7, 14, 21)
-    options = [
-        SimpleNamespace(
-            interval_d=d, feasible=np.array([d in some for _, some, *_ in holds.values()])
-        )
-        for d in days
-    ]
+    days = [5, 7, 14, 21]
+    feasible = np.array([[d in some for _, some, *_ in holds.values()] for d in days])
     caps = np.array([cap for cap, *_ in holds.values()], dtype=float)
     for found, (name, (cap, _, chosen, failing)) in zip(
-        _choices(options, caps, 7), holds.items(), strict=True
+        _choices(days, feasible, caps, 7), holds.items(), strict=True
     ):
         listed = (5, 7, 14, 21) if cap == 5 else (7, 14, 21)
         assert found.listed_d == listed, name
