@@ -13,7 +13,6 @@ International Journal of Forecasting 16, 437-450, doi:10.1016/S0169-2070(00)0006
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import date
 from typing import Literal
 
@@ -246,7 +245,7 @@ def _origins(
             ids = book.areas.text("area_id")[here.area].tolist()
             place = {name: i for i, name in enumerate(fit.design.area_id.tolist())}
             areas = np.array([place[name] for name in ids], dtype=np.int64)
-            origins.append(_Origin(earlier, on, replace(fit, widening=1.0), here, areas))
+            origins.append(_Origin(earlier, on, fit.but_for(widening=1.0), here, areas))
         yield origins
 
 
@@ -293,7 +292,7 @@ def _forecast_from(
     left_out = [only_starts(origin.book, past.start, group) for group in groups]
     several = fit_together(left_out, [origin.on] * len(groups), fit.design.spreads)
     for group, apart in zip(groups, several, strict=True):
-        apart, mine = replace(apart, widening=1.0), np.isin(readings.tank, group)
+        apart, mine = apart.but_for(widening=1.0), np.isin(readings.tank, group)
         here = readings.keep(mine)
         found = _foreseen(apart, areas[mine], here)
         made["model"].height_cm[mine] = found.height_cm
