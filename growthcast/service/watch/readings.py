@@ -16,6 +16,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book
+from growthcast.cache import recall, tables_of
 from growthcast.fit.design import Design
 from growthcast.fit.foreseen import Evidence, Foreseen, Wander, doubts_of, evidence_under
 from growthcast.fit.growth import known_before, recalled_fit
@@ -62,13 +63,12 @@ def slips_set_aside(
     off = known.surprise_cm - known.mean_cm
     aside = np.zeros(day.size, dtype=bool)
     far = np.zeros(day.size)  # on which side a reading stood far off, set aside or not
+    root, white = _whitened(room, off)
     for when in distinct(day).tolist():
-        rows, here = np.flatnonzero(day <= when), np.flatnonzero(day == when)
-        for _ in range(here.size):
-            doubted = room[np.ix_(rows, rows)] + np.diag(np.where(aside, WIDER * own, 0.0)[rows])
-            inverse = np.linalg.inv(doubted)
-            mine = np.searchsorted(rows, here)
-            apart = (inverse @ off[rows])[mine] / np.sqrt(np.diag(inverse)[mine])
+        here = np.flatnonzero(day == when)
+        for _ in range(here.size):  # each against all before it, and the others of its visit
+            back = np.linalg.inv(root[np.ix_(here, here)])
+            apart = (white[here] @ back) / np.sqrt((back**2).sum(axis=0))
             apart[far[here] != 0.0] = 0.0
             worst = int(np.argmax(np.abs(apart)))
             if np.abs(apart[worst]) <= FAR_OFF:
@@ -79,8 +79,15 @@ def slips_set_aside(
             repeated = before.size > 0 and far[before[-1]] == far[reading]
             aside[reading] = not repeated
             aside[before[-1:]] &= not repeated
+            root, white = _whitened(room + np.diag(np.where(aside, WIDER * own, 0.0)), off)
     wide = np.diag(np.where(aside, WIDER * own, 0.0))
     return replace(known, noise=known.noise + wide, covariance=known.covariance + wide), aside
+
+
+def _whitened(covariance: FloatArray, off: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the root (..., n, n) of covariances, and what is off (..., n) in it."""
+    root = np.linalg.cholesky(covariance)
+    return root, np.linalg.solve(root, off[..., None])[..., 0]
 
 
 USUAL_WANDER = Wander(tank=0.12, area=0.12)
@@ -159,7 +166,10 @@ def wander_before(book: Book, origin_day: float) -> Wander:
     origin = origin_of(earlier, origin_day - 1.0)
     if origin is None:
         return USUAL_WANDER
-    return learn_wander(gather_evidence(earlier, origin_day - 1.0, origin))
+    return recall(
+        lambda: learn_wander(gather_evidence(earlier, origin_day - 1.0, origin)),
+        *("wander", tables_of(earlier), origin_day),
+    )
 
 
 def learn_wander(evidence: Evidence) -> Wander:
@@ -182,12 +192,14 @@ def learn_wander(evidence: Evidence) -> Wander:
     score -= 0.5 * (np.log(areas / USUAL_WANDER.area) / LEANING) ** 2
     for tank in distinct(evidence.tank).tolist():
         mine = evidence.of(evidence.tank == tank)
-        known = doubts_of(mine, tank).under(USUAL_WANDER)
+        doubts = doubts_of(mine, tank)
+        known = doubts.under(USUAL_WANDER)
         _, slipped = slips_set_aside(known, mine.grown_cm, mine.area, mine.day)
-        sound = mine.of(~slipped)
-        if sound.area.size:
-            doubts = doubts_of(sound, tank)
-            score += [_log_likelihood(doubts.under(pair)) for pair in pairs]
+        if slipped.all():
+            continue
+        if slipped.any():
+            doubts = doubts_of(mine.of(~slipped), tank)
+        score += _log_likelihoods([doubts.under(pair) for pair in pairs])
     weight = np.exp(score - score.max())
     weight /= weight.sum()
     return Wander(
@@ -195,12 +207,15 @@ def learn_wander(evidence: Evidence) -> Wander:
     )
 
 
-def _log_likelihood(known: Foreseen) -> float:
-    """Log likelihood of surprises, none of them taken as further off than three deviations."""
-    root = np.linalg.cholesky(known.covariance)
-    apart = np.linalg.solve(root, known.surprise_cm - known.mean_cm)
+def _log_likelihoods(each: list[Foreseen]) -> FloatArray:
+    """Log likelihoods of surprises, none of them taken as further off than three deviations."""
+    root, apart = _whitened(
+        np.stack([known.covariance for known in each]),
+        np.stack([known.surprise_cm - known.mean_cm for known in each]),
+    )
     squares = np.clip(apart, -LARGEST, LARGEST) ** 2
-    return float(-0.5 * squares.sum() - np.log(np.diag(root)).sum())
+    told: FloatArray = np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
+    return -0.5 * squares.sum(axis=1) - told
 
 
 SPANS_BEFORE = 4
@@ -249,21 +264,17 @@ def gather_cases(
     """
     wander = wander_before(book, origin_day)
     evidence = gather_evidence(book, on_day, origin_day)
-    cases = _cases(book, evidence, wander)
-    slipped = [case.evidence.of(case.slipped) for case in cases]
+    spans = span_days(book)
+    cases = [_tank_case(evidence, tank, spans, wander) for tank in range(len(book.tanks))]
+    slipped = [case.evidence.of(case.slipped) for case in cases if case and case.slipped.any()]
     slips = frozenset(
         pair for one in slipped for pair in zip(one.area.tolist(), one.day.tolist(), strict=True)
     )
     if slips:
         evidence = evidence_under(evidence.usual, book, as_date(on_day), origin_day, slips)
-        cases = _cases(book, evidence, wander)
-    return cases, evidence.not_fitted
-
-
-def _cases(book: Book, evidence: Evidence, wander: Wander) -> list[TankCase]:
-    spans = span_days(book)
-    cases = [_tank_case(evidence, tank, spans, wander) for tank in range(len(book.tanks))]
-    return [case for case in cases if case is not None]
+        for tank in {int(one.tank[0]) for one in slipped}:  # nothing is new of the others
+            cases[tank] = _tank_case(evidence, tank, spans, wander)
+    return [case for case in cases if case is not None], evidence.not_fitted
 
 
 def span_days(book: Book) -> list[FloatArray]:
