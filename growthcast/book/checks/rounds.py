@@ -60,7 +60,9 @@ def _load_alone(country: str) -> None:
     if every not in sys.modules:
         sys.modules[every] = package = ModuleType(every)
         package.__path__ = [str(Path(holidays.__path__[0], "countries"))]
-        with contextlib.suppress(ImportError, AttributeError):  # else they are loaded when they are asked for
+        with contextlib.suppress(
+            ImportError, AttributeError
+        ):  # else they are loaded when they are asked for
             getattr(holidays, country).get_entity()
         del sys.modules[every]
 

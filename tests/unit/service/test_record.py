@@ -36,8 +36,8 @@ def test_readings_count_by_tank_and_by_the_measure_most_of_them_have(tmp_path, m
     readings = Readings(tank, tank, nothing, nothing, reading, nothing, is_cover, nothing)
     asked = []
 
-    def foreseen(book, splits, tanks):
-        asked.append((len(book.tanks), len(book.areas), splits, tanks.tolist()))
+    def foreseen(book, splits):
+        asked.append((len(book.tanks), len(book.areas), splits))
         return readings, made, 4
 
     monkeypatch.setattr(record, "foreseen_readings", foreseen)
@@ -50,4 +50,4 @@ def test_readings_count_by_tank_and_by_the_measure_most_of_them_have(tmp_path, m
     assert not past_records(book, ["lobby"])["lobby"].alone
     monkeypatch.setattr(record, "MOST_AREAS", 2)
     assert past_records(book, ["home"])["home"].alone
-    assert asked == [(2, 3, 5, [0, 1]), (2, 3, 10, [0]), (1, 1, 10, [0])]
+    assert asked == [(2, 3, 5), (2, 3, 10), (1, 1, 10)]
