@@ -34,8 +34,9 @@ def wrong_region(code: str) -> tuple[str, str] | None:
     ('"de-by", which is no code of DE or a part of it', 'did you mean "DE-BY"?')
     """
     import holidays
+    from holidays.registry import EntityLoader
 
-    known = list(holidays.EntityLoader.get_country_codes())
+    known = list(EntityLoader.get_country_codes())
     meant = code.strip().upper().replace("_", "-")
     country = meant.partition("-")[0]
     if country not in known:

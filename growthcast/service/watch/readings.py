@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import field, replace
 from datetime import date
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -84,7 +84,7 @@ def slips_set_aside(
     return replace(known, noise=known.noise + wide, covariance=known.covariance + wide), aside
 
 
-def _whitened(covariance: FloatArray, off: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _whitened(covariance: FloatArray, off: FloatArray) -> tuple[Any, Any]:
     """Return the root (..., n, n) of covariances, and what is off (..., n) in it."""
     root = np.linalg.cholesky(covariance)
     return root, np.linalg.solve(root, off[..., None])[..., 0]
@@ -214,8 +214,9 @@ def _log_likelihoods(each: list[Foreseen]) -> FloatArray:
         np.stack([known.surprise_cm - known.mean_cm for known in each]),
     )
     squares = np.clip(apart, -LARGEST, LARGEST) ** 2
-    told: FloatArray = np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
-    return -0.5 * squares.sum(axis=1) - told
+    log_size = np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
+    told: FloatArray = -0.5 * squares.sum(axis=1) - log_size
+    return told
 
 
 SPANS_BEFORE = 4
