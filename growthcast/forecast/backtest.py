@@ -225,7 +225,7 @@ def _origins(book: Book, readings: Readings, spreads: Spreads | None) -> Iterato
     for some in steps([part.tolist() for part in np.array_split(used, learnt) if part.size]):
         books = [known_before(book, split) for split in some]
         days = [as_date(split - 1.0) for split in some]
-        fits = [fit_growth(books[0], days[0], doubt=False)] if spreads is None else []
+        fits = [fit_growth(books[0], days[0])] if spreads is None else []
         given = spreads or fits[0].design.spreads
         fits += fit_together(books[len(fits) :], days[len(fits) :], given)
         origins = []
