@@ -1,16 +1,10 @@
-"""Every tank's readings, made ready to be judged: slips aside, against the usual wander of paces.
-
-A slip is a reading that no change of growth explains: a slipped decimal, a cut that nobody logged.
-Each reading is held against all before it and the others of its visit, with room left for the whole
-tank and for each area to have changed. Only what then still stands far off is set aside, and taken
-back when the area's next reading stands off on the same side: a slip is not repeated.
-"""
+"""Each tank's readings made ready to be judged, slips aside, against the usual wander of paces."""
 
 from __future__ import annotations
 
 from dataclasses import field, replace
 from datetime import date
-from typing import Any, ClassVar
+from typing import ClassVar
 
 import numpy as np
 
@@ -24,71 +18,7 @@ from growthcast.forecast.report import as_date
 from growthcast.log.visits import day_numbers, log_visits
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, by_quantile
-from growthcast.service.watch.scan import Course, course_of
-
-TANK_ROOM, AREA_ROOM = 0.4, 0.3
-"""Spread of a change, as a share of growth, that a tank and an area are allowed for."""
-FAR_OFF = 3.0
-"""Standard deviations beyond which a reading is set aside."""
-WIDER = 100.0
-
-
-def slips_set_aside(
-    known: Foreseen, grown_cm: FloatArray, area: IntArray, day: FloatArray
-) -> tuple[Foreseen, BoolArray]:
-    """Widen the readings (n,) that do not belong, so that they say next to nothing.
-
-    Parameters
-    ----------
-    known : Foreseen
-        What was foreseen of the readings of one tank.
-    grown_cm : array (n, T)
-        Growth of each week that a reading shows [cm].
-    area : int array (n,)
-        Whose readings they are.
-    day : array (n,)
-        Their days, ascending [day numbers].
-
-    Returns
-    -------
-    Foreseen
-        The same with variances 100 times as large where a reading was set aside.
-    aside : bool array (n,)
-        Which these are.
-    """
-    size = grown_cm.sum(axis=1)
-    together = TANK_ROOM**2 + np.where(area[:, None] == area[None, :], AREA_ROOM**2, 0.0)
-    room = known.covariance + together * size[:, None] * size[None, :]
-    own = np.diag(known.noise).copy()
-    off = known.surprise_cm - known.mean_cm
-    aside = np.zeros(day.size, dtype=bool)
-    far = np.zeros(day.size)  # on which side a reading stood far off, set aside or not
-    root, white = _whitened(room, off)
-    for when in distinct(day).tolist():
-        here = np.flatnonzero(day == when)
-        for _ in range(here.size):  # each against all before it, and the others of its visit
-            back = np.linalg.inv(root[np.ix_(here, here)])
-            apart = (white[here] @ back) / np.sqrt((back**2).sum(axis=0))
-            apart[far[here] != 0.0] = 0.0
-            worst = int(np.argmax(np.abs(apart)))
-            if np.abs(apart[worst]) <= FAR_OFF:
-                break
-            reading = here[worst]
-            far[reading] = np.sign(apart[worst])
-            before = np.flatnonzero((area == area[reading]) & (day < when))
-            repeated = before.size > 0 and far[before[-1]] == far[reading]
-            aside[reading] = not repeated
-            aside[before[-1:]] &= not repeated
-            root, white = _whitened(room + np.diag(np.where(aside, WIDER * own, 0.0)), off)
-    wide = np.diag(np.where(aside, WIDER * own, 0.0))
-    return replace(known, noise=known.noise + wide, covariance=known.covariance + wide), aside
-
-
-def _whitened(covariance: FloatArray, off: FloatArray) -> tuple[Any, Any]:
-    """Return the root (..., n, n) of covariances, and what is off (..., n) in it."""
-    root = np.linalg.cholesky(covariance)
-    return root, np.linalg.solve(root, off[..., None])[..., 0]
-
+from growthcast.service.watch.scan import Course, course_of, slips_set_aside, whitened
 
 USUAL_WANDER = Wander(tank=0.12, area=0.12)
 """What learning leans on: a tank and an area each wander by an eighth (an estimate)."""
@@ -209,7 +139,7 @@ def learn_wander(evidence: Evidence) -> Wander:
 
 def _log_likelihoods(each: list[Foreseen]) -> FloatArray:
     """Log likelihoods of surprises, none of them taken as further off than three deviations."""
-    root, apart = _whitened(
+    root, apart = whitened(
         np.stack([known.covariance for known in each]),
         np.stack([known.surprise_cm - known.mean_cm for known in each]),
     )
