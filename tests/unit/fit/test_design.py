@@ -288,6 +288,23 @@ def test_an_area_without_a_log_rests_on_its_tank_or_the_table(tmp_path):
         "moss": "table",
     }
 
+    told, effects = fit.as_dict(), fit.solution.view.effects
+    spreads = fit.design.spreads
+    assert told["spread"]["interval"] == round(spreads.span, 5)
+    assert told["spread"]["tank"] == round(spreads.tank, 5)
+    assert "span" not in told["spread"]
+    assert told["tanks"][0]["effect"]["mean"] == pytest.approx(effects.tank[0, 0], abs=1e-6)
+    assert [area["spans"] for area in told["areas"]] == [7, 0, 0]
+    posterior = fit.posterior(np.arange(3))
+    assert told["areas"][2]["log_ceiling"]["sd"] == pytest.approx(
+        np.sqrt(posterior.log_ceiling_variance[2]), abs=1e-6
+    )
+    assert told["lag_d"]["stem"]["sd"] == pytest.approx(
+        spreads.lags.sd_d[fit.design.form[0]], abs=1e-6
+    )
+    assert (told["areas_with_spans"], told["rows_used"], told["whole_tank_grams"]) == (1, 8, None)
+    assert told["borrowed"] == {"model": "none", "tanks": fit.borrowed.tanks, "log_score": {}}
+
 
 def test_last_logged_day(tmp_path):
     assert last_logged(make_book(tmp_path)) == date(2026, 6, 1)
