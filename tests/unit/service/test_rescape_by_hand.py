@@ -144,6 +144,11 @@ def test_days_to_the_look_are_those_of_growth_that_rises_while_plants_settle(fac
     assert (found.reaches_look.tolist(), found.fills.tolist()) == ([1.0, 1.0], [1.0, 1.0])
     planted = stand(areas).outlooks(np.array([1, 0]), np.array([1.0, 7.0]))
     assert planted.look_d == [(0.0,) * 3] * 2
+    still = replace(
+        areas, draws=replace(areas.draws, log_rate=np.full_like(areas.draws.week, -np.inf))
+    )
+    idle = stand(still).outlooks(np.array([1, 0]), np.array([1.0, 2.0]))
+    assert idle.look_d == [(0.0,) * 3, (None,) * 3]  # what never grows stands where it was planted
     # Its ceiling of 12 cm lies below the middle of 8 and 22, and below a floor of 13.
     low = replace(areas, floor_cm=np.array([6.0, 8.0]), budget_cm=np.array([22.0, 22.0]))
     assert stand(low).outlooks(np.array([1]), np.array([1.0])).fills.tolist() == [0.0]

@@ -64,8 +64,15 @@ def hard_cut(tmp_path_factory):
     return fitted(tmp_path_factory.mktemp("hard"), LATER, trims=trims)
 
 
+@pytest.fixture(scope="module")
+def dim(tmp_path_factory):
+    """Return the small book in little light, and its fit a week after the last logged visit."""
+    light = "tank_id,from_date,ppfd_umol,photoperiod_h\nlobby,2025-01-01,20,8\n"
+    return fitted(tmp_path_factory.mktemp("dim"), LATER, conditions=light)
+
+
 @pytest.mark.parametrize("ahead_d", [0, 10, 28])
-@pytest.mark.parametrize("kind", ["lobby", "hard_cut"])
+@pytest.mark.parametrize("kind", ["lobby", "hard_cut", "dim"])
 def test_draws_stand_where_the_forecast_says(kind, ahead_d, request):
     """The same posterior by another route: nodes and normal noise there, joint draws here."""
     _, fit = request.getfixturevalue(kind)
