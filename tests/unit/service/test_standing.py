@@ -354,6 +354,21 @@ def test_ways_to_a_day_cut_last_at_each_visit_and_only_hold_before_it():
         assert route.hidden.tolist() == (~shown).tolist()
 
 
+def test_a_cut_that_takes_less_than_a_fiftieth_does_not_show():
+    """Cut to 17.8 of 18 cm a day before, or to 17.6: a day at 10 % brings back 7 % of it."""
+    one = stood([18.0, 4.0], areas=even())
+    for aim, hidden in ((17.8, True), (17.6, False)):
+        left = one.cut(np.array([aim, np.nan]))
+        [_, route] = routes_to(one, [0], 1, np.median(left.later(1).height_cm, axis=1), 0.8)
+        assert route.cuts[0][1][0] == pytest.approx(aim, rel=1e-3)
+        assert route.hidden[0] == hidden
+        assert route.regrown[0] == pytest.approx(0.07, abs=0.005)
+    # Of ten days at 5 % two fifths of what is left of half a centimetre come back.
+    low = stood([18.0, 0.5], areas=replace(even(), floor_cm=np.array([6.0, 0.1])))
+    [_, route] = routes_to(low, [0], 10, np.array([18.0, 0.4]), 0.8)
+    assert route.regrown[1] == pytest.approx(1.0 - np.exp(-0.5), abs=0.02)
+
+
 def test_an_uncut_area_is_best_from_the_day_on_which_its_middle_draw_enters_its_band():
     """Looked at every third day from the day after: 20 cm are passed in 10, 12 cm never entered."""
     areas = SimpleNamespace(area=np.arange(4))
