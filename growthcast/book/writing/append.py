@@ -144,7 +144,7 @@ def slug_for(kind: str, row: Mapping[str, Cell]) -> str | None:
     return slug(named) or None
 
 
-def row_in_words(row: dict[str, Cell]) -> str:
+def row_in_words(row: Mapping[str, Cell]) -> str:
     """Return a row as it was understood, on one line."""
     cells = {name: plain(v) if isinstance(v, float) else v for name, v in row.items() if v}
     return ", ".join(f"{name} {value}" for name, value in cells.items())
