@@ -147,7 +147,7 @@ def test_days_to_the_look_are_those_of_growth_that_rises_while_plants_settle(fac
     still = replace(
         areas, draws=replace(areas.draws, log_rate=np.full_like(areas.draws.week, -np.inf))
     )
-    idle = stand(still).outlooks(np.array([1, 0]), np.array([1.0, 2.0]))
+    idle = stand(still).outlooks(np.array([1, 0]), np.array([1.0, 5.0]))
     assert idle.look_d == [(0.0,) * 3, (None,) * 3]  # what never grows stands where it was planted
     # Its ceiling of 12 cm lies below the middle of 8 and 22, and below a floor of 13.
     low = replace(areas, floor_cm=np.array([6.0, 8.0]), budget_cm=np.array([22.0, 22.0]))
@@ -404,7 +404,8 @@ def test_a_plant_is_planted_at_half_of_the_floor_unless_it_is_written(known, mon
     assert asked == [[3.5, 3.5], [5.0]]
     assert usually_planted_cm(np.array([0.0, 7.0])).tolist() == [0.1, 3.5]
     for one in (first, second):
-        assert one.own_listed_d == max(d for d in (7, 10, 14, 21, 28) if d <= one.own_interval_d)
+        listed = [d for d in (7, 10, 14, 21, 28) if d <= one.own_interval_d]
+        assert one.own_listed_d == max(listed, default=None)
         year, here = one.tank.chosen.year, one.tank.places.tolist().index(one.tank.places[-1])
         removed, minutes = one.tank.chosen.removed_cm[here], one.tank.chosen.area_min[here]
         assert one.litres_per_year.p90 == pytest.approx(0.4 * removed[2] * year.visits)
@@ -412,6 +413,8 @@ def test_a_plant_is_planted_at_half_of_the_floor_unless_it_is_written(known, mon
         assert one.limits_tank == one.tank_limited_by.startswith("stems")
     [now] = [one for one in (first, second) if one.is_there_now]
     assert (now.spans, now.basis, now.is_cover) == (7, "own log", False)
+    [carpet] = compare_plants(book, fit, 1, [])
+    assert (carpet.form, carpet.spreads_sideways, now.spreads_sideways) == ("carpet", True, False)
     with pytest.raises(UsageError):
         compare_plants(book, fit, 0, ["limnobium-laevigatum"])  # measured by its cover
 
