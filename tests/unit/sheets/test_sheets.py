@@ -14,7 +14,7 @@ from python_calamine import CalamineWorkbook
 from growthcast.book import read as reading
 from growthcast.book.sheets import export
 from growthcast.book.sheets.export import book_sheets, check_workbook_target, xlsx_bytes
-from growthcast.book.sheets.load import SheetTable, Workbook, read_workbook
+from growthcast.book.sheets.load import SheetTable, Workbook, read_sheet, read_workbook
 from growthcast.book.sheets.merge import WouldNotCheck, check_merge, merge_workbook
 from growthcast.book.sheets.values import (
     SettingRow,
@@ -491,6 +491,53 @@ def test_a_cell_without_a_heading_and_a_sheet_there_twice_are_refused(tmp_path):
     twice = saved(tmp_path / "c.xlsx", ("tanks", [["tank_id"]]), ("TANKS ", [["tank_id"]]))
     with pytest.raises(UsageError, match="two sheets named"):
         read_workbook(twice)
+
+
+def test_the_rows_and_keys_of_a_workbook_with_their_numbers(tmp_path):
+    """Blank rows count, headings without text at the end do not, and a blank is no stray cell."""
+    tanks = [["tank_id", "client", " "], [None], ["T1", None, "  "], [" "], ["T2", 5]]
+    keys = [["Key ", "SECTION", "value"], ["fixed_min", "visit ", 35], [None, None, "x"]]
+    lists = [["species_id"], ["moss"]]
+    sheets = ("tanks", tanks), ("Practice", keys), ("lists", lists), ("areas", [])
+    workbook = read_workbook(saved(tmp_path / "a.xlsx", *sheets))
+    [table] = workbook.tables
+    assert (table.headings, table.rows) == (
+        ("tank_id", "client"),
+        ((3, ("T1", None)), (5, ("T2", 5.0))),
+    )
+    assert workbook.settings == (
+        SettingRow(2, "visit", "fixed_min", 35.0),
+        SettingRow(3, "", "", "x"),
+    )
+    assert workbook.not_read == ()
+    assert workbook.stamps == {}
+    half = saved(tmp_path / "b.xlsx", ("practice", [["section", "value"], ["visit", 1]]))
+    with pytest.raises(UsageError, match="needs the columns section, key and value"):
+        read_workbook(half)
+    bare = saved(
+        tmp_path / "c.xlsx", ("practice", []), ("stamp", [["table"], ["trims", "k", "a", "b"]])
+    )
+    assert (read_workbook(bare).settings, read_workbook(bare).tables) == ((), ())
+    assert read_workbook(bare).stamps["trims", ("k",)] == {"a": "b"}
+
+
+def test_a_sheet_may_be_as_wide_as_is_read(tmp_path):
+    names = [f"c{n}" for n in range(501)]
+    wide = saved(tmp_path / "a.xlsx", ("tanks", [names[:500], ["T1"]]))
+    assert len(read_workbook(wide).tables[0].headings) == 500
+    wider = saved(tmp_path / "b.xlsx", ("tanks", [names, ["T1"]]))
+    with pytest.raises(UsageError, match="has 501 columns; up to 500 are read"):
+        read_workbook(wider)
+
+
+def test_the_first_sheet_that_holds_something_is_read(tmp_path):
+    file = saved(tmp_path / "a.xlsx", ("empty", [[None, " "]]), ("b", [["x", 1]]), ("c", [["y"]]))
+    assert read_sheet(file) == [(1, ["x", 1.0])]
+    with pytest.raises(UsageError, match="there is no file"):
+        read_sheet(tmp_path / "none.xlsx")
+    (tmp_path / "void.xlsx").write_bytes(b"")
+    with pytest.raises(UsageError, match="cannot be read: it is 0 bytes"):
+        read_sheet(tmp_path / "void.xlsx")
 
 
 def test_stamps_are_kept_by_row_and_those_that_stand_twice_are_none():

@@ -188,6 +188,49 @@ def test_of_several_files_none_is_replaced_when_one_cannot_be(book, monkeypatch)
     assert list(entries(book)) == []
 
 
+def test_a_write_protected_file_is_left_alone(book, monkeypatch):
+    access = os.access
+    monkeypatch.setattr(
+        os, "access", lambda path, mode: access(path, mode) and str(path)[-9:] != "tanks.csv"
+    )
+    with pytest.raises(NotWritten, match=r"tanks.csv cannot be replaced: it is open .* or write-"):
+        put(book)
+    assert names(book) == [LOCK, "tanks.csv"]
+    put(book, name="areas.csv", old=None)
+
+
+@pytest.mark.parametrize("back", [True, False])
+def test_what_came_and_went_is_put_back_where_a_later_file_is_held(book, monkeypatch, back):
+    """Six tries; what cannot be put back either is in the journal, and its place is told."""
+    (book / "closed.csv").write_bytes(OLD)
+    real, tries = os.replace, []
+
+    def held(source, target):
+        if str(target).endswith("tanks.csv"):
+            tries.append(target)
+        if tries and (not back or str(target).endswith("tanks.csv")):
+            raise PermissionError(errno.EACCES, "in use")
+        return real(source, target)
+
+    monkeypatch.setattr(replace, "_PAUSE_S", 0.0)
+    monkeypatch.setattr(os, "replace", held)
+    new = {"areas.csv": NEW, "closed.csv": None, "tanks.csv": NEW}
+    old = {"areas.csv": None, "closed.csv": OLD, "tanks.csv": OLD}
+    said = r"tanks.csv cannot be replaced" if back else r"closed.csv could not be put back; what it"
+    with pytest.raises(NotWritten, match=said):
+        replace_files(book, new, old)
+    assert len(tries) == 6
+    assert read_file(book, "tanks.csv") == OLD
+    assert read_file(book, "areas.csv") is None
+    if back:
+        assert read_file(book, "closed.csv") == OLD
+        assert [*entries(book)] == []
+        assert names(book) == [LOCK, "closed.csv", JOURNAL, "tanks.csv"]
+    else:
+        [told] = entries(book)
+        assert told.files["closed.csv"].removed == OLD
+
+
 def test_a_file_held_for_a_moment_is_waited_for(book, monkeypatch):
     real, tries = os.replace, []
 
