@@ -80,7 +80,7 @@ def _cells(column: Column, values: Sequence[Cell]) -> NDArray[Any]:
     cells = blank_column(column, len(values))
     for at, value in enumerate(values):
         if value is not None:
-            cells[at] = value if column.kind == "number" else str(value)
+            cells[at] = str(value)
     return cells
 
 

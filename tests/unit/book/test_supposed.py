@@ -46,6 +46,11 @@ def test_rows_are_added_at_the_end_without_a_number(book):
     assert more.number("area_cm2")[-1] == 50.0
     assert np.isnan(more.number("floor_cm")[-1])
     assert np.isnat(more.date("planted_on")[-1])
+    said = {"floor_cm": 0.1 + 0.2, "label": 7.0, "planted_on": FEBRUARY}
+    typed = with_rows(book.areas, [said])
+    assert typed.number("floor_cm")[-1] == 0.1 + 0.2  # to the last digit
+    assert typed.text("label")[-1] == "7.0"
+    assert typed.date("planted_on")[-1] == np.datetime64(FEBRUARY)
     assert with_rows(book.areas, []) is book.areas
     with pytest.raises(KeyError, match="has no column depth"):
         with_rows(book.areas, [{"depth": 1.0}])

@@ -68,6 +68,32 @@ def test_places_know_what_is_measured_as_cover(inspect):
     assert cover == [[("A1", False), ("A2", False)], [("A3", True)]]
 
 
+def test_places_are_as_they_are_on_the_day(inspect):
+    """Alive on the first day and the last; a row that only looks is logged without a measure."""
+    head, one, two, three = FILES["areas.csv"].splitlines()
+    areas = "\n".join([f"{head},removed_on", f"{one},", f"{two},2026-02-01", f"{three},", ""])
+    log = "date,tank_id,area_id,before_cm,look\n2026-02-01,T1,A1,,over\n2026-02-01,T1,A2,5,\n"
+    book, _ = inspect(areas_csv=areas, trims_csv=log)
+
+    def seen(day):
+        found = places_of(book, "T1", day)
+        return [(p.area_id, p.cut_cm, p.alive, p.logged, p.measured) for p in found]
+
+    assert seen(date(2025, 12, 31)) == [
+        ("A1", 12.0, False, False, False),
+        ("A2", None, False, False, False),
+    ]
+    assert seen(date(2026, 1, 1)) == [
+        ("A1", 12.0, True, False, False),
+        ("A2", None, True, False, False),
+    ]
+    assert seen(date(2026, 2, 1)) == [
+        ("A1", 12.0, True, True, False),
+        ("A2", None, True, True, True),
+    ]
+    assert [place[2] for place in seen(date(2026, 2, 2))] == [True, False]
+
+
 def test_a_whole_visit():
     assert amounts("stems=24/12", "lobby-moss=look:right", "crypt=-3cm", "all=180g", "35min") == {
         "stems": {"before_cm": 24.0, "after_cm": 12.0},

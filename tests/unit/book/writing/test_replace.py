@@ -253,6 +253,19 @@ def test_a_folder_that_may_not_be_written_in(book, monkeypatch):
     assert names(book) == ["tanks.csv"]
 
 
+def test_a_lock_that_cannot_be_made_is_said_with_the_systems_reason(book):
+    (book / LOCK).mkdir()
+    with pytest.raises(
+        NotWritten, match=r"cannot be made in .* \(Is a directory\). Nothing was ch"
+    ):
+        put(book)
+    with (
+        pytest.raises(NotWritten, match=r"no book at .*: it is not a folder"),
+        book_lock(book / "x"),
+    ):
+        pass
+
+
 def test_a_lock_held_elsewhere_is_said(book, monkeypatch):
     assert journal.PATIENCE_S >= 10
     monkeypatch.setattr(journal, "PATIENCE_S", 0.05)
