@@ -8,7 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from growthcast.cli.options import Day, Days, File, Text, chosen_tanks, open_fit, recalled
-from growthcast.cli.output import check_file, print_answer, say, write_file
+from growthcast.cli.output import Form, check_file, say, write_file
 from growthcast.cli.pages import check_page, write_page
 from growthcast.errors import UsageError
 from growthcast.plain import plain
@@ -23,15 +23,7 @@ LONGEST_D = 366
 
 
 def cuts_command(
-    book: Text,
-    tank: Text,
-    on: Day,
-    next_on: Day,
-    visits: File,
-    out: File,
-    phone: File,
-    details: bool,
-    as_json: bool,
+    book: Text, tank: Text, on: Day, next_on: Day, visits: File, out: File, phone: File, form: Form
 ) -> None:
     """Print the sheets for a day's visits: what to cut in which order, so that it lasts.
 
@@ -79,7 +71,7 @@ def cuts_command(
         write_file(phone, day_file(opened, sheets), beside)
     every = [sheet_json(sheet) for sheet in sheets]
     answer = {"on": day.isoformat(), "sheets": every} if tank is None else every[0]
-    print_answer(as_json, answer, sheets_words(sheets), fit, details=details)
+    form.print(answer, sheets_words(sheets), fit)
 
 
 def _next_visit(
@@ -124,8 +116,7 @@ def peak_command(
     visits: Days,
     target: float,
     within: float,
-    details: bool,
-    as_json: bool,
+    form: Form,
 ) -> None:
     """Plan which area to cut at which visit so that every area stands at its best on a day.
 
@@ -166,7 +157,7 @@ def peak_command(
         plans.append(plan)
         answers.append(plain(plan) | {"sentence": peak_sentence(plan), "areas": areas})
     answer = {"tanks": answers} if tank is None else answers[0]
-    print_answer(as_json, answer, peaks_words(plans, today), fit, details=details)
+    form.print(answer, peaks_words(plans, today), fit)
 
 
 def _visits_before(

@@ -35,35 +35,28 @@ def add_command(kind: str, cells: Texts, as_json: bool) -> None:
     """
     from growthcast.book.book import plant_named
     from growthcast.book.read import read_shipped_species
-    from growthcast.book.writing.append import (
-        KINDS,
-        add_rows,
-        parse_cells,
-        row_in_words,
-        slug_for,
-        still_needed,
-    )
+    from growthcast.book.writing import append
 
-    if kind not in KINDS:
-        hint = did_you_mean(kind, KINDS, "write tank, area, conditions or closed")
+    if kind not in append.KINDS:
+        hint = did_you_mean(kind, append.KINDS, "write tank, area, conditions or closed")
         raise UsageError(f"{shown(kind)} cannot be added; {hint}")
     folder, items = book_first(cells or [])
-    table = KINDS[kind]
+    table = append.KINDS[kind]
     own = _own_columns(folder, table)
-    row, troubles = parse_cells(kind, items, own, whole=False)
+    row, troubles = append.parse_cells(kind, items, own, whole=False)
     if troubles:
-        row, troubles = parse_cells(kind, items, own)
+        row, troubles = append.parse_cells(kind, items, own)
     else:
         row = _with_proposals(folder, row) if kind == "area" else row
-        troubles = still_needed(kind, row)
+        troubles = append.still_needed(kind, row)
     if plant := plant_named(read_shipped_species(), str(row.get("species_id") or "")):
         row["species_id"] = plant
-    if slug := slug_for(kind, row):
+    if slug := append.slug_for(kind, row):
         output.say(f"The id has to be typed at every visit; {kind}_id={slug} would be easier.")
-    words, today = row_in_words(row), date.today()
+    words, today = append.row_in_words(row), date.today()
     if troubles:
         raise UsageError("\n    ".join([*troubles, *_also_found(folder, table, row, today)]))
-    added = add_rows(folder, table, [row], today=today, command=f"add {kind}", summary=words)
+    added = append.add_rows(folder, table, [row], today=today, command=f"add {kind}", summary=words)
     output.say(*map(format_finding, added.findings))
     say_columns(f"{table}.csv", added.columns)
     if added.problems_before:
@@ -192,37 +185,29 @@ def import_command(
 
 def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, as_json: bool) -> None:
     """Say what an old diary would bring into the log, and with ``yes`` write it."""
-    from growthcast.book.begin.diary import (
-        meanings_text,
-        plan_import,
-        propose_meanings,
-        read_diary,
-        read_meanings,
-        understand_diary,
-        write_import,
-    )
+    from growthcast.book.begin import diary as diaries
     from growthcast.book.read import read_book
     from growthcast.say.written import meaning_words, plan_words
 
     output.check_file(folder, kept, ".toml")
-    book, diary = read_book(folder), read_diary(file)
+    book, diary = read_book(folder), diaries.read_diary(file)
     new = not kept.exists()
-    meanings = propose_meanings(diary, book) if new else read_meanings(kept, diary)
+    meanings = diaries.propose_meanings(diary, book) if new else diaries.read_meanings(kept, diary)
     if not as_json:
         output.print_words(meaning_words(diary, meanings))
     if new:
         beside = ": correct there what a column is, then run this again."
-        output.write_file(kept, meanings_text(meanings, diary).encode(), beside)
+        output.write_file(kept, diaries.meanings_text(meanings, diary).encode(), beside)
     try:
-        understood = understand_diary(diary, meanings, book)
+        understood = diaries.understand_diary(diary, meanings, book)
     except UsageError as trouble:
         raise UsageError(f"{diary.file}: {trouble} in {kept}") from trouble
-    plan = plan_import(folder, understood, today=date.today())
+    plan = diaries.plan_import(folder, understood, today=date.today())
     for item in plan.notes if plan.rows else ():
         output.say(format_finding(item))
     written = yes and not new and bool(plan.rows)
     if written:
-        write_import(folder, plan, diary.file)
+        diaries.write_import(folder, plan, diary.file)
     rows = [{"row": number, **row} for number, row in plan.rows]
     answer = {"file": diary.file, "columns": meanings.columns, "written": written, "rows": rows}
     words = plan_words(plan, diary.file)

@@ -29,7 +29,7 @@ STATES = {
 }
 
 
-def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool) -> None:
+def log_file(folder: Path, file: Path, today: date, yes: bool, as_json: bool) -> None:
     """Log the visits of a file: all are understood and checked before the first is written."""
     from growthcast.book.read import read_book
     from growthcast.book.writing.append import would_add
@@ -50,7 +50,7 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
                 tank_id = tank_of_visit(book, line.tank_id, line.items)
                 rows = visit_rows(book, tank_id, line.day, line.items)
                 known = understood(book, tank_id, line.day, rows, fits[line.day], line.by)
-                state = tried_line(folder, line, known, today, quiet=True)
+                state = tried_line(folder, line, known, today, quiet=True, again=False, again=False)
         except UsageError as error:
             troubles.append(f"line {line.row}: {error}")
         visits.append((line, state, known))
@@ -83,13 +83,7 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
 
 
 def tried_line(
-    folder: Path,
-    line: Line,
-    known: Understood,
-    today: date,
-    *,
-    quiet: bool = False,
-    again: bool = False,
+    folder: Path, line: Line, known: Understood, today: date, *, quiet: bool = False, again: bool
 ) -> State:
     """Say what writing a visit would do; return whether it is new to the book.
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from growthcast.cli.options import Day, File, Text, chosen_tanks, folder_of, open_fit, recalled
-from growthcast.cli.output import check_file, print_answer, say, write_file
+from growthcast.cli.output import Form, check_file, print_answer, say, write_file
 from growthcast.errors import UsageError
 from growthcast.plain import plain
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def rounds_command(
-    book: Text, start: Day, weeks: int, on: Day, csv: File, ics: File, details: bool, as_json: bool
+    book: Text, start: Day, weeks: int, on: Day, csv: File, ics: File, form: Form
 ) -> None:
     """Plan the visits of all tanks within the hours there are, and say what comes late.
 
@@ -44,7 +44,7 @@ def rounds_command(
 
     plan = recalled(opened, day, work, "rounds", first, weeks)
     _write_files(plan, csv, ics)
-    print_answer(as_json, rounds_json(plan), rounds_words(plan), fit, details=details)
+    form.print(rounds_json(plan), rounds_words(plan), fit)
 
 
 def _first_day(asked: date | None, day: date) -> date:
@@ -75,14 +75,7 @@ def _write_files(plan: RoundsPlan, csv: Path | None, ics: Path | None) -> None:
 
 
 def away_command(
-    book: Text,
-    start: Day,
-    end: Day,
-    last_visit: Day,
-    tank: Text,
-    on: Day,
-    details: bool,
-    as_json: bool,
+    book: Text, start: Day, end: Day, last_visit: Day, tank: Text, on: Day, form: Form
 ) -> None:
     """Tell which tanks last through a time without visits, and which cuts beforehand bridge it.
 
@@ -121,8 +114,7 @@ def away_command(
     tanks = [found[name] for name in opened.tanks.text("tank_id").tolist() if name in found]
     answer: dict[str, Any] = {"on": day, "from": start, "to": end, "last_visit": before}
     answer["tanks"] = [plain(one) | {"sentence": sentence} for one, sentence in tanks]
-    words = away_words(tanks, day, start, end)
-    print_answer(as_json, answer, words, fit, details=details or tank is not None)
+    form.print(answer, away_words(tanks, day, start, end), fit, details=tank is not None)
 
 
 def _open_ends(

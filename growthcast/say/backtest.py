@@ -55,17 +55,9 @@ def _scores(result: BacktestResult, digits: int, rows: BoolArray) -> list[dict[s
     lines = []
     for name in (None, *(name for name in NAMES if name in result.baselines)):
         scores = result.scores(name, rows)
-        scored = scores.n > 0 and (name is None or name in result.compared)
-        lines.append(
-            {
-                "by": "growthcast" if name is None else NAMES[name],
-                "n": scores.n,
-                "off": f"{scores.mae_cm:.{digits}f}" if scored else "-",
-                "crps": f"{scores.crps_cm:.{digits}f}" if scored else "-",
-                "share": tell.percent(scores.crps_share, 1) if scored else "-",
-                "held": f"{100 * scores.coverage_80:.0f} of 100" if scored else "-",
-            }
-        )
+        scored = scores if scores.n > 0 and name in (None, *result.compared) else None
+        by = "growthcast" if name is None else NAMES[name]
+        lines.append({"by": by, "n": scores.n, "scored": scored, "digits": digits})
     return lines
 
 

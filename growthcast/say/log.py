@@ -264,9 +264,7 @@ def outlook_words(
             "unit": area.unit,
             "found": found.get(area.area_id),
             "passes": tell.passes_words(area.passes_budget_on, day),
-            "cut": "leave uncut"
-            if area.cut_cm is None
-            else tell.cut_text(area.cut_cm, area.unit, area.least_cut_cm),
+            "least": area.least_cut_cm,
         }
         for area in news.areas
     ]

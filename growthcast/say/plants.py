@@ -143,7 +143,7 @@ def _row(one: PlantAdvice) -> dict[str, Any]:
     alone = f"{LONGEST_D}+ d" if own >= LONGEST_D else f"{own} d" if own else "under 1 d"
     return {
         "name": one.species_id + (" (now)" if one.is_there_now else ""),
-        "whole": "-" if one.is_lost else "none" if days is None else f"{days} d",
+        "whole": "-" if one.is_lost else days and f"{days} d",
         "hours": "" if saves is None else _ends(saves.hours),
         "cost": "" if saves is None or not saves.cost.p90 else _ends(saves.cost, 1.0),
         "look": "there now" if one.is_there_now else days_with_range(one.look_d),

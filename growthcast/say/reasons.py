@@ -8,15 +8,8 @@ from math import ceil, floor
 from growthcast.say.supposed import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.say.texts import TERMINAL, Texts
 from growthcast.say.words import named
-from growthcast.service.advice import (
-    AreaAdvice,
-    Certainty,
-    CutLimit,
-    Mend,
-    NextLonger,
-    ShortArea,
-    TankAdvice,
-)
+from growthcast.service import advice
+from growthcast.service.advice import Certainty, CutLimit, Mend, NextLonger, TankAdvice
 from growthcast.service.effort.hours import Range
 from growthcast.service.effort.learn import MinutesBasis
 
@@ -71,11 +64,11 @@ def _fails(tank: TankAdvice, interval_d: int, texts: Texts) -> str:
     return ". ".join([said, *filter(None, limits)])
 
 
-def _name(area: AreaAdvice) -> str:
+def _name(area: advice.AreaAdvice) -> str:
     return named(area.label, area.area_id)
 
 
-def _mended(short: ShortArea, texts: Texts) -> str:
+def _mended(short: advice.ShortArea, texts: Texts) -> str:
     """Say which height budget, or which floor, would let an area hold."""
     area, lower = short.area, short.area.cut_needed_cm
     budget = ceil(10.0 * short.needed_budget_cm - 1e-6) / 10.0  # to the safe side

@@ -137,21 +137,22 @@ def table(
     without: Sequence[str] = (),
     **blanks: Any,
 ) -> Table:
-    """Return a table as ``languages/terminal.toml`` has it: a line a column, its head and a cell.
+    """Return a table as ``languages/terminal.toml`` has it.
 
-    A row holds blanks of its cells beside those of all; a row of text stays as it is. Columns of
+    A line is a column: its head, a cell, and what stands there where a blank of it is None. A row
+    holds blanks of its cells beside those of all; a row of text stays as it is. Columns of
     ``without`` are left out.
     """
-    declared = (line.partition(" | ")[::2] for line in _text(key).splitlines())
+    declared = ([*line.split(" | "), ""] for line in _text(key).splitlines())
     columns = [column for column in declared if column[0].rstrip(">") not in without]
-    heads, cells = ([column[n] for column in columns] for n in (0, 1))
 
     def told(row: Mapping[str, Any]) -> list[str]:
         known = {**blanks, **row}
-        return [filled(cell, known, globals().get) for cell in cells]
+        return [filled(cell, known, globals().get) or none for _, cell, none, *_ in columns]
 
     made = [row if isinstance(row, list) else told(row) for row in rows]
-    return Table(title, [filled(head, blanks, globals().get) for head in heads], made, gives_way)
+    heads = [filled(column[0], blanks, globals().get) for column in columns]
+    return Table(title, heads, made, gives_way)
 
 
 def some_sentences(sentences: Sequence[str], most: int = 3) -> Words:
@@ -172,6 +173,16 @@ def grouped(pairs: Iterable[tuple[K, str]]) -> dict[K, list[str]]:
 def percent(share: float, digits: int = 0) -> str:
     """Return a share [0-1] as percent."""
     return f"{100 * share:.{digits}f} %"
+
+
+def decimals(value: float, digits: int) -> str:
+    """Return a number with so many digits behind the point."""
+    return f"{value:.{digits}f}"
+
+
+def yes_or_no(holds: bool) -> str:
+    """Return whether something holds."""
+    return "yes" if holds else "no"
 
 
 def one_digit(share: float) -> str:
