@@ -36,13 +36,13 @@ def build_cards(book: Book, sheets: Sequence[CutSheet], locale: Locale) -> Page:
     blocks: list[Block] = []
     for sheet in sheets:
         blocks.append(Heading(place_of(sheet, sheets), new_sheet=sheet is not sheets[0]))
-        blocks += _card(book, sheet, locale)
+        blocks += _card(sheet, locale)
     title = locale.say("card_day_many" if several else "card_day_one", date=locale.full_date(on))
     under = tell.places_words(sheets, locale) if several else ""
     return page_of(book, locale, on, title, under, blocks)
 
 
-def _card(book: Book, sheet: CutSheet, locale: Locale) -> Iterator[Block]:
+def _card(sheet: CutSheet, locale: Locale) -> Iterator[Block]:
     yield Paragraph(tell.lead(locale, sheet), "lead")
     if measured := tell.measure_first(locale, sheet):
         yield Paragraph(measured, "strong")
@@ -60,7 +60,7 @@ def _card(book: Book, sheet: CutSheet, locale: Locale) -> Iterator[Block]:
         if rows:
             yield Heading(locale.say(f"card_{name}"), 3)
             yield Work(heads, tuple(rows))
-    if saved := tell.saving_words(locale, sheet, book.practice.currency):
+    if saved := tell.saving_words(locale, sheet):
         yield Paragraph(saved)
     blanks = ("grams", "minutes", "water", "doses", "remarks")
     yield Blanks(tuple(locale.say(f"card_{name}") for name in blanks))

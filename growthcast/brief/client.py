@@ -7,13 +7,7 @@ from datetime import date
 
 from growthcast.book.book import Book, Practice
 from growthcast.brief import page
-from growthcast.brief.contract import (
-    contract_blocks,
-    includes,
-    next_visits,
-    vat_words,
-    yes_fact,
-)
+from growthcast.brief.contract import contract_blocks, includes, next_visits, vat_words, yes_fact
 from growthcast.brief.letterhead import page_of
 from growthcast.brief.photos import photo_blocks, photos_of
 from growthcast.brief.visits import PlannedVisit
@@ -26,7 +20,7 @@ from growthcast.say.locale import Locale
 from growthcast.say.words import named
 from growthcast.service.advice import OptionAdvice
 from growthcast.service.pages.client import AreaFacts, TankFacts
-from growthcast.service.pages.contract import Contract, month_price
+from growthcast.service.pages.contract import Contract
 from growthcast.service.pages.course import Course
 from growthcast.service.pages.record import Record, past_records
 
@@ -68,7 +62,7 @@ def build_brief(
     Page
         The page's content: what is proposed on the first page, what it rests on after it.
     """
-    on, currency = as_date(fit.design.on_day), currency_of(book.practice)
+    on = as_date(fit.design.on_day)
     records = past_records(book, [tank.tank_id for tank in facts])
     level = 2 if client is None else 3
     blocks: list[page.Block] = []
@@ -93,10 +87,10 @@ def build_brief(
         blocks += photo_blocks(locale, photos_of(book, [tank.tank_id])[0], level)
     years = [tank.option.year.cost_range for tank in grown if tank.option is not None]
     cost = contract.cost if contract is not None else next(iter(years), None)
-    open_price = cost if currency and not book.practice.terms else None
+    open_price = cost if locale.currency and not book.practice.terms else None
     blocks += [
         page.Heading(locale.say("unknown_heading")),
-        page.Items(tell.unknowns(locale, facts, open_price, currency)),
+        page.Items(tell.unknowns(locale, facts, open_price)),
         *next_visits(locale, visits, facts, on),
         page.Heading(locale.say("cautions_heading")),
         page.Items(tell.cautions(locale, facts)),
@@ -110,17 +104,11 @@ def build_brief(
     return page_of(book, locale, on, title, under, blocks)
 
 
-def currency_of(practice: Practice) -> str:
-    """Return the currency of a page's prices, "" where an hour has no price."""
-    return practice.currency if practice.labour_rate_per_h > 0.0 else ""
-
-
 def proposal(
     locale: Locale, tank: TankFacts, practice: Practice, level: int, *, whole: bool
 ) -> list[page.Block]:
     """Build what is proposed for a tank: the answer, the rhythms beside it, how it looks."""
-    currency = currency_of(practice)
-    said = page.Paragraph(" ".join(tell.argument(locale, tank, currency)), "lead")
+    said = page.Paragraph(" ".join(tell.argument(locale, tank)), "lead")
     if tank.option is None:
         return [said]
     blocks: list[page.Block] = [
@@ -130,10 +118,10 @@ def proposal(
         options_strip(locale, tank, practice),
     ]
     blocks += [page.Paragraph(text) for text in tell.visit_words(locale, tank, practice)]
-    lead, ways = tell.mends_words(locale, tank, currency)
+    lead, ways = tell.mends_words(locale, tank)
     mends: list[page.Block] = [page.Paragraph(lead)] if lead else []
     mends += [page.Items(ways)] if ways else []
-    if planned := tell.plan(locale, tank, currency):
+    if planned := tell.plan(locale, tank):
         mends.append(page.Paragraph(" ".join(planned)))
     blocks[2:2] = [] if tank.fits else mends
     blocks += mends if tank.fits else []
@@ -168,7 +156,7 @@ def background(
 
 def _facts(locale: Locale, tank: TankFacts, practice: Practice, *, whole: bool) -> page.Facts:
     """Return the answer's figures: looks, next visit, review; of a whole page price and yes."""
-    option, currency = tank.option, currency_of(practice)
+    option = tank.option
     assert option is not None
     days = strip.days_of_100(locale, option.share_of_days_presentable)
     looks = locale.say("looks_days", presentable=days)
@@ -176,10 +164,14 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice, *, whole: bool) 
     facts = [page.Fact(locale.say("fact_looks"), looks, said)]
     if whole:
         cost, hours = tank.takes(option)
-        year = strip.worth(locale, currency, strip.year_price(cost), hours)
-        vat = vat_words(locale, practice, month_price(cost)) if currency else locale.say("no_rate")
-        name = locale.say("fact_price" if currency else "fact_time")
-        month, note = strip.month_of(locale, tank, option, currency), "price_year"
+        year = strip.worth(locale, strip.year_price(cost), hours)
+        vat = (
+            vat_words(locale, practice, month_price(cost))
+            if locale.currency
+            else locale.say("no_rate")
+        )
+        name = locale.say("fact_price" if locale.currency else "fact_time")
+        month, note = strip.month_of(locale, tank, option), "price_year"
         facts.append(page.Fact(name, month, f"{locale.say(note, amount=year)}; {vat}"))
     if tank.next_on is not None:
         day, note = locale.week_date(tank.next_on), ""
@@ -192,10 +184,9 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice, *, whole: bool) 
 
 def options_strip(locale: Locale, tank: TankFacts, practice: Practice) -> page.Table:
     """Return a row a rhythm, the longest first: days as agreed as a bar, looks, visits, price."""
-    currency, vat = currency_of(practice), practice.vat_percent or 0.0
-    first = tank.areas[tank.limiting]
+    vat, first = practice.vat_percent or 0.0, tank.areas[tank.limiting]
     agreed = locale.exact(first.forecast.budget_cm, first.unit)
-    price = "cost" if currency else "hours"
+    price = "cost" if locale.currency else "hours"
     out = " out" if strip.some_bare(tank) else ""
     columns = (
         *page.columns(locale, "col", "every presentable"),
@@ -207,7 +198,7 @@ def options_strip(locale: Locale, tank: TankFacts, practice: Practice) -> page.T
     return page.Table(
         locale.say("options_caption", area=tell.area_name(first)),
         columns,
-        tuple(strip.row_words(locale, tank, row, currency, vat) for row in tank.rows),
+        tuple(strip.row_words(locale, tank, row, vat) for row in tank.rows),
         next(n for n, row in enumerate(tank.rows) if row is tank.option),
         locale.say("asked_for" if tank.asked and not tank.reason else "recommended"),
         tuple(row.share_of_days_presentable for row in tank.rows),

@@ -68,7 +68,7 @@ def contract_blocks(
     locale: Locale, practice: Practice, facts: Sequence[TankFacts], contract: Contract
 ) -> list[page.Block]:
     """Build the whole of a client's tanks: its price, and what each tank gets."""
-    currency, said = practice.currency if contract.price_per_h else "", []
+    said = []
     if contract.visits - contract.journeys >= 0.5:
         alone = sum(year_price(t.option.year.cost) for t in facts if t.option is not None)
         saved_h = contract.hours_apart - contract.hours.p50
@@ -76,16 +76,16 @@ def contract_blocks(
             "contract_shared",
             journeys=locale.count("journey", round(contract.journeys)),
             visits=locale.count("visit", round(contract.visits)),
-            amount=worth(locale, currency, alone - year_price(contract.cost.p50), saved_h),
+            amount=worth(locale, alone - year_price(contract.cost.p50), saved_h),
         )
         said.append(shared)
     longer = contract.hours_longer * contract.price_per_h
     if round(longer) < round(contract.cost.p50):
         said.append(_longer_words(locale, practice, facts, longer))
     return [
-        _facts(locale, practice, facts, contract, currency),
+        _facts(locale, practice, facts, contract),
         *([page.Paragraph(" ".join(said))] if said else []),
-        _table(locale, facts, contract, currency),
+        _table(locale, facts, contract),
     ]
 
 
@@ -93,9 +93,9 @@ def _longer_words(
     locale: Locale, practice: Practice, facts: Sequence[TankFacts], cost: float
 ) -> str:
     """Return what all tanks cost at their next longer rhythms, and which these are."""
-    currency, vat = practice.currency, practice.vat_percent
-    price = locale.say("a_month", amount=locale.money(month_price(cost), currency))
-    price = gross_month(locale, currency, cost, vat) if vat else price
+    vat = practice.vat_percent
+    price = locale.say("a_month", amount=locale.money(month_price(cost)))
+    price = gross_month(locale, cost, vat) if vat else price
     rows = (
         f"{place_words(locale, tank)}: {locale.count('every', row.interval_d)}"
         for tank, row in longer_each(facts)
@@ -112,15 +112,17 @@ def includes(locale: Locale, practice: Practice, *, new_sheet: bool = False) -> 
     return [page.Heading(locale.say("includes_heading"), new_sheet=new_sheet), page.Items(said)]
 
 
-def vat_words(locale: Locale, practice: Practice, net: float) -> str:
-    """Return the price with value added tax, or that it is without where no rate is given."""
+def vat_words(locale: Locale, practice: Practice, year: float) -> str:
+    """Return a year's price as a month's with value added tax, or that it is without a rate."""
+    if not locale.currency:
+        return locale.say("no_rate")
     if not practice.vat_percent:
         return locale.say("price_net" if practice.vat_percent is None else "price_no_vat")
-    _, gross = with_vat(net, practice.vat_percent)
+    _, gross = with_vat(month_price(year), practice.vat_percent)
     return locale.say(
         "price_vat",
         percent=locale.exact(practice.vat_percent, "%"),
-        gross=locale.money(gross, practice.currency),
+        gross=locale.money(gross),
     )
 
 
@@ -133,44 +135,38 @@ def yes_fact(locale: Locale, practice: Practice) -> page.Fact:
 
 
 def _facts(
-    locale: Locale,
-    practice: Practice,
-    tanks: Sequence[TankFacts],
-    contract: Contract,
-    currency: str,
+    locale: Locale, practice: Practice, tanks: Sequence[TankFacts], contract: Contract
 ) -> page.Facts:
-    year, net = contract.cost if currency else contract.hours, contract.cost.p50
-    middle = year_price(net) if currency else year.p50
+    year, net = contract.cost if locale.currency else contract.hours, contract.cost.p50
+    middle = year_price(net) if locale.currency else year.p50
     amounts = {
-        name: worth(locale, currency, at, at)
+        name: worth(locale, at, at)
         for name, at in (("low", year.p10), ("amount", middle), ("high", year.p90))
     }
     note = locale.say(
-        "contract_year_agreed" if currency and practice.terms else "contract_year",
+        "contract_year_agreed" if locale.currency and practice.terms else "contract_year",
         visits=locale.count("visit", round(contract.visits)),
         journeys=locale.count("journey", round(contract.journeys)),
         **amounts,
     )
-    price = locale.say("a_month", amount=a_month(locale, currency, net, contract.hours.p50))
-    if currency and not practice.vat_percent:
-        note = f"{note}; {vat_words(locale, practice, month_price(net))}"
-    found = [page.Fact(locale.say("fact_price" if currency else "fact_time"), price, note)]
-    if currency and practice.vat_percent:
+    price = locale.say("a_month", amount=a_month(locale, net, contract.hours.p50))
+    if locale.currency and not practice.vat_percent:
+        note = f"{note}; {vat_words(locale, practice, net)}"
+    found = [page.Fact(locale.say("fact_price" if locale.currency else "fact_time"), price, note)]
+    if locale.currency and practice.vat_percent:
         tax, gross = with_vat(month_price(net), practice.vat_percent)
         percent = locale.exact(practice.vat_percent, "%")
-        paid = locale.say("a_month", amount=locale.money(gross, currency))
-        of_it = locale.say("vat_note", tax=locale.money(tax, currency))
+        paid = locale.say("a_month", amount=locale.money(gross))
+        of_it = locale.say("vat_note", tax=locale.money(tax))
         found.append(page.Fact(locale.say("fact_vat", percent=percent), paid, of_it))
     if days := [tank.next_on for tank in tanks if tank.next_on is not None]:
         found.append(page.Fact(locale.say(next_visit_key(tanks)), locale.week_date(min(days))))
     return page.Facts((*found, yes_fact(locale, practice)))
 
 
-def _table(
-    locale: Locale, tanks: Sequence[TankFacts], contract: Contract, currency: str
-) -> page.Table:
+def _table(locale: Locale, tanks: Sequence[TankFacts], contract: Contract) -> page.Table:
     def month(hours: float) -> str:
-        return a_month(locale, currency, hours * contract.price_per_h, hours)
+        return a_month(locale, hours * contract.price_per_h, hours)
 
     rows = []
     for tank, hours in zip(tanks, contract.hours_at_tanks, strict=True):
@@ -186,9 +182,9 @@ def _table(
         )
     journeys = locale.say("per_year", count=locale.count("journey", round(contract.journeys)))
     road = month(contract.hours.p50 - sum(contract.hours_at_tanks))
-    if currency:  # what is left of the whole, so that the column adds up
+    if locale.currency:  # what is left of the whole, so that the column adds up
         at_tanks = (month_price(h * contract.price_per_h) for h in contract.hours_at_tanks)
-        road = locale.money(month_price(contract.cost.p50) - sum(at_tanks), currency)
+        road = locale.money(month_price(contract.cost.p50) - sum(at_tanks))
     rows.append((locale.say("contract_road"), journeys, "", "", road))
     heads = page.columns(locale, "col", "tank every presentable next_on at_tank", "at_tank", "tank")
     return page.Table(locale.say("contract_caption"), heads, tuple(rows))

@@ -50,7 +50,7 @@ def log_file(folder: Path, file: Path, today: date, yes: bool, as_json: bool) ->
                 tank_id = tank_of_visit(book, line.tank_id, line.items)
                 rows = visit_rows(book, tank_id, line.day, line.items)
                 known = understood(book, tank_id, line.day, rows, fits[line.day], line.by)
-                state = tried_line(folder, line, known, today, quiet=True, again=False, again=False)
+                state = tried_line(folder, line, known, today, quiet=True, again=False)
         except UsageError as error:
             troubles.append(f"line {line.row}: {error}")
         visits.append((line, state, known))

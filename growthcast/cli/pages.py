@@ -50,11 +50,11 @@ def write_page(
     """
     from growthcast.book.writing.replace import check_place
     from growthcast.brief.letterhead import logo_of
-    from growthcast.say.locale import open_locale
+    from growthcast.say.locale import locale_of
 
     check_place(book.folder, file)
     practice, suffix = book.practice, file.suffix.lower()
-    locale = open_locale(practice.locale)
+    locale = locale_of(practice)
     if practice.locale.partition("-")[0].lower() != locale.language:
         say(f"Pages have no text in {practice.locale} yet: this one is in English throughout.")
     logo, without = logo_of(practice, book.folder)

@@ -157,7 +157,7 @@ def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
 
 def _plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> Answer:
     """Return how plants would do in an area, the best first."""
-    from growthcast.say.plants import nothing_to_compare, plants_in_json, plants_words
+    from growthcast.say.plants import Compared, nothing_to_compare, plants_in_json, plants_words
     from growthcast.service.rescape.plants import compare_plants, pool_of, usual_choice
 
     plants, form = named_plants(book, asked), asked.form
@@ -183,8 +183,8 @@ def _plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -
         from growthcast.figures.rescaped import plants_figure
 
         options.write_plot(book, asked.plot, plants_figure(fit, place, shown))
-    answer = (fit, place, book.practice.currency, shown, left_out)
-    return plants_in_json(*answer), plants_words(*answer)
+    answer = Compared(fit, place, book.practice.currency, shown, left_out)
+    return plants_in_json(answer), plants_words(answer)
 
 
 def _layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> Answer:

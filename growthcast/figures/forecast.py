@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, timedelta
+from functools import partial
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -11,7 +12,7 @@ from matplotlib.figure import Figure
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.errors import UsageError
-from growthcast.figures.lettering import sheet_of_panels, shortened
+from growthcast.figures.lettering import A4_MM, sheet_of_panels, shortened
 from growthcast.figures.panel import AreaPanel, area_log, forecast_axes, visit_days
 from growthcast.figures.style import TITLE_PT
 from growthcast.fit.design import day_number
@@ -127,12 +128,8 @@ def forecast_figure(
     caption = _caption(name, panels, supposing)
     columns = 1 if len(panels) <= 2 else 2 if len(panels) <= 10 else 3
     row_mm = {1: 90.0, 2: 66.0 if len(panels) <= 6 else 50.0, 3: 45.0}[columns]
-    figure, axes = sheet_of_panels(
-        caption, len(panels), columns, row_mm, 277.0 if columns == 3 else 190.0
-    )
-    for panel, ax in zip(panels, axes, strict=True):
-        forecast_axes(panel, ax)
-    return figure, caption
+    drawn = [partial(forecast_axes, panel) for panel in panels]
+    return sheet_of_panels(caption, drawn, columns, row_mm, 277.0 if columns == 3 else A4_MM)
 
 
 def _caption(tank: str, panels: Sequence[AreaPanel], supposing: str) -> Caption:

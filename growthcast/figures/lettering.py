@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache
+from itertools import zip_longest
 
 from matplotlib import font_manager
 from matplotlib.axes import Axes
@@ -126,16 +127,22 @@ WORDS_MM = 24.0
 
 
 def sheet_of_panels(
-    caption: Caption, panels: int, columns: int, row_mm: float, width_mm: float = A4_MM
-) -> tuple[Figure, list[Axes]]:
-    """Return a figure with its caption around it, and axes for so many panels."""
-    rows = math.ceil(panels / columns)
+    caption: Caption,
+    panels: Sequence[Callable[[Axes], None]],
+    columns: int,
+    row_mm: float,
+    width_mm: float = A4_MM,
+) -> tuple[Figure, Caption]:
+    """Return a figure with its caption around it, each panel drawn on axes of its own."""
+    rows = math.ceil(len(panels) / columns)
     with style.house_style():
         figure = style.new_figure(width_mm, rows * row_mm + WORDS_MM)
         margin = {"x": 4.0 / width_mm, "ha": "left", "wrap": True, "parse_math": False}
         figure.suptitle(drawable(caption.conclusion), fontsize=style.TITLE_PT, **margin)
         figure.supxlabel(caption.key, fontsize=style.LABEL_PT, color="#333333", **margin)
-        axes = figure.subplots(rows, columns, squeeze=False).ravel().tolist()
-        for empty in axes[panels:]:
-            empty.remove()
-    return figure, axes[:panels]
+        for draw, ax in zip_longest(panels, figure.subplots(rows, columns, squeeze=False).flat):
+            if draw is None:
+                ax.remove()
+            else:
+                draw(ax)
+    return figure, caption

@@ -157,11 +157,9 @@ def _ahead(panel: AreaPanel) -> FloatArray:
 def _draw_forecast(ax: Axes, panel: AreaPanel) -> None:
     days, height = _dates(_ahead(panel)), panel.area.height_cm
     at = {level: height[:, i] for i, level in enumerate(LEVELS)}
-    for low, high, alpha, name in (
-        (0.10, 0.90, style.BAND_80_ALPHA, "forecast-80"),
-        (0.25, 0.75, style.BAND_50_ALPHA, "forecast-50"),
-    ):
-        ax.fill_between(days, at[low], at[high], label=name, **style.FORECAST.band(alpha))
+    for low, high, alpha in (0.10, 0.90, style.BAND_80_ALPHA), (0.25, 0.75, style.BAND_50_ALPHA):
+        held, band = round(100 * (high - low)), style.FORECAST.band(alpha)
+        ax.fill_between(days, at[low], at[high], label=f"forecast-{held}", **band)
     ax.plot(days, at[0.50], label="forecast-median", **style.FORECAST.line)
     if panel.as_it_is_cm is not None:
         looks: Any = {"color": style.VISITS.colour, "lw": 1.2, "ls": "-."}
@@ -185,10 +183,8 @@ def _draw_log(ax: Axes, panel: AreaPanel) -> None:
     # A break is a gap in the heights; its day is kept so that dates and heights stay paired.
     ax.plot(_dates(days), heights, zorder=2.5, label="log", **style.MEASURED.line)
     looks: dict[str, Any] = {"ms": 3.6, "zorder": 3, "clip_on": False, **style.MEASURED.marks}
-    for heights, filled, name in (
-        (log.before_cm, style.MEASURED.colour, "log-before"),
-        (log.after_cm, "white", "log-after"),
-    ):
+    before, after = (log.before_cm, style.MEASURED.colour), (log.after_cm, "white")
+    for (heights, filled), name in (before, "log-before"), (after, "log-after"):
         read = np.isfinite(heights)
         if read.any():  # a line of no points would count as one at the origin
             ax.plot(_dates(log.day[read]), heights[read], mfc=filled, label=name, **looks)

@@ -158,14 +158,9 @@ def with_alternative_text(svg: str, title: str, description: str) -> str:
     return svg[:opening] + named + svg[after:]
 
 
-def check_target(book: Book, file: Path) -> None:
-    """Refuse a place where a figure cannot or must not be written."""
-    check_place(book.folder, file)
-
-
 def check_picture(book: Book, file: Path) -> Literal["svg", "png"]:
     """Refuse a file that no picture can be written to; return the form its name asks for."""
-    check_target(book, file)
+    check_place(book.folder, file)
     suffix = file.suffix.lower()
     if suffix not in {".svg", ".png"}:
         raise UsageError(
@@ -182,7 +177,5 @@ def save_picture(book: Book, file: Path, figure: Figure, caption: Caption) -> No
     UsageError
         The file is of another form, cannot be written, or is a file of the book.
     """
-    from growthcast.figures.style import figure_bytes
-
     form = check_picture(book, file)
     write_whole(file, figure_bytes(figure, form, tidy(caption.title), tidy(caption.description)))

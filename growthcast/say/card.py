@@ -23,8 +23,6 @@ from growthcast.say.words import hand_cut, named, place_of
 from growthcast.service.rounds.plan import PlannedVisit, RoundsPlan
 from growthcast.service.visit.cuts import AreaCut, CutSheet, minutes_of_day
 
-"""What scissors keep to [cm], and an eye [% cover]."""
-
 
 def area_name(area: AreaCut) -> str:
     """Return an area's label, or its id where it has none."""
@@ -86,17 +84,15 @@ def note_words(locale: Locale, sheet: CutSheet, area: AreaCut) -> str:
     return "; ".join(said)
 
 
-def saving_words(locale: Locale, sheet: CutSheet, currency: str) -> str:
+def saving_words(locale: Locale, sheet: CutSheet) -> str:
     """Return what leaving areas while usual cuts last saves in a year, "" where that is little."""
     saves = sheet.leaving_saves
     if saves is None:
         return ""
     areas = [area_name(area) for area in sheet.areas if area.usual_lasts_visits > 1]
-    low, middle, high = (
-        locale.number(h, 1) for h in (saves.hours.p10, saves.hours.p50, saves.hours.p90)
-    )
-    hours = locale.say("range", middle=middle, low=low, high=high)
-    cost = f" ({locale.money(saves.cost.p50, currency)})" if saves.cost.p50 > 0.0 else ""
+    ends = {"low": saves.hours.p10, "middle": saves.hours.p50, "high": saves.hours.p90}
+    hours = locale.say("range", **{end: locale.number(h, 1) for end, h in ends.items()})
+    cost = f" ({locale.money(saves.cost.p50)})" if saves.cost.p50 > 0.0 else ""
     key = "card_saving_one" if len(areas) == 1 else "card_saving_many"
     return locale.say(key, areas=areas, hours=hours, cost=cost)
 

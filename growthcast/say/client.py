@@ -63,7 +63,7 @@ def next_visit_key(tanks: Sequence[TankFacts]) -> str:
     return "fact_next_first" if all(tank.first_estimate for tank in tanks) else "fact_next"
 
 
-def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
+def argument(locale: Locale, tank: TankFacts) -> list[str]:
     """Return why this rhythm is proposed, honestly where it is not the plants that ask for it."""
     option, plants_d = tank.option, tank.plants_d
     if option is None:
@@ -76,9 +76,9 @@ def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
         if tank.longer is None:
             key = "why_limit" if tank.reason else "why_longest_listed"
             return [*said, locale.say(key, reason=named(tank.reason))]
-        return [*said, *_why_not_less(locale, tank, option, tank.longer, currency)]
+        return [*said, *_why_not_less(locale, tank, option, tank.longer)]
     needed = next(row for row in tank.rows if row.interval_d == plants_d)
-    between = apart(locale, tank, option, needed, currency)
+    between = apart(locale, tank, option, needed)
     if plants_d < option.interval_d:
         return [*said, locale.say("asked_long", tank=tank, added=between)]
     said.append(locale.say("asked_short", tank=tank, saved=between))
@@ -92,14 +92,14 @@ def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
 
 
 def _why_not_less(
-    locale: Locale, tank: TankFacts, option: OptionAdvice, longer: OptionAdvice, currency: str
+    locale: Locale, tank: TankFacts, option: OptionAdvice, longer: OptionAdvice
 ) -> list[str]:
     """Return which rule proposes a rhythm, and what it buys: the numbers are those of the strip."""
     said = [locale.say("why_longest", option=option, tank=tank)]
     days, now = (days_of_100(locale, o.share_of_days_presentable) for o in (longer, option))
     told = {
         "longer": longer,
-        "saved": apart(locale, tank, option, longer, currency),
+        "saved": apart(locale, tank, option, longer),
         "held": 1.0 - longer.visits_over_per_year / longer.year.visits,
     }
     said.append(locale.say("why_same" if days == now else "why_less", days=days, now=now, **told))
@@ -111,7 +111,7 @@ def _why_not_less(
     return [locale.sentence_case(one) for one in said]
 
 
-def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
+def plan(locale: Locale, tank: TankFacts) -> list[str]:
     """Return the doubt as a plan: what may do or be needed instead, and when it is gone over."""
     option = tank.option
     if option is None or tank.review_on is None:
@@ -124,7 +124,7 @@ def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
         others = [row for row in others if (row.interval_d > option.interval_d) == longer]
         row = max(others, key=lambda row: best.get(row.interval_d, 0.0), default=option)
         if row is not option and best.get(row.interval_d, 0.0) >= MAY_WELL:
-            said.append(locale.say(key, row=row, amount=month_of(locale, tank, row, currency)))
+            said.append(locale.say(key, row=row, amount=month_of(locale, tank, row)))
     return said
 
 
@@ -181,7 +181,7 @@ def picture_words(
     return title, locale.say("picture_alt", title=whole, **blanks)
 
 
-def mends_words(locale: Locale, tank: TankFacts, currency: str) -> tuple[str, tuple[str, ...]]:
+def mends_words(locale: Locale, tank: TankFacts) -> tuple[str, tuple[str, ...]]:
     """Return what lets the next longer rhythm hold; where none holds, a lead and all ways.
 
     Where a rhythm holds, a change too small to see argues the proposal away; it is the owner's.
@@ -196,12 +196,12 @@ def mends_words(locale: Locale, tank: TankFacts, currency: str) -> tuple[str, tu
     names = {area.forecast.area_id: (area_name(area), area.unit) for area in tank.areas}
     said = [mend_words(mend, names, locale, lamp=False) for mend in holding]
     row = advice.option(advice.fails_at_d)
-    amount = month_of(locale, tank, row, currency)
+    amount = month_of(locale, tank, row)
     if tank.fits:
         leads = (locale.say("mends_lead", mend=mend, row=row, amount=amount) for mend in said)
         return "".join(leads), ()
     if tank.longer is not None:
-        less = apart(locale, tank, option, tank.longer, currency)
+        less = apart(locale, tank, option, tank.longer)
         said.append(locale.say("mend_trial", tank=tank, saved=less))
     lead = locale.say("mends_none_lead", row=row, amount=amount)
     return (lead, tuple(said)) if said else ("", ())
@@ -254,9 +254,7 @@ def record_sentences(locale: Locale, record: Record) -> list[str]:
     return [*said, *([locale.say("record_large")] if record.alone else [])]
 
 
-def unknowns(
-    locale: Locale, tanks: Sequence[TankFacts], cost: Range | None, currency: str
-) -> tuple[str, ...]:
+def unknowns(locale: Locale, tanks: Sequence[TankFacts], cost: Range | None) -> tuple[str, ...]:
     """Return what a page does not know; ``cost`` is that of a year, None without a price."""
     bases = [area.forecast.basis for tank in tanks for area in tank.areas]
     sentences = [
@@ -266,9 +264,10 @@ def unknowns(
     ]
     sentences.append(locale.say("unknown_change"))
     if cost is not None:
-        sentences.append(locale.say("unknown_cost", cost=cost, currency=currency))
+        sentences.append(locale.say("unknown_cost", cost=cost))
+    # An agreed price holds whatever it takes.
     timed = any(made.visits for tank in tanks if (made := tank.advice.minutes) is not None)
-    if not timed and (cost is not None or not currency):  # an agreed price holds whatever it takes
+    if not timed and (cost is not None or not locale.currency):
         sentences.append(locale.say("unknown_time"))
     return (*sentences, locale.say("unknown_health"))
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, timedelta
 
-from growthcast.book.book import Book
 from growthcast.say.locale import Locale
 from growthcast.say.words import named
 from growthcast.service.pages.overview import SOON_D, DayOff, TankStanding
@@ -40,12 +39,10 @@ def due_words(locale: Locale, standing: TankStanding) -> str:
     return locale.say("due_on", standing=standing, by=locale.say(f"due_by_{standing.due_by}"))
 
 
-def month_words(locale: Locale, book: Book, hours: float, cost: float) -> str:
+def month_words(locale: Locale, hours: float, cost: float) -> str:
     """Return what hours and cost of a year come to in a month; no cost without a price."""
     said = locale.say("hours", n=locale.number(hours / MONTHS_A_YEAR, 1))
-    if book.practice.labour_rate_per_h <= 0.0:
-        return said
-    return f"{said}, {locale.money(cost / MONTHS_A_YEAR, book.practice.currency)}"
+    return f"{said}, {locale.money(cost / MONTHS_A_YEAR)}" if locale.currency else said
 
 
 def off_words(locale: Locale, days: Sequence[DayOff]) -> tuple[str, ...]:
