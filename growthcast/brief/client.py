@@ -165,14 +165,9 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice, *, whole: bool) 
     if whole:
         cost, hours = tank.takes(option)
         year = strip.worth(locale, strip.year_price(cost), hours)
-        vat = (
-            vat_words(locale, practice, month_price(cost))
-            if locale.currency
-            else locale.say("no_rate")
-        )
+        note = f"{locale.say('price_year', amount=year)}; {vat_words(locale, practice, cost)}"
         name = locale.say("fact_price" if locale.currency else "fact_time")
-        month, note = strip.month_of(locale, tank, option), "price_year"
-        facts.append(page.Fact(name, month, f"{locale.say(note, amount=year)}; {vat}"))
+        facts.append(page.Fact(name, strip.month_of(locale, tank, option), note))
     if tank.next_on is not None:
         day, note = locale.week_date(tank.next_on), ""
         if tank.due_on is not None:

@@ -32,7 +32,8 @@ TODAY, APART = 0.55, 0.06
 days."""
 
 
-Heard, Size = tuple[str, str], tuple[float, float]
+Heard = tuple[str, str]
+Size = tuple[float, float]
 
 
 def course_picture(

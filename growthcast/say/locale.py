@@ -49,9 +49,8 @@ class Locale(Texts):
     def money(self, value: float) -> str:
         """Return an amount of money in whole units."""
         form = self.place.currency_formats["standard"]
-        written = self._written(
-            form, round(value), 0, currency=self.currency, currency_digits=False
-        )
+        how: dict[str, Any] = {"currency": self.currency, "currency_digits": False}
+        written = self._written(form, round(value), 0, **how)
         # CLDR's rule of currency spacing, which Babel leaves out
         return re.sub(r"(?<=[^\W\d_])(?=\d)", "\N{NO-BREAK SPACE}", written)
 

@@ -68,7 +68,7 @@ def _between(low: float, high: float, digits: int) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """Plants compared for the area of a fit at a ``place``: those shown, the best first, and not."""
+    """Plants compared for the area at a place: those shown, the best first, and the others."""
 
     fit: GrowthFit
     place: int

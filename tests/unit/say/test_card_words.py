@@ -98,7 +98,7 @@ def test_leaving_areas_while_their_usual_cut_lasts_saves_hours_of_a_year():
         "4.0) hours a year less (€174) than with a cut at every visit."
     )
     free = Saving(saves.hours, Range(0.0, 0.0, 0.0))
-    assert "€" not in saving(open_locale("en-GB", "EUR"), sheet(*areas, leaving_saves=free))
+    assert "€" not in saving(euro, sheet(*areas, leaving_saves=free))
     assert saving(EN, sheet(*areas)) == ""
 
 
