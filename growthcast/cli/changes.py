@@ -18,6 +18,7 @@ from growthcast.cli.tables import print_line
 from growthcast.errors import BookProblems, UsageError
 from growthcast.nouns import dataclass
 from growthcast.plain import plain
+from growthcast.say.words import sentence
 
 if TYPE_CHECKING:
     from growthcast.book.begin.typed import Row
@@ -25,23 +26,7 @@ if TYPE_CHECKING:
 
 
 T = TypeVar("T")
-TANK = (
-    "Tank (name, client length x width x depth in cm, as lobby, Client A 120x45x48; Enter ends): "
-)
-AREA = "  plant and place (f front, m middle, b back, w wood, s surface; Enter ends): "
-NEXT = """\
-Next, in this order ({guide} there explains every column):
-  1. type your name and price of an hour into {practice}
-  2. growthcast add tank {book} tank_id=lobby client=Mine water_depth_cm=45
-  3. growthcast add area {book} area_id=stems tank_id=lobby species_id=rotala-rotundifolia \
-area_cm2=400 floor_cm=8 budget_cm=22 planted_on=2026-01-15
-  4. growthcast log {book} --tank lobby stems=24/12 35min --yes"""
 PRICE = "Your price of an hour, net, in EUR (Enter to leave open): "
-LEFT_OPEN = (
-    "What is left out is proposed from plant, place and depth, and marked as proposed; heights you "
-    "know are written as 9-22, ground as 400cm2, a day of planting as 2026-01-15 (without it: "
-    "before your time)."
-)
 
 
 def start_command(folder: Path, sheet: File) -> None:
@@ -75,7 +60,7 @@ def start_command(folder: Path, sheet: File) -> None:
         names = start_book(folder, *asked)
     else:
         names, practice = start_book(folder), folder / "practice.toml"
-        to_do = NEXT.format(guide=GUIDE, practice=practice, book=typed).split("\n")
+        to_do = sentence("first_next", guide=GUIDE, practice=practice, book=typed).split("\n")
     print_words([f"A new book is in {folder}: {', '.join(names)}.", *to_do])
     print_line(f"  growthcast check {typed} says at any time what is still missing.")
 
@@ -102,7 +87,7 @@ def ask_for_book(
     species = read_shipped_species()
     name = ask("Name of the practice (Enter to leave open): ")
     practice = {"name": name, "labour_rate_per_h": _until_understood(ask, PRICE, _price)}
-    say(LEFT_OPEN)
+    say(sentence("first_open"))
     tanks: list[Row] = []
     areas: list[Row] = []
 
@@ -114,9 +99,9 @@ def ask_for_book(
         check_rows(tanks[-1:], complete_areas([area], tanks[-1:], species))
         return area
 
-    while tank := _until_understood(ask, TANK, tank_of):
+    while tank := _until_understood(ask, sentence("first_tank"), tank_of):
         tanks.append(tank)
-        while area := _until_understood(ask, AREA, area_of):
+        while area := _until_understood(ask, sentence("first_area"), area_of):
             areas.append(area)
     if not tanks:
         return None

@@ -68,31 +68,7 @@ BUDGET = Role("#D55E00", "--", "D", 1.3, "#A84A00")
 FLOOR = Role("#009E73", ":", "", 1.6, "#00734F")
 VISITS = Role("#595959", "", "|", 0.8, "#595959")
 
-_SETTINGS: Any = {
-    "font.family": [FONT],
-    "font.size": LABEL_PT,
-    "axes.titlesize": TITLE_PT,
-    "axes.titlelocation": "left",
-    "axes.labelsize": LABEL_PT,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.linewidth": 0.7,
-    "axes.edgecolor": "#333333",
-    "xtick.labelsize": LABEL_PT,
-    "ytick.labelsize": LABEL_PT,
-    "xtick.major.width": 0.7,
-    "ytick.major.width": 0.7,
-    "xtick.major.size": 3.0,
-    "ytick.major.size": 3.0,
-    "timezone": "UTC",
-    "figure.constrained_layout.h_pad": 1.0 / MM_PER_INCH,
-    "figure.constrained_layout.w_pad": 1.0 / MM_PER_INCH,
-    "figure.constrained_layout.hspace": 0.06,
-    "svg.fonttype": "path",
-    "svg.hashsalt": "growthcast",
-    "savefig.facecolor": "white",
-    "figure.facecolor": "white",
-}
+SETTINGS = Path(__file__).with_name("house.mplstyle")
 
 
 @contextmanager
@@ -100,7 +76,8 @@ def house_style() -> Iterator[None]:
     """Draw and save in the house's style, whatever the user's own, and leave no setting behind."""
     import matplotlib.style
 
-    with matplotlib.style.context("default"), matplotlib.rc_context(_SETTINGS):
+    beside: Any = {"timezone": "UTC"}  # which matplotlib leaves out of files
+    with matplotlib.style.context("default"), matplotlib.rc_context(beside, SETTINGS):
         yield
 
 

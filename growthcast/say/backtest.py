@@ -10,13 +10,7 @@ from growthcast.forecast.report import as_date
 from growthcast.forecast.verdict import LEAST_READINGS, BacktestResult
 from growthcast.say import words as tell
 
-NAMES = {
-    "last_rate": "rate of the last span",
-    "line": "straight line through three spans",
-    "unpooled": "curve of each area alone",
-    "own_log": "with the tank's own log",
-    "table_only": "species table alone",
-}
+NAMES = ("last_rate", "line", "unpooled", "own_log", "table_only")
 WORTH_WIDENING = 0.05
 """A factor nearer to 1 than this is not worth a word."""
 
@@ -56,9 +50,13 @@ def _scores(result: BacktestResult, digits: int, rows: BoolArray) -> list[dict[s
     for name in (None, *(name for name in NAMES if name in result.baselines)):
         scores = result.scores(name, rows)
         scored = scores if scores.n > 0 and name in (None, *result.compared) else None
-        by = "growthcast" if name is None else NAMES[name]
+        by = "growthcast" if name is None else _name(name)
         lines.append({"by": by, "n": scores.n, "scored": scored, "digits": digits})
     return lines
+
+
+def _name(baseline: str) -> str:
+    return tell.sentence(f"backtest_by_{baseline}")
 
 
 def _sentences(result: BacktestResult) -> Iterator[str]:
@@ -105,7 +103,7 @@ def _side_by_side(result: BacktestResult) -> str:
     for name in result.baselines:
         if name not in result.compared:
             count = result.scores(name).n
-            said += f" The {NAMES[name]} could forecast {count}, too few to be compared."
+            said += f" The {_name(name)} could forecast {count}, too few to be compared."
     return said
 
 
@@ -122,7 +120,7 @@ def _against(result: BacktestResult) -> Iterator[str]:
     for name in result.compared if mine.n else ():
         theirs = result.scores(name).crps_share
         clear = abs(mine.crps_share - theirs) > 2.0 * result.standard_error(name)
-        what = "a straight line" if name == "line" else f"the {NAMES[name]}"
+        what = "a straight line" if name == "line" else f"the {_name(name)}"
         key = "backtest_beaten" if theirs < mine.crps_share else "backtest_beats"
         key += "" if clear else "_perhaps"
         smaller = 1.0 - mine.crps_share / theirs

@@ -67,15 +67,11 @@ def forecast_words(
     if not heights:
         yield tell.More()
     ahead = [
-        {
-            "name": names[area.area_id],
-            "day": at,
-            "height": height[LOW_TO_HIGH],
-            "over": over,
-            "unit": unit(area),
-        }
+        {"name": names[area.area_id], "day": at, "height": height, "over": over, "unit": unit(area)}
         for area in (areas[n] for n in sorted(order))
-        for at, height, over in zip(area.at, area.height_cm, area.chance_over_budget, strict=True)
+        for at, height, over in zip(
+            area.at, area.height_cm[:, LOW_TO_HIGH], area.chance_over_budget, strict=True
+        )
     ]
     yield tell.table("forecast_ahead", ahead, "Heights ahead, uncut", on=day)
 
@@ -157,16 +153,8 @@ def area_sentence(area: AreaForecast, label: str, last_reading: str, on: date, h
 
 
 FIT_RESTS_ON = {"log": "its own log", "tank": "its tank or species", "table": "the species table"}
-SPREADS = {
-    "tank": "between tanks, beyond their conditions",
-    "area": "between areas of a tank",
-    "species": "times what the species table says of its own rates",
-    "interval": "one week's growth to the next",
-    "drift": "a tank's slow drift",
-    "height_error_cm": "a reading, cm",
-    "height_error_share": "a reading, share of the height",
-    "weight": "a weight",
-}
+SPREADS = ("tank", "area", "species", "interval", "drift")
+SPREADS += ("height_error_cm", "height_error_share", "weight")
 MOST_ROWS_SAID = 20
 Z_90 = 1.2816
 """The 90 % quantile of the standard normal: 8 times in 10 lie within so many deviations."""
@@ -198,7 +186,7 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
     spreads = [_spread(name, answer["spread"]) for name in SPREADS]
     title = "How far things differ (log scale unless a unit is given)"
     yield tell.table("fit_spreads", spreads, title)
-    lags = [{"form": form, "lag": lag} for form, lag in answer["lag_d"].items()]
+    lags = ({"form": form, "lag": lag} for form, lag in answer["lag_d"].items())
     yield tell.table("fit_lags", lags, "Days of growth that a cut costs, by form")
     settling = answer["log_settling"].items()
     factors = [f"{form} {tell.quantile_words(_range(of), 'times', 2)}" for form, of in settling]
@@ -225,14 +213,9 @@ def offset_words(offset: Mapping[str, Any]) -> str:
 
 def rows_left_out_in_json(fit: GrowthFit) -> list[dict[str, Any]]:
     """Return the rows of the log that were not used, or set aside, each with why."""
-    return [
-        {
-            "file": row.file,
-            "row": row.row,
-            "why": suspect_words(row) if isinstance(row, Suspect) else row.why,
-        }
-        for row in fit.rows_left_out
-    ]
+    why = (suspect_words(r) if isinstance(r, Suspect) else r.why for r in fit.rows_left_out)
+    rows = zip(fit.rows_left_out, why, strict=True)
+    return [{"file": row.file, "row": row.row, "why": why} for row, why in rows]
 
 
 def suspect_words(suspect: Suspect) -> str:
@@ -269,4 +252,4 @@ def _spread(name: str, spread: Mapping[str, Any]) -> dict[str, Any]:
     if sd is not None:
         low, _, high = _range({"mean": np.log(value), "sd": sd})
         sure = f"learnt, {low:.2f} to {high:.2f}"
-    return {"what": SPREADS[name], "value": value, "sure": sure}
+    return {"what": tell.sentence(f"spread_{name}"), "value": value, "sure": sure}

@@ -128,21 +128,12 @@ def gap_words(tank: TankAdvice) -> list[str]:
     return [tell.sentence("interval_gap", days=asked_d, gap=gap_d)]
 
 
-HELD_BY = {
-    "nothing grows": "nothing is planted",
-    "none holds": "no plant is likely to hold",
-    "its own limit": "its own limit",
-    "the longest listed": "nothing",
-}
-
-
 def _chosen(tank: TankAdvice) -> dict[str, Any]:
     days = tank.recommended_interval_d
-    held_by = HELD_BY.get(tank.set_by) or _names(tank)[tank.limited_by or ""][0]
-    return {
-        "option": next((o for o in tank.options if o.interval_d == days), None),
-        "held": held_by,
-    }
+    option = next((one for one in tank.options if one.interval_d == days), None)
+    if tank.set_by == "the plants":
+        return {"option": option, "held": _names(tank)[tank.limited_by or ""][0]}
+    return {"option": option, "held": tell.sentence(f"held_{tank.set_by.replace(' ', '_')}")}
 
 
 def _options(tank: TankAdvice, currency: str, mark: str) -> tell.Words:

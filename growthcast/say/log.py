@@ -163,20 +163,15 @@ def doubtful_words(visits: Sequence[Understood]) -> str:
 def visit_for_programs(known: Understood, written: bool) -> dict[str, Any]:
     """Return a visit as ``--json`` prints it."""
     whole = {"tank_id": known.tank_id, "on": known.day, "written": written, "rows": known.cells}
-    doubts = doubts_for_programs(known.doubts)
+    doubts = [
+        plain(doubt) | {"sentence": doubt_sentence(doubt), "cause": cause_words(doubt) or None}
+        for doubt in known.doubts
+    ]
     return whole | {"understood": understood_words(known), "doubts": doubts}
 
 
 LARGE_G = 999.5
 """Heavier weights are said to ten grams."""
-
-
-def doubts_for_programs(doubts: Sequence[Doubt]) -> list[dict[str, Any]]:
-    """Return doubts as ``--json`` prints them, with their sentences."""
-    return [
-        plain(doubt) | {"sentence": doubt_sentence(doubt), "cause": cause_words(doubt) or None}
-        for doubt in doubts
-    ]
 
 
 def questions(doubts: Sequence[Doubt], texts: Texts = TERMINAL) -> dict[str | None, list[str]]:

@@ -12,11 +12,6 @@ from growthcast.book.book import Table as SpeciesTable
 from growthcast.book.tables import TABLES, UNIT_WORDS
 from growthcast.say.words import Beside, More, Table, Words, sentence, table, yes_or_no
 
-BASIS_WORDS = {
-    "published": "published: the rate is printed in a scientific paper",
-    "growers": "growers: the rate fits a cutting interval or doubling time told by growers",
-    "estimate": "estimate: the rate was put to the plant from memory; no figure for it was read",
-}
 FROM_BOOK = "from the book's own species.csv"
 SAID_ELSEWHERE = {"species_id", "scientific_name", "common_name", "caution", "basis", "source"}
 MOST_LISTED = 14
@@ -118,7 +113,7 @@ def species_words(plant: Mapping[str, Any]) -> Words:
         part.append((column.name, column.meaning, told, sure))
     heads, gives_way = ("column", "what it is", "value", "how sure"), ("column",)
     yield Table("", heads, essential, gives_way)
-    yield f"Basis: {BASIS_WORDS[plant['basis']]}."
+    yield sentence(f"species_{plant['basis']}")
     if plant["caution"]:
         yield f"Caution: {plant['caution']}"
     yield More()

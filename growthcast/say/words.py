@@ -6,7 +6,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
-from functools import cache, lru_cache
+from functools import lru_cache
 from pathlib import Path
 from string import Formatter
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
@@ -66,14 +66,13 @@ RANGES_HOLD = "Ranges hold 8 times in 10."
 FORMATTER = Formatter()
 
 
-@lru_cache(maxsize=1)
-def _texts() -> Mapping[str, str]:
-    return Parts(Path(__file__).with_name("languages") / "terminal.toml", BY_KEY)
+LANGUAGES = Path(__file__).with_name("languages")
 
 
-@cache
-def _text(key: str) -> str:
-    return _texts()[key]
+@lru_cache(maxsize=4)
+def read_texts(language: str) -> Mapping[str, str]:
+    """Return every text of a language; those of the terminal stand by themselves."""
+    return Parts(LANGUAGES / f"{language}.toml", BY_KEY)
 
 
 @lru_cache(maxsize=1024)
@@ -126,7 +125,7 @@ def sentence(key: str, **blanks: Any) -> str:
 
     How a blank is written is a function of this module.
     """
-    return filled(_text(key), blanks, globals().get)
+    return filled(read_texts("terminal")[key], blanks, globals().get)
 
 
 def table(
@@ -143,7 +142,7 @@ def table(
     holds blanks of its cells beside those of all; a row of text stays as it is. Columns of
     ``without`` are left out.
     """
-    declared = ([*line.split(" | "), ""] for line in _text(key).splitlines())
+    declared = ([*line.split(" | "), ""] for line in read_texts("terminal")[key].splitlines())
     columns = [column for column in declared if column[0].rstrip(">") not in without]
 
     def told(row: Mapping[str, Any]) -> list[str]:

@@ -21,9 +21,8 @@ from growthcast.nouns import dataclass
 from growthcast.say.locale import Locale
 from growthcast.say.overview import due_why, growth_words
 from growthcast.say.strip import days_of_100
-from growthcast.say.texts import read_texts
 from growthcast.say.watch import checks_for, noticed_sentence, tank_sentence
-from growthcast.say.words import named
+from growthcast.say.words import named, read_texts
 from growthcast.service.pages.overview import TankStanding
 
 

@@ -90,9 +90,8 @@ def test_what_is_not_known_well_is_measured_first():
 def test_leaving_areas_while_their_usual_cut_lasts_saves_hours_of_a_year():
     areas = cut(usual_lasts_visits=2), cut("Moss", usual_lasts_visits=1)
     saves = Saving(Range(2.0, 3.0, 4.0), Range(116.0, 174.0, 232.0))
-    said = saving(open_locale("en-GB", "EUR"), sheet(*areas, leaving_saves=saves)).replace(
-        "\u00a0", " "
-    )
+    euro = open_locale("en-GB", "EUR")
+    said = saving(euro, sheet(*areas, leaving_saves=saves)).replace("\u00a0", " ")
     assert said == (
         "Cut to its usual height and left at the visits that this lasts, Stems takes 3.0 (2.0 to "
         "4.0) hours a year less (€174) than with a cut at every visit."

@@ -13,7 +13,7 @@ import pytest
 from growthcast.book.findings import slugs
 from growthcast.say import words
 from growthcast.say.locale import open_locale
-from growthcast.say.texts import read_texts
+from growthcast.say.words import read_texts
 
 NBSP = "\u00a0"
 DAY = date(2026, 3, 1)
@@ -139,7 +139,7 @@ def test_a_range_says_its_unit_where_the_text_needs_it():
 
 
 def test_every_sentence_of_a_terminal_is_said_somewhere():
-    rooms = files("growthcast.say").iterdir()
+    rooms = [*files("growthcast.say").iterdir(), *files("growthcast.cli").iterdir()]
     code = "".join(one.read_text(encoding="utf-8") for one in rooms if one.name.endswith(".py"))
     asked = re.findall(r"(?:sentence|table)\(\s*(f?)[\"'](\w+)(\W)", code)
     begun = tuple(key for formatted, key, end in asked if formatted and end == "{")
