@@ -24,6 +24,8 @@ from growthcast.service.pages.contract import Contract
 from growthcast.service.pages.course import Course
 from growthcast.service.pages.record import Record, past_records
 
+Drawn = tuple[int, Course, OptionAdvice | None]
+"""The place of an area, how it goes, and the rhythm at which it does."""
 ROOM_ABOVE = 1.3
 """Height of a picture's axis, as a share of the agreed height: room to see what is too tall."""
 
@@ -81,9 +83,9 @@ def build_brief(
         if client is not None:
             blocks.append(page.Heading(tell.place_words(locale, tank), new_sheet=new_sheet))
             new_sheet = False
-        blocks += background(
-            locale, tank, records[tank.tank_id], book.practice, level, new_sheet=new_sheet
-        )
+        first = page.Heading(locale.say("areas_heading"), level, new_sheet)
+        record = records[tank.tank_id]
+        blocks += background(locale, tank, record, book.practice.horizon_d, first)
         blocks += photo_blocks(locale, photos_of(book, [tank.tank_id])[0], level)
     years = [tank.option.year.cost_range for tank in grown if tank.option is not None]
     cost = contract.cost if contract is not None else next(iter(years), None)
@@ -133,20 +135,12 @@ def proposal(
 
 
 def background(
-    locale: Locale,
-    tank: TankFacts,
-    record: Record,
-    practice: Practice,
-    level: int,
-    *,
-    new_sheet: bool,
+    locale: Locale, tank: TankFacts, record: Record, horizon_d: int, heading: page.Heading
 ) -> list[page.Block]:
-    """Build what the proposal for a tank rests on."""
-    blocks: list[page.Block] = [
-        page.Heading(locale.say("areas_heading"), level, new_sheet=new_sheet),
-        _areas_table(locale, tank, practice.horizon_d),
-    ]
-    if beside := tuple(_picture(locale, tank, *one, tank.option, BESIDE_MM) for one in tank.beside):
+    """Build what the proposal for a tank rests on, under its first heading."""
+    level, blocks = heading.level, [heading, _areas_table(locale, tank, horizon_d)]
+    drawn = ((place, course, tank.option) for place, course in tank.beside)
+    if beside := tuple(_picture(locale, tank, one, BESIDE_MM) for one in drawn):
         blocks.append(page.Pictures(beside, "", columns=max(2, len(beside))))
     if not tank.first_estimate:
         said = " ".join(tell.record_sentences(locale, record))
@@ -205,27 +199,21 @@ def _pictures(locale: Locale, tank: TankFacts) -> page.Pictures:
     top = max(float(course.height_cm.max()) for _, course in tank.courses)
     abreast = 2 if len(tank.courses) <= 4 else 3
     drawn = (
-        _picture(locale, tank, tank.limiting, course, rhythm, COURSE_MM[abreast], top)
+        _picture(locale, tank, (tank.limiting, course, rhythm), COURSE_MM[abreast], top)
         for rhythm, course in tank.courses
     )
     return page.Pictures(tuple(drawn), locale.say("picture_caption"), abreast)
 
 
 def _picture(
-    locale: Locale,
-    tank: TankFacts,
-    place: int,
-    course: Course,
-    rhythm: OptionAdvice | None,
-    size_mm: tuple[float, float],
-    highest_cm: float = 0.0,
+    locale: Locale, tank: TankFacts, drawn: Drawn, mm: tuple[float, float], highest_cm: float = 0.0
 ) -> page.Picture:
     """Draw one area over the days ahead; ``highest_cm`` is that of pictures on the same axes."""
-    area = tank.areas[place].forecast
-    highest_cm = max(highest_cm, float(course.height_cm.max()))
+    place, course, _ = drawn
+    area, highest_cm = tank.areas[place].forecast, max(highest_cm, float(course.height_cm.max()))
     top = max(ROOM_ABOVE * area.budget_cm, 1.04 * highest_cm)
-    title, heard = tell.picture_words(locale, tank, place, course, rhythm)
-    svg = course_picture(locale, course, area, top, (title, heard), size_mm)
+    title, heard = tell.picture_words(locale, tank, *drawn)
+    svg = course_picture(locale, course, area, top, (title, heard), mm)
     return page.Picture(svg, title, "", heard)
 
 

@@ -72,13 +72,8 @@ def contract_blocks(
     if contract.visits - contract.journeys >= 0.5:
         alone = sum(year_price(t.option.year.cost) for t in facts if t.option is not None)
         saved_h = contract.hours_apart - contract.hours.p50
-        shared = locale.say(
-            "contract_shared",
-            journeys=locale.count("journey", round(contract.journeys)),
-            visits=locale.count("visit", round(contract.visits)),
-            amount=worth(locale, alone - year_price(contract.cost.p50), saved_h),
-        )
-        said.append(shared)
+        amount = worth(locale, alone - year_price(contract.cost.p50), saved_h)
+        said.append(locale.say("contract_shared", amount=amount, **_counts(locale, contract)))
     longer = contract.hours_longer * contract.price_per_h
     if round(longer) < round(contract.cost.p50):
         said.append(_longer_words(locale, practice, facts, longer))
@@ -89,6 +84,12 @@ def contract_blocks(
     ]
 
 
+def _counts(locale: Locale, contract: Contract) -> dict[str, str]:
+    """Return how many visits and journeys a year has, in words."""
+    counts = {"journey": contract.journeys, "visit": contract.visits}
+    return {f"{name}s": locale.count(name, round(number)) for name, number in counts.items()}
+
+
 def _longer_words(
     locale: Locale, practice: Practice, facts: Sequence[TankFacts], cost: float
 ) -> str:
@@ -96,11 +97,8 @@ def _longer_words(
     vat = practice.vat_percent
     price = locale.say("a_month", amount=locale.money(month_price(cost)))
     price = gross_month(locale, cost, vat) if vat else price
-    rows = (
-        f"{place_words(locale, tank)}: {locale.count('every', row.interval_d)}"
-        for tank, row in longer_each(facts)
-        if row is not tank.option
-    )
+    every = [(tank, row) for tank, row in longer_each(facts) if row is not tank.option]
+    rows = (f"{place_words(locale, t)}: {locale.count('every', o.interval_d)}" for t, o in every)
     return locale.say("contract_longer", price=price, rows="; ".join(rows))
 
 
@@ -139,16 +137,10 @@ def _facts(
 ) -> page.Facts:
     year, net = contract.cost if locale.currency else contract.hours, contract.cost.p50
     middle = year_price(net) if locale.currency else year.p50
-    amounts = {
-        name: worth(locale, at, at)
-        for name, at in (("low", year.p10), ("amount", middle), ("high", year.p90))
-    }
-    note = locale.say(
-        "contract_year_agreed" if locale.currency and practice.terms else "contract_year",
-        visits=locale.count("visit", round(contract.visits)),
-        journeys=locale.count("journey", round(contract.journeys)),
-        **amounts,
-    )
+    amounts = {"low": year.p10, "amount": middle, "high": year.p90}
+    blanks = {name: worth(locale, at, at) for name, at in amounts.items()}
+    key = "contract_year_agreed" if locale.currency and practice.terms else "contract_year"
+    note = locale.say(key, **_counts(locale, contract), **blanks)
     price = locale.say("a_month", amount=a_month(locale, net, contract.hours.p50))
     if locale.currency and not practice.vat_percent:
         note = f"{note}; {vat_words(locale, practice, net)}"
@@ -170,16 +162,13 @@ def _table(locale: Locale, tanks: Sequence[TankFacts], contract: Contract) -> pa
 
     rows = []
     for tank, hours in zip(tanks, contract.hours_at_tanks, strict=True):
-        option, none = tank.option, locale.say("against_none")
-        rows.append(
-            (
-                place_words(locale, tank),
-                none if option is None else locale.count("every", option.interval_d),
-                none if option is None else days_of_100(locale, option.share_of_days_presentable),
-                none if tank.next_on is None else locale.week_date(tank.next_on),
-                month(hours),
-            )
-        )
+        option, every, looks, day = tank.option, *[locale.say("against_none")] * 3
+        if option is not None:
+            every = locale.count("every", option.interval_d)
+            looks = days_of_100(locale, option.share_of_days_presentable)
+        if tank.next_on is not None:
+            day = locale.week_date(tank.next_on)
+        rows.append((place_words(locale, tank), every, looks, day, month(hours)))
     journeys = locale.say("per_year", count=locale.count("journey", round(contract.journeys)))
     road = month(contract.hours.p50 - sum(contract.hours_at_tanks))
     if locale.currency:  # what is left of the whole, so that the column adds up

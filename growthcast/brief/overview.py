@@ -74,12 +74,8 @@ def _table(locale: Locale, standings: Sequence[TankStanding]) -> page.Table:
 def _row(locale: Locale, standing: TankStanding) -> tuple[str, ...]:
     advice, option, none = standing.advice, standing.option, locale.say("due_none")
     whose = ", ".join(named(part) for part in (standing.site, advice.client) if part)
-    head = (
-        named(advice.tank_id),
-        locale.say(f"state_{standing.state}"),
-        due_words(locale, standing),
-        whose,
-    )
+    state, due = locale.say(f"state_{standing.state}"), due_words(locale, standing)
+    head = (named(advice.tank_id), state, due, whose)
     if option is None:
         return (*head, none, none, none, none, none)
     days, limit = advice.recommended_interval_d, advice.limited_by

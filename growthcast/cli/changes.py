@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from growthcast.book.files import find_own_book
 from growthcast.book.findings import format_finding
 from growthcast.book.words import shown
+from growthcast.book.writing.append import Change, parse_row
 from growthcast.cli.options import Day, File, Text
 from growthcast.cli.output import print_answer, print_words, say
 from growthcast.cli.tables import print_line
@@ -22,7 +23,6 @@ from growthcast.say.words import sentence
 
 if TYPE_CHECKING:
     from growthcast.book.begin.typed import Row
-    from growthcast.book.writing.append import Change
 
 
 T = TypeVar("T")
@@ -176,7 +176,6 @@ def replace_command(items: list[str], made: Made) -> None:
 
     Exit status: 0 done, 2 unknown area or plant, or the book does not check, 3 tool fault.
     """
-    from growthcast.book.writing.append import parse_row
     from growthcast.book.writing.areas import replace_area
 
     folder, items = book_first(items)
@@ -210,7 +209,6 @@ def move_command(area: list[str], budget: Text, floor: Text, cut: Text, made: Ma
 
     Exit status: 0 done, 2 unknown area, or heights that do not check, 3 the tool itself failed.
     """
-    from growthcast.book.writing.append import parse_row
     from growthcast.book.writing.areas import move_bounds
 
     if len(area) > 2:

@@ -5,19 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, timedelta
 from functools import partial
-from typing import TYPE_CHECKING
 
+from growthcast.book.book import Book
+from growthcast.book.checks.rounds import closed_on, closed_times, open_before
+from growthcast.brief.visits import PlannedVisit, read_visits
 from growthcast.cli.options import Day, Days, File, Text, chosen_tanks, open_fit, recalled
 from growthcast.cli.output import Form, check_file, say, write_file
 from growthcast.cli.pages import check_page, write_page
 from growthcast.errors import UsageError
+from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
-
-if TYPE_CHECKING:
-    from growthcast.book.book import Book
-    from growthcast.brief.visits import PlannedVisit
-    from growthcast.fit.result import GrowthFit
-    from growthcast.service.advice import TankAdvice
+from growthcast.say.reasons import reason
+from growthcast.service.advice import TankAdvice
+from growthcast.service.recommend import recommend
+from growthcast.service.urgency import due_on_day, last_visit_on, tanks_due
 
 LONGEST_D = 366
 
@@ -31,10 +32,7 @@ def cuts_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.brief.visits import read_visits
     from growthcast.say.cuts import no_visit_words, sheet_json, sheets_words
-    from growthcast.service.recommend import recommend
-    from growthcast.service.urgency import due_on_day, tanks_due
     from growthcast.service.visit.cuts import cut_sheet
 
     if out is not None:
@@ -96,8 +94,6 @@ def _next_visit(
 
 def recommended_interval(book: Book, advice: TankAdvice) -> int:
     """Days until the next visit that is recommended, the shortest listed where none is feasible."""
-    from growthcast.say.reasons import reason
-
     if advice.recommended_interval_d is not None:
         return advice.recommended_interval_d
     shortest = min(advice.longest_interval_d, *book.practice.intervals_d)
@@ -125,7 +121,6 @@ def peak_command(
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     from growthcast.say.ahead import peak_sentence, peaks_words, why_not_best
-    from growthcast.service.recommend import recommend
     from growthcast.service.visit.peak import peak_plan
 
     if shine is None:
@@ -169,9 +164,6 @@ def _visits_before(
     given: list[date],
 ) -> list[date]:
     """Return the visits before the day to shine, the last of ``span``: as given, or the usual."""
-    from growthcast.book.checks.rounds import closed_on, closed_times, open_before
-    from growthcast.service.urgency import last_visit_on
-
     today, shine = span
     closed = closed_times(book).get(advice.tank_id, ())
     for visit in given:

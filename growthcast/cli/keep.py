@@ -7,23 +7,21 @@ from collections import Counter
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from growthcast.book.book import Book, plant_named
 from growthcast.book.files import find_book
 from growthcast.book.findings import count_of as findings_in_words
 from growthcast.book.findings import format_finding, format_findings
+from growthcast.book.read import inspect_book, read_book, read_shipped_species
 from growthcast.book.words import did_you_mean, shown
 from growthcast.cli import output
 from growthcast.cli.changes import book_first
 from growthcast.cli.log_file import say_columns
 from growthcast.cli.options import Day, File, Text, Texts, fitted, folder_of
-from growthcast.errors import BookProblems, Exit, GrowthcastError, RowsRefused, UsageError
+from growthcast.errors import BookProblems, Exit, Finding, GrowthcastError, RowsRefused, UsageError
 from growthcast.plain import plain
 from growthcast.say.words import and_list, capital, count_of
-
-if TYPE_CHECKING:
-    from growthcast.book.book import Book
-    from growthcast.errors import Finding
 
 
 def add_command(kind: str, cells: Texts, as_json: bool) -> None:
@@ -33,8 +31,6 @@ def add_command(kind: str, cells: Texts, as_json: bool) -> None:
 
     Exit status: 0 done, 2 the row does not check or cannot be written, 3 the tool itself failed.
     """
-    from growthcast.book.book import plant_named
-    from growthcast.book.read import read_shipped_species
     from growthcast.book.writing import append
 
     if kind not in append.KINDS:
@@ -71,7 +67,6 @@ def _with_proposals(folder: Path, row: dict[str, Any]) -> dict[str, Any]:
     Where the book has problems, or no column to say in that something is proposed, it is as it was.
     """
     from growthcast.book.begin.typed import complete_areas, plant_meant
-    from growthcast.book.read import read_book
 
     columns = _own_columns(folder, "areas")
     if not row.get("species_id") or not row.get("tank_id") or "note" not in columns:
@@ -116,7 +111,6 @@ def export_command(book: Text, xlsx: File, as_json: bool) -> None:
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.book.read import inspect_book
     from growthcast.book.sheets.export import check_workbook_target, export_book
     from growthcast.book.sheets.values import STAMP
 
@@ -186,7 +180,6 @@ def import_command(
 def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, as_json: bool) -> None:
     """Say what an old diary would bring into the log, and with ``yes`` write it."""
     from growthcast.book.begin import diary as diaries
-    from growthcast.book.read import read_book
     from growthcast.say.written import meaning_words, plan_words
 
     output.check_file(folder, kept, ".toml")
@@ -225,7 +218,6 @@ def check_command(book: Text, as_json: bool, on: Day, deep: bool) -> None:
 
     Exit status: 0 nothing or remarks only, 1 notes, 2 problems or bad arguments, 3 tool fault.
     """
-    from growthcast.book.read import inspect_book
     from growthcast.say.supposed import co2_words
 
     read, findings = inspect_book(folder_of(book), today=date.today(), on=on)

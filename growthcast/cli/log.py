@@ -6,21 +6,26 @@ import sys
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from growthcast.book.book import Book
 from growthcast.book.files import find_own_book
+from growthcast.book.read import read_book, read_once
+from growthcast.book.writing.visit.entry import VisitRow, looks_like_item, visit_rows
+from growthcast.book.writing.visit.lines import (
+    Line,
+    checked_name,
+    checked_number,
+    keep_picture,
+    read_taps,
+)
+from growthcast.book.writing.visit.places import GRAMMAR, places_of, tank_of_visit
 from growthcast.cli import log_file, output
 from growthcast.cli.options import Count, Day, File, Text, Texts, folder_of, open_fit
 from growthcast.cli.output import Form
 from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
-
-if TYPE_CHECKING:
-    from growthcast.book.book import Book
-    from growthcast.book.writing.visit.entry import VisitRow
-    from growthcast.book.writing.visit.lines import Line
-    from growthcast.service.visit.picture import Picture
+from growthcast.service.visit.picture import Picture, pane_of, read_picture, shown_picture
 
 
 def ask_for_visit(
@@ -30,9 +35,6 @@ def ask_for_visit(
 
     ``items`` are parts of the visit that are known already.
     """
-    from growthcast.book.writing.visit.entry import visit_rows
-    from growthcast.book.writing.visit.places import GRAMMAR, places_of
-
     output.say(
         f"{tank_id} on {day}: type what you did, Enter to skip an area, ? for what to write."
     )
@@ -102,9 +104,6 @@ def log_command(asked: Asked, form: Form) -> None:
 
     Exit status: 0 done, 2 the visit is not understood or does not check, 3 the tool itself failed.
     """
-    from growthcast.book.read import read_once
-    from growthcast.book.writing.visit.entry import looks_like_item
-
     items = asked.visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
     items = items[1:] if named else items
@@ -121,10 +120,7 @@ def log_command(asked: Asked, form: Form) -> None:
 
 
 def _log_visit(folder: Path, asked: Asked, form: Form, items: list[str]) -> None:
-    from growthcast.book.read import read_book
     from growthcast.book.writing.unlog import without_visit
-    from growthcast.book.writing.visit.entry import visit_rows
-    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.say import log as tell
     from growthcast.service.visit.logged import after_visit
 
@@ -170,8 +166,6 @@ def _log_visit(folder: Path, asked: Asked, form: Form, items: list[str]) -> None
 
 def _line(tank_id: str, day: date, items: Sequence[str], asked: Asked) -> Line:
     """Return a visit as its line; ``taps`` are a file of them, or they themselves."""
-    from growthcast.book.writing.visit.lines import Line, checked_name, checked_number, read_taps
-
     number, by, taps = checked_number(asked.number), checked_name(asked.by), asked.taps
     tapped = taps if not taps or taps.lstrip().startswith("{") else output.text_of(Path(taps))
     if tapped:
@@ -203,12 +197,8 @@ def measure_command(
 
     Exit status: 0 done, 2 the photo is refused or bad arguments, 3 the tool itself failed.
     """
-    from growthcast.book.read import read_book
-    from growthcast.book.writing.visit.lines import keep_picture, read_taps
-    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.say.written import photo_words
     from growthcast.service.visit.photo import measure, size_of_tank
-    from growthcast.service.visit.picture import pane_of, read_picture
 
     if (taps is None) == (html is None) or (html is not None and keep):
         raise UsageError(
@@ -242,13 +232,11 @@ def _write_page(
 
     import numpy as np
 
-    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.desk.visit import tapping_page
     from growthcast.forecast.heights import LEVELS
     from growthcast.forecast.report import as_date, forecast_growth
     from growthcast.say.words import named
     from growthcast.service.visit.photo import photo_task
-    from growthcast.service.visit.picture import shown_picture
 
     opened, _, fit = open_fit(book, None)
     output.check_file(opened.folder, html, ".html")

@@ -7,15 +7,23 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from growthcast.book.book import Book
 from growthcast.book.findings import format_finding
+from growthcast.book.writing.append import Change, would_add
+from growthcast.book.writing.unlog import change_visit
+from growthcast.book.writing.visit.lines import (
+    Line,
+    State,
+    keep_taps,
+    log_line,
+    numbered,
+    read_lines,
+)
 from growthcast.cli.output import WAITING, print_answer, print_words, say, text_of, working
 from growthcast.errors import GrowthcastError, HeldAlready, UsageError
 from growthcast.say.words import count_of
 
 if TYPE_CHECKING:
-    from growthcast.book.book import Book
-    from growthcast.book.writing.append import Change
-    from growthcast.book.writing.visit.lines import Line, State
     from growthcast.fit.result import GrowthFit
     from growthcast.service.doubts.judge import Understood
 
@@ -32,9 +40,7 @@ STATES = {
 def log_file(folder: Path, file: Path, today: date, yes: bool, as_json: bool) -> None:
     """Log the visits of a file: all are understood and checked before the first is written."""
     from growthcast.book.read import read_book
-    from growthcast.book.writing.append import would_add
     from growthcast.book.writing.visit.entry import visit_rows
-    from growthcast.book.writing.visit.lines import numbered, read_lines
     from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.say.log import doubtful_words, understood_words, visit_for_programs
 
@@ -89,10 +95,6 @@ def tried_line(
 
     One logged ``again`` stands in the place of what the book has of it.
     """
-    from growthcast.book.writing.append import would_add
-    from growthcast.book.writing.unlog import change_visit
-    from growthcast.book.writing.visit.lines import numbered
-
     if (state := numbered(folder, line)) != "new":
         return state
     try:
@@ -124,8 +126,6 @@ def say_columns(file: str, names: Sequence[str]) -> None:
 def write_line(
     folder: Path, line: Line, known: Understood, today: date, *, again: bool = False
 ) -> tuple[State, Change | None]:
-    from growthcast.book.writing.unlog import change_visit
-    from growthcast.book.writing.visit.lines import keep_taps, log_line
 
     if again:
         visit = (known.tank_id, known.day, known.cells)

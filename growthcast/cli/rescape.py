@@ -4,22 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from growthcast.book.book import Book
 from growthcast.book.findings import format_findings, summary_for_commands
+from growthcast.book.supposed import Layout, known_species, read_layout
 from growthcast.book.words import check_known
 from growthcast.cli import options
 from growthcast.cli.output import Form, say, text_of, working
 from growthcast.errors import BookProblems, UsageError
+from growthcast.fit.result import GrowthFit
+from growthcast.fit.supposed import day_of
 from growthcast.nouns import dataclass
+from growthcast.say.words import Words
 
-if TYPE_CHECKING:
-    from growthcast.book.book import Book
-    from growthcast.book.supposed import Layout
-    from growthcast.fit.result import GrowthFit
-    from growthcast.say.words import Words
-
-    Answer = tuple[dict[str, Any], Words]
+Answer = tuple[dict[str, Any], Words]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +96,6 @@ def check_asked(asked: Asked) -> None:
 
 
 def named_plants(book: Book, asked: Asked) -> list[str]:
-    from growthcast.book.supposed import known_species
 
     none = "--plants names no plant; leave it out to look at all that fit"
     names = dict.fromkeys(names_in(asked.plants, none))
@@ -106,8 +104,6 @@ def named_plants(book: Book, asked: Asked) -> list[str]:
 
 def stock_list(book: Book, file: Path | None) -> set[str] | None:
     """Return the plants of a list that the table knows; those it does not know are said."""
-    from growthcast.book.supposed import known_species
-
     if file is None:
         return None
     found = set()
@@ -209,9 +205,6 @@ def _layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> Answer:
 
 def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path]) -> list[Layout]:
     """Read all layouts; the problems of all of them are said together."""
-    from growthcast.book.supposed import read_layout
-    from growthcast.fit.supposed import day_of
-
     layouts, problems = [], []
     for file in files:
         try:

@@ -8,13 +8,19 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from growthcast.book.checks.rounds import (
+    ClosedTime,
+    closed_on,
+    closed_times,
+    open_before,
+    open_from,
+)
 from growthcast.cli.options import Day, File, Text, chosen_tanks, folder_of, open_fit, recalled
 from growthcast.cli.output import Form, check_file, print_answer, say, write_file
 from growthcast.errors import UsageError
 from growthcast.plain import plain
 
 if TYPE_CHECKING:
-    from growthcast.book.checks.rounds import ClosedTime
     from growthcast.service.rounds.plan import RoundsPlan
     from growthcast.service.visit.away import AwayTank
 
@@ -85,7 +91,6 @@ def away_command(
     """
     import numpy as np
 
-    from growthcast.book.checks.rounds import closed_times
     from growthcast.say.ahead import away_words
     from growthcast.service.visit.away import weeks_away
 
@@ -124,8 +129,6 @@ def _open_ends(
 
     ``asked`` are the day stood on and the two days asked for.
     """
-    from growthcast.book.checks.rounds import open_before, open_from
-
     day, before, after = asked
     ends = open_before(times, before, day) or day, open_from(times, after)
     if ends != (before, after):
@@ -135,7 +138,6 @@ def _open_ends(
 
 def _with_open_stand_in(one: AwayTank, times: tuple[ClosedTime, ...]) -> tuple[AwayTank, str]:
     """Return the tank with a stand-in on a day on which it can be visited, and its conclusion."""
-    from growthcast.book.checks.rounds import closed_on, open_before, open_from
     from growthcast.say.ahead import away_sentence
     from growthcast.say.words import day_words, week_day_words
 

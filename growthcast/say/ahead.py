@@ -135,15 +135,10 @@ def away_words(
         return
     yield lead_words([tank for tank, _ in tanks], on, first, last)
     rows = [
-        {
-            "tank": one,
-            "mark": MARKS[one.state],
-            "bridged": None if one.state == "lasts" else one.chance_bridged,
-            "on": on,
-        }
-        for one, _ in tanks
+        {"tank": one, "mark": mark, "bridged": None if one.state == "lasts" else one.chance_bridged}
+        for one, mark in ((one, MARKS[one.state]) for one, _ in tanks)
     ]
-    yield tell.table("away_tanks", rows, "", ["client"])
+    yield tell.table("away_tanks", rows, "", ["client"], on=on)
     if ended:
         yield tell.no_row_words(ended)
     worst_first = sorted(tanks, key=lambda item: [*MARKS].index(item[0].state), reverse=True)
@@ -178,11 +173,9 @@ def lead_words(tanks: Sequence[AwayTank], on: date, first: date, last: date) -> 
 
 def _row(area: AwayArea, on: date) -> dict[str, Any]:
     first, middle, _ = area.passes_on
-    day = "stays inside"
-    if first:
-        day = tell.day_words(middle, on) if middle else f"{tell.day_words(first, on)} (1 in 10)"
-    over_cm = area.over_cm.p90 if first else None
-    return {"area": area, "day": day, "over": over_cm, "unit": area.unit, "least": area.floor_cm}
+    rare = " (1 in 10)" if first and not middle else ""
+    over = {"day": middle or first, "rare": rare, "over": area.over_cm.p90 if first else None}
+    return {**over, "area": area, "on": on, "unit": area.unit, "least": area.floor_cm}
 
 
 def away_sentence(tank: AwayTank) -> str:
@@ -195,15 +188,11 @@ def away_sentence(tank: AwayTank) -> str:
         for area in tank.areas
         if area.bridging_cut_cm < area.usual_cut_cm * 0.99
     ]
-    said = tell.sentence(
-        f"bridged_{tank.state.replace(' ', '_').replace('-', '_')}",
-        tank=tank,
-        on=tank.last_visit,
-        days=(tank.next_visit - tank.last_visit).days,
-        lower=lower or ["every area"],
-        verb="is" if len(lower) < 2 else "are",
-        worst=min(tank.areas, key=lambda area: area.chance_within),
-    )
+    key = f"bridged_{tank.state.replace(' ', '_').replace('-', '_')}"
+    worst = min(tank.areas, key=lambda area: area.chance_within)
+    blanks = {"on": tank.last_visit, "days": (tank.next_visit - tank.last_visit).days}
+    blanks |= {"lower": lower or ["every area"], "verb": "is" if len(lower) < 2 else "are"}
+    said = tell.sentence(key, tank=tank, worst=worst, **blanks)
     if tank.state == "stand-in":
         key = "away_none_holds" if tank.stand_in_by is None else "away_stand_in_by"
         said += tell.sentence(key, tank=tank, on=tank.last_visit)

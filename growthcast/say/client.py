@@ -84,11 +84,13 @@ def argument(locale: Locale, tank: TankFacts) -> list[str]:
     said.append(locale.say("asked_short", tank=tank, saved=between))
     key = "asked_reason" if tank.reason else "asked_no_reason"
     said.append(locale.say(key, reason=named(tank.reason)))
-    minutes, fixed = (
-        locale.say("minutes", n=locale.number(of))
-        for of in (option.minutes_per_visit - tank.travel_min, tank.fixed_min)
-    )
-    return [*said, locale.say("asked_minutes", minutes=minutes, fixed=fixed)]
+    at_tank = _minutes(locale, option.minutes_per_visit - tank.travel_min)
+    fixed = _minutes(locale, tank.fixed_min)
+    return [*said, locale.say("asked_minutes", minutes=at_tank, fixed=fixed)]
+
+
+def _minutes(locale: Locale, minutes: float) -> str:
+    return locale.say("minutes", n=locale.number(minutes))
 
 
 def _why_not_less(
@@ -97,12 +99,9 @@ def _why_not_less(
     """Return which rule proposes a rhythm, and what it buys: the numbers are those of the strip."""
     said = [locale.say("why_longest", option=option, tank=tank)]
     days, now = (days_of_100(locale, o.share_of_days_presentable) for o in (longer, option))
-    told = {
-        "longer": longer,
-        "saved": apart(locale, tank, option, longer),
-        "held": 1.0 - longer.visits_over_per_year / longer.year.visits,
-    }
-    said.append(locale.say("why_same" if days == now else "why_less", days=days, now=now, **told))
+    held, saved = longer.chance_all_within, apart(locale, tank, option, longer)
+    key, blanks = "why_same" if days == now else "why_less", {"days": days, "now": now}
+    said.append(locale.say(key, longer=longer, saved=saved, held=held, **blanks))
     unit = tank.areas[tank.limiting].unit
     cuts = (one.areas[tank.limiting] for one in (option, longer))
     now_cut, then_cut = (hand_cut(cut.cut_cm, unit, cut.least_cut_cm) for cut in cuts)
@@ -138,8 +137,8 @@ def visit_words(locale: Locale, tank: TankFacts, practice: Practice) -> list[str
         gaps = locale.say("gaps", said=named(practice.longer_gaps))
         said = [gaps] if tank.longer is not None else []
     if tank.option is not None and not practice.includes:
-        minutes = locale.number(tank.option.minutes_per_visit - tank.travel_min)
-        said.append(locale.say("visit_known", minutes=locale.say("minutes", n=minutes)))
+        minutes = _minutes(locale, tank.option.minutes_per_visit - tank.travel_min)
+        said.append(locale.say("visit_known", minutes=minutes))
     return said
 
 
@@ -237,9 +236,8 @@ def passes(locale: Locale, key: str, area: AreaForecast, horizon_d: int, on: dat
         return locale.say(f"{key}_from", low=low, **blanks)
     last = whole(on + timedelta(days=horizon_d))
     high = whole(late) if late else locale.say("after", date=last)
-    return locale.say(
-        f"{key}_range", middle=locale.short_date(middle), low=low, high=high, **blanks
-    )
+    blanks |= {"middle": locale.short_date(middle), "low": low, "high": high}
+    return locale.say(f"{key}_range", **blanks)
 
 
 def record_sentences(locale: Locale, record: Record) -> list[str]:
@@ -257,11 +255,9 @@ def record_sentences(locale: Locale, record: Record) -> list[str]:
 def unknowns(locale: Locale, tanks: Sequence[TankFacts], cost: Range | None) -> tuple[str, ...]:
     """Return what a page does not know; ``cost`` is that of a year, None without a price."""
     bases = [area.forecast.basis for tank in tanks for area in tank.areas]
-    sentences = [
-        locale.say(f"unknown_{basis}", n=count, all=len(bases))
-        for basis in ("table", "tank")
-        if (count := bases.count(basis)) and not (basis == "table" and count == len(bases))
-    ]
+    counts = {basis: bases.count(basis) for basis in ("table", "tank") if basis in bases}
+    told = {basis: n for basis, n in counts.items() if (basis, n) != ("table", len(bases))}
+    sentences = [locale.say(f"unknown_{of}", n=n, all=len(bases)) for of, n in told.items()]
     sentences.append(locale.say("unknown_change"))
     if cost is not None:
         sentences.append(locale.say("unknown_cost", cost=cost))

@@ -46,9 +46,9 @@ def forecast_caption(
 
     ``supposing`` is a sentence about what is supposed, "" for nothing.
     """
-    whole = f"Tank {tank}: {_who_passes(names, areas, on, horizon_d)}"
+    first = f"Tank {tank}: {_who_passes(names, areas, on, horizon_d)}"
     given = f"As if nothing more is cut from {full_date_words(on)} on."
-    whole = " ".join(part for part in (whole, supposing, given) if part)
+    whole = " ".join(filter(None, [first, supposing, given]))
     told = " ".join([whole, *sentences])
     key = sentence("forecast_key") + (AS_IT_IS_KEY if supposing else "")
     return Caption(f"Height forecast of tank {tank}", whole, key, told)
@@ -152,9 +152,8 @@ def plants_caption(
     if now is not None and now.is_lost:
         parts.append(f"{plant_name(now)}, there now, is not likely to hold")
     elif now is not None:
-        parts.append(
-            f"{plant_name(now)}, there now, needs it every {days_text(now.own_interval_d)}"
-        )
+        often = days_text(now.own_interval_d)
+        parts.append(f"{plant_name(now)}, there now, needs it every {often}")
     rows = []
     for one in shown:
         days = [days_text(float(days)) for days in (*one.days_between, one.own_interval_d)]

@@ -153,7 +153,7 @@ def area_sentence(area: AreaForecast, label: str, last_reading: str, on: date, h
 
 
 FIT_RESTS_ON = {"log": "its own log", "tank": "its tank or species", "table": "the species table"}
-SPREADS = ("tank", "area", "species", "interval", "drift")
+SPREADS: tuple[str, ...] = ("tank", "area", "species", "interval", "drift")
 SPREADS += ("height_error_cm", "height_error_share", "weight")
 MOST_ROWS_SAID = 20
 Z_90 = 1.2816

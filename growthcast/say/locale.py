@@ -98,12 +98,9 @@ class Locale(Texts):
 
     def range(self, low: float, middle: float, high: float, unit: str) -> str:
         """Return a forecast height with its range."""
-        return self.say(
-            "range",
-            middle=self.height(middle, unit),
-            low=self.height(low, unit).removesuffix("\N{NO-BREAK SPACE}cm"),
-            high=self.height(high, unit),
-        )
+        ends = {"middle": self.height(middle, unit), "high": self.height(high, unit)}
+        low_end = self.height(low, unit).removesuffix("\N{NO-BREAK SPACE}cm")
+        return self.say("range", low=low_end, **ends)
 
     def listed(self, parts: Sequence[str]) -> str:
         """Return parts as a list in the words of the page's language."""

@@ -18,17 +18,15 @@ from growthcast.service.doubts.judge import Understood
 from growthcast.service.doubts.typed import Doubt
 from growthcast.service.visit.logged import AfterVisit
 
+Rows, Places = Sequence[VisitRow], Sequence[Place]
+Asked = Mapping[str | None, Sequence[str]] | None
 Grams = tuple[WholeTank, str]
 """Whose grams a weight of the whole tank is taken for, and why."""
+ALL: Grams = ("all", "")
 
 
 def visit_in_words(
-    tank: str,
-    day: date,
-    rows: Sequence[VisitRow],
-    places: Sequence[Place],
-    grams: Grams = ("all", ""),
-    doubts: Mapping[str | None, Sequence[str]] | None = None,
+    tank: str, day: date, rows: Rows, places: Places, grams: Grams = ALL, doubts: Asked = None
 ) -> list[str]:
     """Return the visit as lines of a terminal.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from datetime import date, timedelta
 
@@ -24,11 +25,8 @@ def lead(locale: Locale, planned: Sequence[TankStanding], on: date) -> str:
     if not due:
         day = locale.say("due_none") if first.due_on is None else locale.long_date(first.due_on)
         return locale.say("overview_lead_none", next=day, **blanks)
-    ways = [s.due_by for s in due]
-    by = ", ".join(
-        locale.say("due_count", n=ways.count(way), by=locale.say(f"due_by_{way}"))
-        for way in dict.fromkeys(ways)
-    )
+    ways = Counter(locale.say(f"due_by_{s.due_by}") for s in due).items()
+    by = ", ".join(locale.say("due_count", n=n, by=way) for way, n in ways)
     return locale.say("overview_lead", by=by, due=len(due), all=len(planned), **blanks)
 
 
@@ -76,9 +74,5 @@ def growth_words(locale: Locale, growth: IndexPoint | None) -> str:
     """Return growth against usual with its range."""
     if growth is None:
         return locale.say("due_none")
-    return locale.say(
-        "range",
-        middle=locale.share(growth.growth),
-        low=locale.number(100.0 * growth.low),
-        high=locale.share(growth.high),
-    )
+    low, high = locale.number(100.0 * growth.low), locale.share(growth.high)
+    return locale.say("range", middle=locale.share(growth.growth), low=low, high=high)

@@ -27,15 +27,11 @@ def reason(tank: TankAdvice, texts: Texts = TERMINAL) -> str:
         if tank.recommended_interval_d is None:
             said = texts.say("reason_short", why=said)
     else:
-        said = texts.say(
-            "reason_own" if tank.set_by == "its own limit" else "reason_all", tank=tank
-        )
+        key = "reason_own" if tank.set_by == "its own limit" else "reason_all"
+        said = texts.say(key, tank=tank)
     basis = [area.basis for area in tank.options[0].areas]
-    rests = [
-        texts.say(f"reason_rests_{name}", n=n, all=len(basis))
-        for name in ("table", "tank")
-        if (n := basis.count(name))
-    ]
+    counts = {name: basis.count(name) for name in ("table", "tank") if name in basis}
+    rests = [texts.say(f"reason_rests_{of}", n=n, all=len(basis)) for of, n in counts.items()]
     if rests:
         said += texts.say("reason_rests", parts=texts.joined(rests, "rests"))
     if tank.not_holding:
@@ -49,17 +45,10 @@ def _fails(tank: TankAdvice, interval_d: int, texts: Texts) -> str:
     wanted, chance = texts.share(tank.confidence), texts.share(chance_all)
     if chance == wanted:  # a near miss must not read like a hit
         chance = texts.share(chance_all, 1)
-    first = tank.short[0]
-    said = texts.say(
-        "reason_fails",
-        tank=tank,
-        days=interval_d,
-        chance=chance,
-        first=first,
-        area=_name(first.area),
-        unit=first.area.unit,
-        mended="; ".join(_mended(short, texts) for short in tank.short),
-    )
+    first, mended = tank.short[0], "; ".join(_mended(short, texts) for short in tank.short)
+    blanks = {"days": interval_d, "chance": chance, "first": first, "mended": mended}
+    blanks |= {"area": _name(first.area), "unit": first.area.unit}
+    said = texts.say("reason_fails", tank=tank, **blanks)
     limits = dict.fromkeys(limit_words(short.limit, texts) for short in tank.short)
     return ". ".join([said, *filter(None, limits)])
 
@@ -110,13 +99,10 @@ def next_longer_words(
     """Say what the next longer interval would save, and what it would cost in looks."""
     sign = 1.0 if longer.hours_saved >= 0.0 else -1.0
     now, then = (tank.option(d) for d in (tank.recommended_interval_d or 0, longer.interval_d))
-    said = texts.say(
-        f"longer_{'saves' if sign > 0.0 else 'takes'}",
-        then=then,
-        now=now,
-        hours=_in_a_year(sign * longer.hours_saved, "h", longer.saved.hours.times(sign), texts),
-        cost=_in_a_year(sign * longer.cost_saved, currency, longer.saved.cost.times(sign), texts),
-    )
+    hours = _in_a_year(sign * longer.hours_saved, "h", longer.saved.hours.times(sign), texts)
+    cost = _in_a_year(sign * longer.cost_saved, currency, longer.saved.cost.times(sign), texts)
+    key = "longer_saves" if sign > 0.0 else "longer_takes"
+    said = texts.say(key, then=then, now=now, hours=hours, cost=cost)
     lost = max(longer.presentable_days_lost, 0.0)
     said += texts.say("longer_looks", then=then, now=now, days=lost)
     if longer.lost_areas:

@@ -99,19 +99,13 @@ def _behind(report: WatchReport, *, by_area: bool) -> tell.Words:
         title = "By species, over the last 28 days"
         yield tell.table("watch_parts", rows, title, what="species")
     if any(tank.drop_seen for tank in report.tanks):
-        drops = [
-            {"tank": tank, **_noticed(tank.drop_seen)}
-            for tank in report.tanks
-            if tank.recent is not None
-        ]
+        judged = [tank for tank in report.tanks if tank.recent is not None]
+        drops = [{"tank": tank, **_noticed(tank.drop_seen)} for tank in judged]
         title = "How soon a lasting drop of the whole tank to 60 % is noticed"
         yield tell.table("watch_drops", drops, title)
     if changed := [tank for tank in report.tanks if tank.changed_on]:
-        each = [
-            (tank.tank_id, [tell.day_words(day, report.on) for day in tank.changed_on])
-            for tank in changed
-        ]
-        which = "; ".join(f"{tank_id} on {', '.join(days)}" for tank_id, days in each)
+        days = [", ".join(tell.day_words(d, report.on) for d in t.changed_on) for t in changed]
+        which = "; ".join(f"{t.tank_id} on {on}" for t, on in zip(changed, days, strict=True))
         yield tell.sentence("watch_changed", which=which)
     if report.usual_until is not None:
         yearly = report.false_alarms_a_year

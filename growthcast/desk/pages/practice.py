@@ -79,8 +79,8 @@ def today(asked: Asked) -> Response:
     """Show the tanks by urgency: what is due, why, and a button to visit."""
     known, locale = asked.known, asked.locale
     planned = [s for s in known.standings if s.option is not None or s.due_on is not None]
-    given = {"lead": lead(locale, planned, known.on), "tanks": known.standings, "on": known.on}
-    return asked.page("today.html", logged=logged(asked), **given)
+    said, tanks = lead(locale, planned, known.on), known.standings
+    return asked.page("today.html", logged=logged(asked), lead=said, tanks=tanks, on=known.on)
 
 
 def tank(asked: Asked) -> Response:
@@ -106,8 +106,8 @@ def weeks(asked: Asked) -> Response:
         days = [(on, list(of_day)) for on, of_day in groupby(visits, key=lambda one: one.on)]
         shown.append((monday, hours, days))
     notes = [f"{capital(note, ids)}." for note in rounds_notes(plan, locale)]
-    given = {"weeks": shown, "number": number, "choices_of": sorted(PLANS), "plan": plan}
-    return asked.page("weeks.html", notes=notes, **given)
+    given: dict[str, Any] = {"weeks": shown, "choices_of": sorted(PLANS), "plan": plan}
+    return asked.page("weeks.html", number=number, notes=notes, **given)
 
 
 def calendar(asked: Asked) -> Response:
