@@ -48,15 +48,10 @@ def _card(sheet: CutSheet, locale: Locale) -> Iterator[Block]:
         yield Paragraph(measured, "strong")
     heads = (locale.say("card_before"), locale.say("card_after"))
     for action, name in GROUPS.items():
-        rows = [
-            WorkRow(
-                tell.cut_words(locale, area),
-                f"{locale.number(area.order)}. {tell.area_name(area)}",
-                tell.note_words(locale, sheet, area),
-            )
-            for area in sheet.areas
-            if area.action == action
-        ]
+        rows = []
+        for area in (one for one in sheet.areas if one.action == action):
+            do, note = tell.cut_words(locale, area), tell.note_words(locale, sheet, area)
+            rows.append(WorkRow(do, f"{locale.number(area.order)}. {tell.area_name(area)}", note))
         if rows:
             yield Heading(locale.say(f"card_{name}"), 3)
             yield Work(heads, tuple(rows))

@@ -77,11 +77,9 @@ def contract_blocks(
     longer = contract.hours_longer * contract.price_per_h
     if round(longer) < round(contract.cost.p50):
         said.append(_longer_words(locale, practice, facts, longer))
-    return [
-        _facts(locale, practice, facts, contract),
-        *([page.Paragraph(" ".join(said))] if said else []),
-        _table(locale, facts, contract),
-    ]
+    paragraph = [page.Paragraph(" ".join(said))] if said else []
+    facts_found = _facts(locale, practice, facts, contract)
+    return [facts_found, *paragraph, _table(locale, facts, contract)]
 
 
 def _counts(locale: Locale, contract: Contract) -> dict[str, str]:
@@ -117,11 +115,8 @@ def vat_words(locale: Locale, practice: Practice, year: float) -> str:
     if not practice.vat_percent:
         return locale.say("price_net" if practice.vat_percent is None else "price_no_vat")
     _, gross = with_vat(month_price(year), practice.vat_percent)
-    return locale.say(
-        "price_vat",
-        percent=locale.exact(practice.vat_percent, "%"),
-        gross=locale.money(gross),
-    )
+    percent = locale.exact(practice.vat_percent, "%")
+    return locale.say("price_vat", percent=percent, gross=locale.money(gross))
 
 
 def yes_fact(locale: Locale, practice: Practice) -> page.Fact:

@@ -14,18 +14,12 @@ from growthcast.brief.page import Logo, Page, Picture
 MIME = {"svg": "image/svg+xml", "png": "image/png", "jpg": "image/jpeg"}
 
 
-@lru_cache(maxsize=1)
-def _environment() -> Environment:
-    environment = Environment(
-        loader=PackageLoader("growthcast.brief", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    environment.filters["linked"] = _linked
-    return environment
+@lru_cache(maxsize=2)
+def templates(package: str, *, last_line: bool = True) -> Environment:
+    """Return the templates of a package, with or without the end of their last lines."""
+    blocks = {"trim_blocks": True, "lstrip_blocks": True, "keep_trailing_newline": last_line}
+    loader = PackageLoader(package, "templates")
+    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, **blocks)
 
 
 def page_html(page: Page) -> bytes:
@@ -42,16 +36,10 @@ def page_html(page: Page) -> bytes:
         UTF-8.
     """
     blocks = [(type(block).__name__, block) for block in page.blocks]
-    environment = _environment()
-    style = environment.get_template("page.css").render()
-    text = environment.get_template("page.html").render(
-        page=page,
-        blocks=blocks,
-        style=Markup(style),
-        logo=None if page.letterhead.logo is None else _data_uri(page.letterhead.logo),
-        inline=_Inline(),
-    )
-    return text.encode("utf-8")
+    ours, logo = templates("growthcast.brief"), page.letterhead.logo
+    given = {"style": Markup(ours.get_template("page.css").render()), "inline": _Inline()}
+    given |= {"linked": _linked, "logo": None if logo is None else _data_uri(logo)}
+    return ours.get_template("page.html").render(page=page, blocks=blocks, **given).encode("utf-8")
 
 
 def _data_uri(logo: Logo) -> str:

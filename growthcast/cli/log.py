@@ -185,7 +185,7 @@ def open_command(book: Text, share: bool, at: str, port: Count, no_browser: bool
     from growthcast.desk.serve import open_desk
 
     share_at = at if share or at else None
-    open_desk(Desk(folder), output.say, share_at=share_at, browser=not no_browser, port=port)
+    open_desk(Desk(folder), output.say, share_at, port, browser=not no_browser)
 
 
 def measure_command(
@@ -246,13 +246,10 @@ def _write_page(
     looks = forecast_growth(fit, (today,), 1, place)
     ids, labels = (opened.areas.text(name).tolist() for name in ("area_id", "label"))
     called = dict(zip(ids, labels, strict=True))
-    expected = {
-        look.area_id: (
-            named(called[look.area_id], look.area_id),
-            float(look.height_cm[0, LEVELS.index(0.5)]),
-        )
-        for look in looks
-    }
+    expected = {}
+    for look in looks:
+        name, height = named(called[look.area_id], look.area_id), look.height_cm
+        expected[look.area_id] = name, float(height[0, LEVELS.index(0.5)])
     task = photo_task(opened, tank_id, expected)
     shown = "data:image/jpeg;base64," + base64.b64encode(shown_picture(photo)).decode()
     focal = picture.focal_px / picture.width

@@ -20,6 +20,7 @@ from growthcast.cli.output import say, working
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 from growthcast.parts import BY_TABLE, Parts
+from growthcast.say.words import sentence
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -31,15 +32,6 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 FIRST_YEAR, LAST_YEAR = 1970, 2200
-
-LONG_WORK = {
-    "backtest": "Forecasting each visit from those before",
-    "rounds": "Planning the visits",
-    "watch": "Holding growth against usual",
-    "brief": "Building the page",
-    "overview": "Building the page",
-}
-
 
 Text = str | None
 Texts = list[str] | None
@@ -214,7 +206,7 @@ def recalled(book: Book, day: date, work: Callable[[], T], *asked: object) -> T:
     """Work out an answer that follows from the book, the day and what is asked, or recall it."""
     from growthcast.cache import recall, tables_of
 
-    with working(LONG_WORK.get(str(asked[0]), "Working it out")):
+    with working(sentence(f"work_{asked[0]}")):
         return recall(work, *asked, tables_of(book), day)
 
 

@@ -74,25 +74,19 @@ def check_asked(asked: Asked) -> None:
     area, reach = asked.area, asked.reach
     given = {"--area": area is not None, "--layouts": asked.files, "--reach": reach is not None}
     questions = [name for name, is_given in given.items() if is_given]
-    wrong = {
-        f"{' and '.join(questions)} are different questions; ask one at a time": len(questions) > 1,
-        "--plot draws plants (--area) or layouts (--layouts), not swaps": (
-            asked.plot is not None and reach is not None
-        ),
-        f"--reach {reach} is outside the limits; expected whole days from 1 to 365": (
-            reach is not None and not 1 <= reach <= 365
-        ),
-        "--keep goes with --reach: it pins areas while swaps are searched": (
-            asked.keep and reach is None
-        ),
-        "a layout names its own plants; leave out --plants, --form and --stock": (
-            asked.files and (asked.plants or asked.form or asked.stock)
-        ),
-        "--place goes with --area": asked.place is not None and area is None,
-    }
-    for sentence, holds in wrong.items():
-        if holds:
-            raise UsageError(sentence)
+    if len(questions) > 1:
+        raise UsageError(f"{' and '.join(questions)} are different questions; ask one at a time")
+    if asked.plot is not None and reach is not None:
+        raise UsageError("--plot draws plants (--area) or layouts (--layouts), not swaps")
+    if reach is not None and not 1 <= reach <= 365:
+        limits = "expected whole days from 1 to 365"
+        raise UsageError(f"--reach {reach} is outside the limits; {limits}")
+    if asked.keep and reach is None:
+        raise UsageError("--keep goes with --reach: it pins areas while swaps are searched")
+    if asked.files and (asked.plants or asked.form or asked.stock):
+        raise UsageError("a layout names its own plants; leave out --plants, --form and --stock")
+    if asked.place is not None and area is None:
+        raise UsageError("--place goes with --area")
 
 
 def named_plants(book: Book, asked: Asked) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import field
 from datetime import date, datetime, timedelta
 from functools import partial
@@ -172,14 +173,11 @@ class Desk:
 
     def stamp(self) -> Stamp:
         """Return what tells whether the book's files, or the day, have changed."""
-        names = ["practice.toml", *sorted(p.name for p in self.folder.glob("*.csv"))]
         seen: list[object] = [self.today()]
-        for name in names:
-            try:
-                state = (self.folder / name).stat()
-                seen.append((name, state.st_mtime_ns, state.st_size))
-            except OSError:
-                seen.append((name, None))
+        for file in (self.folder / "practice.toml", *sorted(self.folder.glob("*.csv"))):
+            with suppress(OSError):
+                state = file.stat()
+                seen.append((file.name, state.st_mtime_ns, state.st_size))
         return tuple(seen)
 
     def inspected(self) -> tuple[Finding, ...]:

@@ -7,11 +7,9 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from growthcast.book.book import Book
@@ -20,6 +18,7 @@ from growthcast.book.writing.append import Change
 from growthcast.book.writing.visit.entry import log_rows, visit_rows
 from growthcast.book.writing.visit.lines import Line, State, log_line, numbered
 from growthcast.book.writing.visit.places import Place
+from growthcast.brief.html import templates
 from growthcast.desk.memory import Desk, Known
 from growthcast.errors import UsageError
 from growthcast.say.locale import Locale, open_locale
@@ -34,25 +33,14 @@ from growthcast.service.visit.photo import is_curved, photo_task
 SCRIPTS = ("seal.js", "taps.js", "photo.js", "phone.js")
 
 
-@lru_cache(maxsize=1)
-def templates() -> Environment:
-    """Return the templates of the desk."""
-    return Environment(
-        loader=PackageLoader("growthcast.desk", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
 def rendered(template: str, locale: Locale, /, **given: Any) -> str:
     """Return a template with what it shows, in the words of a language."""
 
     def said(key: str, **values: Any) -> str:
         return locale.say(f"desk_{key}", **values)
 
-    return templates().get_template(template).render(t=said, lang=locale.language, **given)
+    ours = templates("growthcast.desk", last_line=False).get_template(template)
+    return ours.render(t=said, lang=locale.language, **given)
 
 
 def static(name: str) -> bytes:

@@ -23,17 +23,11 @@ def backtest_words(result: BacktestResult) -> tell.Words:
     lead, *others = _sentences(result)
     yield lead
     cover = result.readings.is_cover
-    tables = [
-        tell.table(
-            "backtest_scores",
-            _scores(result, digits, rows),
-            f"Readings forecast from the visits before them: {what}",
-            ["readings"],
-            unit=unit,
-        )
-        for what, unit, digits, rows in (("height", "cm", 2, ~cover), ("cover", "points", 1, cover))
-        if rows.any()
-    ]
+    tables, title = [], "Readings forecast from the visits before them:"
+    for what, unit, digits, rows in ("height", "cm", 2, ~cover), ("cover", "points", 1, cover):
+        if rows.any():
+            scores, head = _scores(result, digits, rows), f"{title} {what}"
+            tables.append(tell.table("backtest_scores", scores, head, ["readings"], unit=unit))
     yield tables[0]
     yield from tell.some_sentences(others)
     yield from tables[1:]
@@ -61,14 +55,9 @@ def _name(baseline: str) -> str:
 
 def _sentences(result: BacktestResult) -> Iterator[str]:
     scores, readings = result.scores_of_all(), result.readings
-    counted = tell.sentence(
-        "backtest_counted",
-        readings=scores.n,
-        visits=readings.visits,
-        days=len(result.split_days),
-        first=as_date(result.split_days[0]),
-        last=as_date(result.split_days[-1]),
-    )
+    days = [as_date(day) for day in result.split_days]
+    blanks = {"visits": readings.visits, "days": len(days), "first": days[0], "last": days[-1]}
+    counted = tell.sentence("backtest_counted", readings=scores.n, **blanks)
     counted += _side_by_side(result)
     if "own_log" in result.baselines:
         yield from _new_tanks(result)

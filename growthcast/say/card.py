@@ -31,12 +31,9 @@ def area_name(area: AreaCut) -> str:
 
 def places_words(sheets: Sequence[CutSheet], locale: Locale) -> str:
     """Return the day's tanks in the order of travel, and the time they take."""
-    places = [place_of(sheet, sheets) for sheet in sheets]
-    return locale.say(
-        "card_day_places",
-        places="; ".join(f"{n}. {place}" for n, place in enumerate(places, start=1)),
-        minutes=minutes_of_day(sheets),
-    )
+    numbered = (f"{n}. {place_of(sheet, sheets)}" for n, sheet in enumerate(sheets, start=1))
+    minutes = minutes_of_day(sheets)
+    return locale.say("card_day_places", places="; ".join(numbered), minutes=minutes)
 
 
 def lead(locale: Locale, sheet: CutSheet) -> str:

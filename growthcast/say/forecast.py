@@ -169,12 +169,9 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
     own = sum(area["basis"] == "log" for area in answer["areas"])
     end = f"the log, which ends on {tell.full_date_words(last)}" if last else "an empty log"
     yield tell.sentence("fit_rests", end=end, own=own, all=len(answer["areas"]))
-    yield tell.table(
-        "fit_areas",
-        [_area(area, bool(cover)) for area, cover in zip(answer["areas"], is_cover, strict=True)],
-        "",
-        ["rests on", f"ceiling {tell.RANGES}", f"doubles in {tell.RANGES}", tell.RANGES],
-    )
+    areas = map(_area, answer["areas"], is_cover.tolist())
+    gives_way = ["rests on", f"ceiling {tell.RANGES}", f"doubles in {tell.RANGES}", tell.RANGES]
+    yield tell.table("fit_areas", areas, "", gives_way)
     yield tell.sentence("fit_how", ranges=tell.RANGES_HOLD)
     yield tell.More()
     for what, names, title in (

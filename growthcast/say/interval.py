@@ -76,13 +76,9 @@ def interval_words(
     """Yield the advice for tanks, in full where it is about ``one``; ``mark`` is in every title."""
     grown = [tank for tank in advice if one or tank.set_by != "nothing grows"] or advice
     yield lead_words(grown)
-    yield tell.table(
-        "interval_tanks",
-        [{"tank": tank, **_chosen(tank)} for tank in grown],
-        mark.removeprefix(", ").capitalize(),
-        ["client", tell.RANGES, "a year"],
-        currency=currency,
-    )
+    rows, title = map(_chosen, grown), mark.removeprefix(", ").capitalize()
+    gives_way = ["client", tell.RANGES, "a year"]
+    yield tell.table("interval_tanks", rows, title, gives_way, currency=currency)
     shown = {tank.tank_id for tank in grown}
     if bare := [tank.tank_id for tank in advice if tank.tank_id not in shown]:
         yield tell.no_row_words(bare)
@@ -129,11 +125,12 @@ def gap_words(tank: TankAdvice) -> list[str]:
 
 
 def _chosen(tank: TankAdvice) -> dict[str, Any]:
-    days = tank.recommended_interval_d
+    days, set_by = tank.recommended_interval_d, tank.set_by
     option = next((one for one in tank.options if one.interval_d == days), None)
-    if tank.set_by == "the plants":
-        return {"option": option, "held": _names(tank)[tank.limited_by or ""][0]}
-    return {"option": option, "held": tell.sentence(f"held_{tank.set_by.replace(' ', '_')}")}
+    if set_by == "the plants":
+        return {"tank": tank, "option": option, "held": _names(tank)[tank.limited_by or ""][0]}
+    held = tell.sentence(f"held_{set_by.replace(' ', '_')}")
+    return {"tank": tank, "option": option, "held": held}
 
 
 def _options(tank: TankAdvice, currency: str, mark: str) -> tell.Words:
@@ -161,14 +158,10 @@ def _bare(option: OptionAdvice) -> str:
 def _cuts(tank: TankAdvice, mark: str) -> tell.Words:
     """Yield the cuts of the recommended interval, or of the shortest."""
     shown = tank.recommended_interval_d or tank.options[0].interval_d
-    rows = [
-        {
-            "area": area,
-            "cut": area.cut_cm if area.removed_share > 0.005 else None,
-            **{"unit": area.unit, "least": area.least_cut_cm},
-        }
-        for area in tank.option(shown).areas
-    ]
+    rows = []
+    for area in tank.option(shown).areas:
+        cut = area.cut_cm if area.removed_share > 0.005 else None
+        rows.append({"area": area, "cut": cut, "unit": area.unit, "least": area.least_cut_cm})
     title = f"{tank.tank_id}{mark}: height to cut to at a visit every {shown} days"
     yield tell.table("interval_cuts", rows, title)
     yield "Over at worst: on the day of the next visit, in one case of ten."

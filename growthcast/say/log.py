@@ -226,14 +226,12 @@ def cause_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:
     cause, found = doubt.cause, doubt.found
     if cause is None:
         return ""
-    fits = "" if cause.fits is None else f"{texts.typed(cause.fits)} {doubt.unit}"
-    return texts.say(
-        f"cause_{cause.kind.replace(' ', '_')}",
-        label=tell.named(cause.label),
-        area=doubt.area_id or "",
-        found=found if isinstance(found, str) else number_text(found),
-        fits=texts.say("cause_fits", fits=fits) if fits else "",
-    ).rstrip()
+    fits, key = "", f"cause_{cause.kind.replace(' ', '_')}"
+    if cause.fits is not None:
+        fits = texts.say("cause_fits", fits=f"{texts.typed(cause.fits)} {doubt.unit}")
+    blanks = {"label": tell.named(cause.label), "area": doubt.area_id or "", "fits": fits}
+    found = found if isinstance(found, str) else number_text(found)
+    return texts.say(key, found=found, **blanks).rstrip()
 
 
 def outlook_for_programs(news: AfterVisit) -> dict[str, Any]:

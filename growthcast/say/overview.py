@@ -52,12 +52,10 @@ def off_words(locale: Locale, days: Sequence[DayOff]) -> tuple[str, ...]:
             when = locale.say("off_times", first=when, last=locale.short_date(off.last))
         said = f"{when} ({off.name})" if off.name else when
         by_kind.setdefault((off.kind, off.tanks), []).append(said)
-    sentences = [
-        locale.say(
-            f"off_{kind}", days=locale.listed(said), tanks=locale.listed([*map(named, tanks)])
-        )
-        for (kind, tanks), said in by_kind.items()
-    ]
+    sentences = []
+    for (kind, tanks), said in by_kind.items():
+        whose = locale.listed([*map(named, tanks)])
+        sentences.append(locale.say(f"off_{kind}", days=locale.listed(said), tanks=whose))
     return tuple(sentences) or (locale.say("off_none"),)
 
 

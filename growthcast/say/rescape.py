@@ -195,16 +195,8 @@ def swaps_in_json(
     tank_id: str, currency: str, found: SwapSearch, keep: Sequence[str]
 ) -> dict[str, Any]:
     """Return the answer for programs, with its conclusion."""
-    return {
-        **plain(found),
-        "not_holding": supposed.not_holding_in_json(found.not_holding),
-        "tank_id": tank_id,
-        "currency": currency,
-        "kept": keep,
-        "conclusion": _conclusion(found),
-        "searched": {
-            "plants": found.plants_tried,
-            "combinations": found.combinations_tried,
-            "most_swaps": found.most_swaps,
-        },
-    }
+    searched = {"plants": found.plants_tried, "combinations": found.combinations_tried}
+    lost = supposed.not_holding_in_json(found.not_holding)
+    whole = {**plain(found), "not_holding": lost, "tank_id": tank_id, "currency": currency}
+    whole |= {"kept": keep, "conclusion": _conclusion(found)}
+    return whole | {"searched": searched | {"most_swaps": found.most_swaps}}

@@ -146,25 +146,17 @@ def tank_sentence(tank: TankWatch, texts: Texts = TERMINAL) -> str:
 
 def watch_in_json(report: WatchReport) -> dict[str, Any]:
     """Return the report for programs, with its sentences."""
-    tanks = [
-        {
-            **plain(tank),
-            "sentence": tank_sentence(tank),
-            "findings": [*map(_finding_in_json, tank.findings)],
-        }
-        for tank in report.tanks
-    ]
+    tanks = []
+    for tank in report.tanks:
+        found = [*map(_finding_in_json, tank.findings)]
+        tanks.append({**plain(tank), "sentence": tank_sentence(tank), "findings": found})
     across = [*map(_finding_in_json, report.across)]
     return {**plain(report), "tanks": tanks, "across_tanks": across}
 
 
 def _finding_in_json(finding: Finding) -> dict[str, Any]:
-    return {
-        **plain(finding),
-        "sentence": finding_sentence(finding),
-        "also_possible": _also(finding),
-        "check": checks_for(finding),
-    }
+    said = {"sentence": finding_sentence(finding), "also_possible": _also(finding)}
+    return {**plain(finding), **said, "check": checks_for(finding)}
 
 
 def _also(finding: Finding) -> list[str]:
