@@ -15,7 +15,6 @@ from growthcast.figures.pages import BESIDE_MM, COURSE_MM, course_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.say import client as tell
-from growthcast.say import strip
 from growthcast.say.locale import Locale
 from growthcast.say.words import named
 from growthcast.service.advice import OptionAdvice
@@ -83,9 +82,9 @@ def build_brief(
         if client is not None:
             blocks.append(page.Heading(tell.place_words(locale, tank), new_sheet=new_sheet))
             new_sheet = False
-        first = page.Heading(locale.say("areas_heading"), level, new_sheet)
-        record = records[tank.tank_id]
-        blocks += background(locale, tank, record, book.practice.horizon_d, first)
+        head = page.Heading(locale.say("areas_heading"), level, new_sheet)
+        record, horizon_d = records[tank.tank_id], book.practice.horizon_d
+        blocks += background(locale, tank, record, horizon_d, head)
         blocks += photo_blocks(locale, photos_of(book, [tank.tank_id])[0], level)
     years = [tank.option.year.cost_range for tank in grown if tank.option is not None]
     cost = contract.cost if contract is not None else next(iter(years), None)
@@ -138,13 +137,14 @@ def background(
     locale: Locale, tank: TankFacts, record: Record, horizon_d: int, heading: page.Heading
 ) -> list[page.Block]:
     """Build what the proposal for a tank rests on, under its first heading."""
-    level, blocks = heading.level, [heading, _areas_table(locale, tank, horizon_d)]
+    blocks: list[page.Block] = [heading, _areas_table(locale, tank, horizon_d)]
     drawn = ((place, course, tank.option) for place, course in tank.beside)
     if beside := tuple(_picture(locale, tank, one, BESIDE_MM) for one in drawn):
         blocks.append(page.Pictures(beside, "", columns=max(2, len(beside))))
     if not tank.first_estimate:
         said = " ".join(tell.record_sentences(locale, record))
-        blocks += [page.Heading(locale.say("record_heading"), level), page.Paragraph(said)]
+        heading = page.Heading(locale.say("record_heading"), heading.level)
+        blocks += [heading, page.Paragraph(said)]
     return blocks
 
 
@@ -152,16 +152,16 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice, *, whole: bool) 
     """Return the answer's figures: looks, next visit, review; of a whole page price and yes."""
     option = tank.option
     assert option is not None
-    days = strip.days_of_100(locale, option.share_of_days_presentable)
+    days = tell.days_of_100(locale, option.share_of_days_presentable)
     looks = locale.say("looks_days", presentable=days)
     said = locale.say("looks_all" if len(tank.areas) > 1 else "looks_one")
     facts = [page.Fact(locale.say("fact_looks"), looks, said)]
     if whole:
         cost, hours = tank.takes(option)
-        year = strip.worth(locale, strip.year_price(cost), hours)
+        year = tell.worth(locale, tell.year_price(cost), hours)
         note = f"{locale.say('price_year', amount=year)}; {vat_words(locale, practice, cost)}"
         name = locale.say("fact_price" if locale.currency else "fact_time")
-        facts.append(page.Fact(name, strip.month_of(locale, tank, option), note))
+        facts.append(page.Fact(name, tell.month_of(locale, tank, option), note))
     if tank.next_on is not None:
         day, note = locale.week_date(tank.next_on), ""
         if tank.due_on is not None:
@@ -176,18 +176,14 @@ def options_strip(locale: Locale, tank: TankFacts, practice: Practice) -> page.T
     vat, first = practice.vat_percent or 0.0, tank.areas[tank.limiting]
     agreed = locale.exact(first.forecast.budget_cm, first.unit)
     price = "cost" if locale.currency else "hours"
-    out = " out" if strip.some_bare(tank) else ""
-    columns = (
-        *page.columns(locale, "col", "every presentable"),
-        page.Column(locale.say("col_found", budget=agreed)),
-        *page.columns(locale, "col", "visits"),
-        page.Column(locale.say(tell.next_visit_key([tank]))),
-        *page.columns(locale, "col", f"{price} against{out}"),
-    )
+    out = " out" if tell.some_bare(tank) else ""
+    columns = [*page.columns(locale, "col", f"every presentable visits {price} against{out}")]
+    columns.insert(2, page.Column(locale.say("col_found", budget=agreed)))
+    columns.insert(4, page.Column(locale.say(tell.next_visit_key([tank]))))
     return page.Table(
         locale.say("options_caption", area=tell.area_name(first)),
-        columns,
-        tuple(strip.row_words(locale, tank, row, vat) for row in tank.rows),
+        tuple(columns),
+        tuple(tell.row_words(locale, tank, row, vat) for row in tank.rows),
         next(n for n, row in enumerate(tank.rows) if row is tank.option),
         locale.say("asked_for" if tank.asked and not tank.reason else "recommended"),
         tuple(row.share_of_days_presentable for row in tank.rows),

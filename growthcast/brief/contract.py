@@ -11,10 +11,9 @@ from growthcast.brief import page
 from growthcast.brief.visits import PlannedVisit
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
-from growthcast.say.client import next_visit_key, place_words
+from growthcast.say import client as tell
 from growthcast.say.locale import Locale
 from growthcast.say.reasons import reason
-from growthcast.say.strip import a_month, days_of_100, gross_month, worth, year_price
 from growthcast.say.words import named
 from growthcast.service.pages.client import TankFacts, gather_tank
 from growthcast.service.pages.contract import Contract, longer_each, month_price, with_vat
@@ -70,9 +69,9 @@ def contract_blocks(
     """Build the whole of a client's tanks: its price, and what each tank gets."""
     said = []
     if contract.visits - contract.journeys >= 0.5:
-        alone = sum(year_price(t.option.year.cost) for t in facts if t.option is not None)
+        alone = sum(tell.year_price(t.option.year.cost) for t in facts if t.option is not None)
         saved_h = contract.hours_apart - contract.hours.p50
-        amount = worth(locale, alone - year_price(contract.cost.p50), saved_h)
+        amount = tell.worth(locale, alone - tell.year_price(contract.cost.p50), saved_h)
         said.append(locale.say("contract_shared", amount=amount, **_counts(locale, contract)))
     longer = contract.hours_longer * contract.price_per_h
     if round(longer) < round(contract.cost.p50):
@@ -94,9 +93,11 @@ def _longer_words(
     """Return what all tanks cost at their next longer rhythms, and which these are."""
     vat = practice.vat_percent
     price = locale.say("a_month", amount=locale.money(month_price(cost)))
-    price = gross_month(locale, cost, vat) if vat else price
+    price = tell.gross_month(locale, cost, vat) if vat else price
     every = [(tank, row) for tank, row in longer_each(facts) if row is not tank.option]
-    rows = (f"{place_words(locale, t)}: {locale.count('every', o.interval_d)}" for t, o in every)
+    rows = (
+        f"{tell.place_words(locale, t)}: {locale.count('every', o.interval_d)}" for t, o in every
+    )
     return locale.say("contract_longer", price=price, rows="; ".join(rows))
 
 
@@ -131,12 +132,12 @@ def _facts(
     locale: Locale, practice: Practice, tanks: Sequence[TankFacts], contract: Contract
 ) -> page.Facts:
     year, net = contract.cost if locale.currency else contract.hours, contract.cost.p50
-    middle = year_price(net) if locale.currency else year.p50
+    middle = tell.year_price(net) if locale.currency else year.p50
     amounts = {"low": year.p10, "amount": middle, "high": year.p90}
-    blanks = {name: worth(locale, at, at) for name, at in amounts.items()}
+    blanks = {name: tell.worth(locale, at, at) for name, at in amounts.items()}
     key = "contract_year_agreed" if locale.currency and practice.terms else "contract_year"
     note = locale.say(key, **_counts(locale, contract), **blanks)
-    price = locale.say("a_month", amount=a_month(locale, net, contract.hours.p50))
+    price = locale.say("a_month", amount=tell.a_month(locale, net, contract.hours.p50))
     if locale.currency and not practice.vat_percent:
         note = f"{note}; {vat_words(locale, practice, net)}"
     found = [page.Fact(locale.say("fact_price" if locale.currency else "fact_time"), price, note)]
@@ -147,23 +148,23 @@ def _facts(
         of_it = locale.say("vat_note", tax=locale.money(tax))
         found.append(page.Fact(locale.say("fact_vat", percent=percent), paid, of_it))
     if days := [tank.next_on for tank in tanks if tank.next_on is not None]:
-        found.append(page.Fact(locale.say(next_visit_key(tanks)), locale.week_date(min(days))))
+        found.append(page.Fact(locale.say(tell.next_visit_key(tanks)), locale.week_date(min(days))))
     return page.Facts((*found, yes_fact(locale, practice)))
 
 
 def _table(locale: Locale, tanks: Sequence[TankFacts], contract: Contract) -> page.Table:
     def month(hours: float) -> str:
-        return a_month(locale, hours * contract.price_per_h, hours)
+        return tell.a_month(locale, hours * contract.price_per_h, hours)
 
     rows = []
     for tank, hours in zip(tanks, contract.hours_at_tanks, strict=True):
         option, every, looks, day = tank.option, *[locale.say("against_none")] * 3
         if option is not None:
             every = locale.count("every", option.interval_d)
-            looks = days_of_100(locale, option.share_of_days_presentable)
+            looks = tell.days_of_100(locale, option.share_of_days_presentable)
         if tank.next_on is not None:
             day = locale.week_date(tank.next_on)
-        rows.append((place_words(locale, tank), every, looks, day, month(hours)))
+        rows.append((tell.place_words(locale, tank), every, looks, day, month(hours)))
     journeys = locale.say("per_year", count=locale.count("journey", round(contract.journeys)))
     road = month(contract.hours.p50 - sum(contract.hours_at_tanks))
     if locale.currency:  # what is left of the whole, so that the column adds up
@@ -181,7 +182,7 @@ def next_visits(
     if visits is None:
         return []
     heading = page.Heading(locale.say("visits_heading"))
-    names = {tank.tank_id: place_words(locale, tank) for tank in tanks}
+    names = {tank.tank_id: tell.place_words(locale, tank) for tank in tanks}
     mine = [visit for visit in visits if visit.tank_id in names and visit.on >= on]
     if not mine:
         return [heading, page.Paragraph(locale.say("visits_none", date=locale.long_date(on)))]

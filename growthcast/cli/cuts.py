@@ -51,10 +51,8 @@ def cuts_command(
         dues = tanks_due(opened, fit, advice, asked)
         order, none = due_on_day(opened, dues, day), no_visit_words(ids, dues, day)
     first = int(asked[0])
-    sheets = [
-        cut_sheet(opened, fit, k, _next_visit(opened, advice[k - first], day, next_on, plan))
-        for k in order
-    ]
+    nexts = [_next_visit(opened, advice[k - first], day, next_on, plan) for k in order]
+    sheets = [cut_sheet(opened, fit, *one) for one in zip(order, nexts, strict=True)]
     if not sheets and none is not None:
         say(none)
     elif out is not None:

@@ -123,13 +123,10 @@ def export_command(book: Text, xlsx: File, as_json: bool) -> None:
         raise BookProblems(findings)
     rows = export_book(folder, xlsx)
     output.say(f"{'Replaced the workbook' if there else 'Wrote'} {xlsx}")
-    sheets = ", ".join(
-        f"{name} {count}" for name, count in rows.items() if name not in {"lists", STAMP}
-    )
-    lines = [
-        f"{xlsx.name}: rows in each sheet: {sheets}.",
-        f"Type in it, save it, then see what would change: growthcast import {xlsx} BOOK",
-    ]
+    told = {name: count for name, count in rows.items() if name not in {"lists", STAMP}}
+    sheets = ", ".join(f"{name} {count}" for name, count in told.items())
+    how = f"Type in it, save it, then see what would change: growthcast import {xlsx} BOOK"
+    lines = [f"{xlsx.name}: rows in each sheet: {sheets}.", how]
     output.print_answer(as_json, {"written": [{"file": str(xlsx), "rows": rows}]}, lines)
 
 

@@ -80,11 +80,10 @@ def log_file(folder: Path, file: Path, today: date, yes: bool, as_json: bool) ->
         say(f"{count_of(written, 'visit')} written to {folder / 'trims.csv'}.{beside}")
     elif fresh:
         say(f"{count_of(len(fresh), 'visit')} would be written; --yes writes them.{beside}")
-    told = [
-        {"line": line.row, "visit": line.number or None, "state": state}
-        | (visit_for_programs(known, yes and state == "new") if known else {"written": False})
-        for line, state, known in visits
-    ]
+    told = []
+    for line, state, known in visits:
+        said = visit_for_programs(known, yes and state == "new") if known else {"written": False}
+        told.append({"line": line.row, "visit": line.number or None, "state": state} | said)
     print_answer(as_json, {"visits": told}, ())
 
 

@@ -111,11 +111,10 @@ def away_command(
         name = str(opened.tanks.text("tank_id")[place])
         ends = _open_ends(name, closed.get(name, ()), (day, before, end + timedelta(days=1)))
         visits.setdefault(ends, []).append(place)
-    found = {
-        one.tank_id: _with_open_stand_in(one, closed.get(one.tank_id, ()))
-        for (cut_on, back_on), places in visits.items()
-        for one in weeks_away(opened, fit, cut_on, back_on, np.array(places))
-    }
+    found = {}
+    for ends, places in visits.items():
+        for one in weeks_away(opened, fit, *ends, np.array(places)):
+            found[one.tank_id] = _with_open_stand_in(one, closed.get(one.tank_id, ()))
     tanks = [found[name] for name in opened.tanks.text("tank_id").tolist() if name in found]
     answer: dict[str, Any] = {"on": day, "from": start, "to": end, "last_visit": before}
     answer["tanks"] = [plain(one) | {"sentence": sentence} for one, sentence in tanks]

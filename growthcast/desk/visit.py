@@ -24,7 +24,7 @@ from growthcast.errors import UsageError
 from growthcast.say.locale import Locale, open_locale
 from growthcast.say.log import questions, rows_in_words
 from growthcast.say.overview import due_why
-from growthcast.say.words import STEP_CM, STEP_COVER, hand_cut, named
+from growthcast.say.words import STEP_CM, STEP_COVER, hand_cut, named, sign
 from growthcast.service.doubts.judge import Understood
 from growthcast.service.pages.overview import TankStanding
 from growthcast.service.visit.cuts import AreaCut, CutSheet
@@ -40,7 +40,7 @@ def rendered(template: str, locale: Locale, /, **given: Any) -> str:
         return locale.say(f"desk_{key}", **values)
 
     ours = templates("growthcast.desk", last_line=False).get_template(template)
-    return ours.render(t=said, lang=locale.language, **given)
+    return str(ours.render(t=said, lang=locale.language, **given))
 
 
 def static(name: str) -> bytes:
@@ -117,7 +117,7 @@ def card_of(area: AreaCut, locale: Locale) -> dict[str, Any]:
     low, middle, high = area.height_now_cm.p10, area.height_now_cm.p50, area.height_now_cm.p90
     error = step + 2 * ERROR_SHARE * middle
     beyond = (low, -error), (high, error)
-    leave, unit = area.action == "leave", "cm" if area.unit == "cm" else "%"
+    leave, unit = area.action == "leave", sign(area.unit)
     ends = (decimal(locale, round(end, 1)) for end in (low, high))
     return {
         "id": area.area_id,

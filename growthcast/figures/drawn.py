@@ -186,12 +186,8 @@ def spark_picture(
     at = {level: area.height_cm[:, i] / area.budget_cm for i, level in enumerate(LEVELS)}
     first, last = float(days[0]), max(float(days[-1]), float(days[0]) + 1.0)
     frame = Frame(LEFT, RIGHT, TOP, FOOT, first, last, SPARK_TOP)
-    drawn = frame.inside(
-        [
-            frame.filled(days, at[0.10], at[0.90], FORECAST.colour, style.BAND_80_ALPHA + 0.08),
-            frame.curve(days, at[0.50], FORECAST.colour, 1.5),
-        ]
-    )
+    band = frame.filled(days, at[0.10], at[0.90], FORECAST.colour, style.BAND_80_ALPHA + 0.08)
+    drawn = frame.inside([band, frame.curve(days, at[0.50], FORECAST.colour, 1.5)])
     drawn += [
         lined((LEFT, TOP, LEFT, FOOT), EDGE),
         lined((LEFT, FOOT, RIGHT, FOOT), EDGE),

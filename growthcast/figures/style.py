@@ -126,13 +126,10 @@ def with_alternative_text(svg: str, title: str, description: str) -> str:
     key = hashlib.sha256(f"{title}\n{description}".encode()).hexdigest()[:10]
     opening = svg.index("<svg ")
     after = svg.index(">", opening) + 1
-    named = (
-        f'<svg role="img" aria-labelledby="title-{key} desc-{key}" '
-        + svg[opening + len("<svg ") : after]
-        + f'\n <title id="title-{key}">{escape(title, quote=False)}</title>'
-        + f'\n <desc id="desc-{key}">{escape(description, quote=False)}</desc>'
-    )
-    return svg[:opening] + named + svg[after:]
+    ids, beside = f"title-{key} desc-{key}", svg[opening + len("<svg ") : after]
+    named = f'<svg role="img" aria-labelledby="{ids}" {beside}\n <title id="title-{key}">'
+    named += f'{escape(title, quote=False)}</title>\n <desc id="desc-{key}">'
+    return f"{svg[:opening]}{named}{escape(description, quote=False)}</desc>{svg[after:]}"
 
 
 def check_picture(book: Book, file: Path) -> Literal["svg", "png"]:

@@ -26,17 +26,12 @@ def peaks_words(plans: Sequence[PeakPlan], on: date) -> tell.Words:
     lead = "peak_lead_one" if best == 1 else "peak_lead_many"
     many = tell.capital(tell.in_words(best))
     yield tell.sentence(lead, best=many, all=len(plans), day=plans[0].day, on=on)
-    rows = [
-        {
-            "plan": plan,
-            "fine": plan.chance_all_best >= LIKELY,
-            "likely": sum(area.reachable for area in plan.areas),
-            "all": len(plan.areas),
-            "unlikely": ", ".join(area.label for area in plan.areas if not area.reachable),
-        }
-        for plan in plans
-        if plan.areas
-    ]
+    rows = []
+    for plan in (plan for plan in plans if plan.areas):
+        missed = [area.label for area in plan.areas if not area.reachable]
+        counts = {"likely": len(plan.areas) - len(missed), "all": len(plan.areas)}
+        fine = plan.chance_all_best >= LIKELY
+        rows.append({"plan": plan, "fine": fine, "unlikely": ", ".join(missed), **counts})
     yield tell.table("peak_tanks", rows)
     yield "The cuts on the way are those of one tank: --tank ID."
     yield from much
@@ -62,7 +57,7 @@ def peak_words(plan: PeakPlan, on: date) -> tell.Words:
     rows, why = [], []
     for area in plan.areas:
         held, last = _cuts(area, on)
-        told = {"area": area, "unit": _unit(area), "fine": area.reachable}
+        told = {"area": area, "unit": tell.sign(area.unit), "fine": area.reachable}
         rows.append({**told, "held": held, "last": last})
         if words := why_not_best(area):
             later = f" (left uncut, at its best from {area.best_from})" if area.best_from else ""
@@ -75,21 +70,18 @@ def peak_words(plan: PeakPlan, on: date) -> tell.Words:
     yield from tell.some_sentences(why, 1)
 
 
-def _unit(area: PeakArea) -> str:
-    return "cm" if area.unit == "cm" else "%"
-
-
 def _cuts(area: PeakArea, on: date) -> list[str]:
     """Return between which heights an area is held, and the cut that shapes it."""
+    unit = tell.sign(area.unit)
     holds = [cut for cut in area.cuts if cut.purpose == "hold"]
     held, last = "", "leave uncut" if not area.cuts else ""
     if holds:
-        heights = sorted(tell.hand_cut(cut.cut_cm, _unit(area), 0.0) for cut in holds)
+        heights = sorted(tell.hand_cut(cut.cut_cm, unit, 0.0) for cut in holds)
         held = " to ".join(dict.fromkeys(f"{height:g}" for height in (heights[0], heights[-1])))
-        held += f" {_unit(area)}"
+        held += f" {unit}"
     for cut in area.cuts[len(holds) :]:
         word = "" if cut.chance_needed >= 0.5 else "trim above "
-        last = f"{word}{tell.cut_text(cut.cut_cm, _unit(area), 0.0)}, {tell.day_words(cut.on, on)}"
+        last = f"{word}{tell.cut_text(cut.cut_cm, unit, 0.0)}, {tell.day_words(cut.on, on)}"
     return [held, last]
 
 

@@ -124,19 +124,12 @@ def rounds_ics(
     falls into the plan and is not in it, is cancelled; what lies after the plan stays.
     """
     practice = plan.practice.name
-    stamp = [
-        f"DTSTAMP:{made_at:%Y%m%dT%H%M%SZ}",
-        f"SEQUENCE:{(made_at - EPOCH) // timedelta(minutes=1)}",
-    ]
-    events = {}
-    for visit in plan.visits:
-        uid = _uid(practice, visit.tank_id, visit.number)
-        events[uid] = [*stamp, *_event(visit, plan, locale)]
-    took_place = {
-        _uid(practice, window.tank_id, number)
-        for window in plan.tanks
-        for number in range(1, window.visits_logged + 1)
-    }
+    sequence = (made_at - EPOCH) // timedelta(minutes=1)
+    stamp = [f"DTSTAMP:{made_at:%Y%m%dT%H%M%SZ}", f"SEQUENCE:{sequence}"]
+    visits = {_uid(practice, visit.tank_id, visit.number): visit for visit in plan.visits}
+    events = {uid: [*stamp, *_event(visit, plan, locale)] for uid, visit in visits.items()}
+    logged = ((one.tank_id, n) for one in plan.tanks for n in range(1, one.visits_logged + 1))
+    took_place = {_uid(practice, *visit) for visit in logged}
     forgotten, cancelled = plan.start - timedelta(days=KEPT_D), 0
     for uid, (on, lines) in _announced(earlier).items():
         if uid in events or on < forgotten:
@@ -178,18 +171,12 @@ def _value(lines: list[str], name: str) -> str:
 
 def _event(visit: PlannedVisit, plan: RoundsPlan, locale: Locale) -> list[str]:
     day = [other for other in plan.visits if other.on == visit.on]
-    blanks = {
-        "visit": visit,
-        "place": place_of(visit, day),
-        "stop": day.index(visit) + 1,
-        "stops": len(day),
-        "time": visit.minutes + visit.travel_min,
-        "by": locale.say(f"due_by_{visit.due_by}"),
-    }
-    said = [locale.say(f"calendar_{name}", **blanks) for name in ("stop", "visit", "due")]
-    said[1:1] = [
-        f"{n}. {place_of(stop, day)}: {stop.tank_id}" for n, stop in enumerate(day, start=1)
-    ]
+    blanks = {"visit": visit, "stop": day.index(visit) + 1, "stops": len(day)}
+    blanks |= {"place": place_of(visit, day), "time": visit.minutes + visit.travel_min}
+    blanks |= {"by": locale.say(f"due_by_{visit.due_by}")}
+    stops = [f"{n}. {place_of(stop, day)}: {stop.tank_id}" for n, stop in enumerate(day, start=1)]
+    stop, *said = (locale.say(f"calendar_{name}", **blanks) for name in ("stop", "visit", "due"))
+    said = [stop, *stops, *said]
     title = locale.say("calendar_title" if visit.travel_min else "calendar_title_there", **blanks)
     lines = [
         f"DTSTART;VALUE=DATE:{visit.on:%Y%m%d}",

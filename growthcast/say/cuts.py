@@ -46,16 +46,11 @@ def sheet_words(sheet: CutSheet) -> tell.Words:
     """Yield the sheet: what to cut in which order, how long it takes, the first to look at."""
     yield f"{sheet.tank_id}, {tell.week_day_words(sheet.on, sheet.on)}. {sheet_sentence(sheet)}"
     if sheet.areas:
-        rows = [
-            {
-                "area": area,
-                "unit": "cm" if area.unit == "cm" else "%",
-                "do": ACTIONS[area.action].format(cut_of(area)),
-                "fine": area.chance_within >= sheet.confidence,
-                "minutes": minutes,
-            }
-            for area, minutes in zip(sheet.areas, sheet.area_minutes, strict=True)
-        ]
+        rows = []
+        for area, minutes in zip(sheet.areas, sheet.area_minutes, strict=True):
+            told = {"area": area, "unit": tell.sign(area.unit), "minutes": minutes}
+            do, fine = ACTIONS[area.action].format(cut_of(area)), area.chance_within
+            rows.append({**told, "do": do, "fine": fine >= sheet.confidence})
         yield tell.table("cuts_table", rows, "", ["min", f"now {tell.RANGES}", tell.RANGES])
     yield from watch_list(sheet)[:1]
     whole = sheet.whole_minutes
@@ -65,7 +60,7 @@ def sheet_words(sheet: CutSheet) -> tell.Words:
 
 def cut_of(area: AreaCut) -> str:
     """Return the height to cut an area to as a hand can cut it, a cover in percent."""
-    return tell.cut_text(area.cut_cm, "cm" if area.unit == "cm" else "%", area.least_cut_cm)
+    return tell.cut_text(area.cut_cm, tell.sign(area.unit), area.least_cut_cm)
 
 
 def sheet_json(sheet: CutSheet) -> dict[str, Any]:

@@ -47,17 +47,11 @@ def forecast_words(
     one = len({area.tank_id for area in areas}) == 1
     order = order if all_areas else order[:MOST_ROWS]
     yield lead_words(areas, names, day, horizon_d)
-    rows = [
-        {
-            "area": areas[n],
-            "name": names[areas[n].area_id],
-            "unit": unit(areas[n]),
-            "passes": _passes(areas[n], day, horizon_d),
-            "today": today.get(areas[n].area_id, "not planted"),
-            "rests": RESTS_ON[areas[n].basis],
-        }
-        for n in order
-    ]
+    rows = []
+    for area in (areas[n] for n in order):
+        told = {"area": area, "name": names[area.area_id], "unit": unit(area)}
+        told |= {"passes": _passes(area, day, horizon_d), "rests": RESTS_ON[area.basis]}
+        rows.append({**told, "today": today.get(area.area_id)})
     without = ["passes it, as things are"] if as_it_is is None else []
     gives_way = ["rests on", *(["tank"] if one else []), f"now {tell.RANGES}", tell.RANGES]
     yield tell.table("forecast_areas", rows, "", gives_way, without)

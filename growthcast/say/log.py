@@ -18,7 +18,8 @@ from growthcast.service.doubts.judge import Understood
 from growthcast.service.doubts.typed import Doubt
 from growthcast.service.visit.logged import AfterVisit
 
-Rows, Places = Sequence[VisitRow], Sequence[Place]
+Rows = Sequence[VisitRow]
+Places = Sequence[Place]
 Asked = Mapping[str | None, Sequence[str]] | None
 Grams = tuple[WholeTank, str]
 """Whose grams a weight of the whole tank is taken for, and why."""
@@ -249,16 +250,11 @@ def outlook_words(
     if not news.areas:
         return
     yield _due(news, day)
-    rows = [
-        {
-            "area": area,
-            "unit": area.unit,
-            "found": found.get(area.area_id),
-            "passes": tell.passes_words(area.passes_budget_on, day),
-            "least": area.least_cut_cm,
-        }
-        for area in news.areas
-    ]
+    rows = []
+    for area in news.areas:
+        passes = tell.passes_words(area.passes_budget_on, day)
+        told = {"area": area, "unit": area.unit, "least": area.least_cut_cm, "passes": passes}
+        rows.append(told | {"found": found.get(area.area_id)})
     ranges = f"now {tell.RANGES}", f"expected {tell.RANGES}"
     gives_way = [*ranges, "height", "expected", "found", tell.RANGES]
     title = f"{tank_id} on {tell.day_words(day, day)}"

@@ -254,6 +254,11 @@ def range_words(height: Range, unit: str) -> str:
     return quantile_words((height.p10, height.p50, height.p90), unit)
 
 
+def sign(unit: str) -> str:
+    """Return the unit of heights as it stands behind a number: cm, or % where it is of cover."""
+    return "cm" if unit == "cm" else "%"
+
+
 STEP_CM, STEP_COVER = 0.5, 5.0
 
 

@@ -18,9 +18,9 @@ from growthcast.desk.share import Share
 from growthcast.desk.visit import rendered
 from growthcast.errors import Finding, GrowthcastError
 from growthcast.nouns import dataclass
+from growthcast.say.client import days_of_100
 from growthcast.say.locale import Locale
 from growthcast.say.overview import due_why, growth_words
-from growthcast.say.strip import days_of_100
 from growthcast.say.watch import checks_for, noticed_sentence, tank_sentence
 from growthcast.say.words import named, read_texts
 from growthcast.service.pages.overview import TankStanding
@@ -44,13 +44,7 @@ def render(
 
     With ``wait`` the browser asks again after so many seconds.
     """
-    usual: dict[str, Any] = {
-        "logged": (),
-        "note": "",
-        "until": "",
-        "practice": "growthcast",
-        "link": link,
-    }
+    usual: dict[str, Any] = {"logged": (), "note": "", "until": "", "practice": "growthcast"}
     usual |= {"comma": "," in locale.number(0.5, 1), "link": link, **SAID, **shell, **given}
     text = rendered(template, locale, **usual | {"locale": locale})
     headers = {"cache-control": "no-store"}
