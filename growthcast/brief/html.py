@@ -63,7 +63,7 @@ def _linked(text: str) -> Markup:
     return Markup(CONTACT.sub(link, str(escape(text))))
 
 
-COLOURS = re.compile(r"(fill|stroke|stop-color): (#[0-9a-f]{6})\b")
+COLOURS = re.compile(r"(fill|stroke|stop-color): (#([0-9a-f]{6}))\b")
 FIXED_SIZE = re.compile(r'(<svg [^>]*?) width="[\d.]+pt" height="[\d.]+pt"')
 IDS = re.compile(r'(\bid="|href="#|url\(#)([^")]+)')
 
@@ -84,10 +84,5 @@ class _Inline:
         svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.S)
         svg = IDS.sub(lambda found: f"{found[1]}{mine}{found[2]}", svg)
         svg = re.sub(r'aria-labelledby="(\S+) (\S+)"', rf'aria-labelledby="{mine}\1 {mine}\2"', svg)
-        svg = COLOURS.sub(_colour, svg)
+        svg = COLOURS.sub(r"\1: var(--fig-\3, \2)", svg)
         return Markup(svg.strip())
-
-
-def _colour(found: re.Match[str]) -> str:
-    name, colour = found[1], found[2]
-    return f"{name}: var(--fig-{colour[1:]}, {colour})"

@@ -148,11 +148,9 @@ def run(words: Sequence[str]) -> None:
 
             reason = (fault.strerror or "no reason given").lower()
             _stop(UsageError(f"{shown(fault.filename)} cannot be opened: {reason}"))
-        say(
-            f"growthcast: this is a fault of the tool, not of your book: "
-            f"{type(fault).__name__}: {fault}\n"
-            f"    Nothing but what is said above was written. Set {TRACEBACK}=1 to see more."
-        )
+        what = f"{type(fault).__name__}: {fault}"
+        say(f"growthcast: this is a fault of the tool, not of your book: {what}")
+        say(f"    Nothing but what is said above was written. Set {TRACEBACK}=1 to see more.")
         sys.exit(int(Exit.TOOL_FAULT))
 
 

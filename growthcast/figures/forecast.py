@@ -241,18 +241,12 @@ def _draw_crossing(ax: Axes, panel: AreaPanel) -> None:
     low, high = ax.get_xlim()
     early_on = (day_number(middle) - low) / (high - low) < ROOM_FOR_DATE
     above = budget / ax.get_ylim()[1] < ROOM_ABOVE and not early_on
-    ax.annotate(
-        day_words(middle, panel.on),
-        (at[0], budget),
-        xytext=(4.0 if early_on else -3.0, 5.0 if above else -5.0),
-        textcoords="offset points",
-        ha="left" if early_on else "right",
-        va="bottom" if above else "top",
-        color=style.BUDGET.text,
-        fontsize=style.SMALL_PT,
-        bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.6},
-        zorder=3.3,
-    )
+    box = {"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.6}
+    words: Any = {"color": style.BUDGET.text, "fontsize": style.SMALL_PT, "bbox": box}
+    words |= {"xytext": (4.0 if early_on else -3.0, 5.0 if above else -5.0), "zorder": 3.3}
+    words |= {"ha": "left" if early_on else "right", "va": "bottom" if above else "top"}
+    said = day_words(middle, panel.on)
+    ax.annotate(said, (at[0], budget), textcoords="offset points", **words)
 
 
 def _end_labels(panel: AreaPanel) -> Sequence[EndLabel]:

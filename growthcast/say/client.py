@@ -395,7 +395,7 @@ def _against(locale: Locale, tank: TankFacts, row: OptionAdvice) -> str:
     by = round(cost if locale.currency else hours)
     money = "against_equal" if not by else "against_more" if by > 0 else "against_less"
     size = worth(locale, abs(cost), abs(hours))
-    days, now = (round(100.0 * one.share_of_days_presentable) for one in (row, option))
-    looks = "against_days_more" if days > now else "against_days_less"
-    looks = "against_looks_same" if days == now else looks
-    return f"{locale.say(money, amount=size)}; {locale.say(looks, days=abs(days - now))}"
+    now = round(100.0 * option.share_of_days_presentable)
+    more = round(100.0 * row.share_of_days_presentable) - now
+    looks = "looks_same" if not more else "days_more" if more > 0 else "days_less"
+    return f"{locale.say(money, amount=size)}; {locale.say(f'against_{looks}', days=abs(more))}"

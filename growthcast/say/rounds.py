@@ -132,13 +132,11 @@ def _monday(day: date) -> date:
 def _row(plan: RoundsPlan, visit: PlannedVisit) -> dict[str, Any]:
     wanted = {window.tank_id: window.confidence for window in plan.tanks}
     tight = visit.chance_over > 1.0 - wanted[visit.tank_id] + ROUNDING
-    return {
-        "visit": visit,
-        "travel": visit.travel_min or None,
-        "late": f"{tell.OVERDUE} " if visit.days_late else "",
-        "by": tell.sentence("rounds_days_late", visit=visit) if visit.days_late else visit.due_by,
-        "tight": f"{tell.TIGHT} " if tight else "",
-    }
+    by, late = visit.due_by, ""
+    if visit.days_late:
+        by, late = tell.sentence("rounds_days_late", visit=visit), f"{tell.OVERDUE} "
+    told = {"visit": visit, "travel": visit.travel_min or None, "by": by, "late": late}
+    return told | {"tight": f"{tell.TIGHT} " if tight else ""}
 
 
 def _losses(plan: RoundsPlan) -> Iterator[str]:
