@@ -250,7 +250,7 @@ def _drift(rng, tanks, days, regime):
 def _log(rng, world, regime):
     """Tend all areas visit by visit; returns rows of nodes and the heights ahead."""
     every, usual = np.arange(world.tank.size), np.exp(world.log_habit)
-    day = world.day[world.tank, 0]
+    day, (floor_cm, budget_cm) = world.day[world.tank, 0], _bounds(world)
     height, guess = _planted(rng, world, regime), START_SHARE * usual
     written = rng.random(every.size) < regime.start_read
     read = np.where(written, _reading(rng, height, regime), np.nan)
@@ -270,6 +270,7 @@ def _log(rng, world, regime):
             "span": day - last[here],
             "lag_per_d": lags[here] / (day - last[here]),
             "read": np.where(kind == READ, seen, np.nan),
+            "guess": 0.5 * (floor_cm + budget_cm)[here],
             "look": np.where(kind == LOOKED, look, Look.NONE),
         }
         rows.append(_row(here, day, Link.GREW, **told))

@@ -121,7 +121,7 @@ def _thin(values: Values) -> Values:
     """Return values that take the memory of one where all are the same, as most often they are."""
     first = values[:1].copy()
     same = bool(((values == first) | ((values != values) & (first != first))).all())
-    return cast(Values, np.broadcast_to(first, values.shape)) if first.size and same else values
+    return cast(Values, np.broadcast_to(first, values.shape)) if same else values
 
 
 @dataclass(frozen=True)
@@ -186,6 +186,15 @@ class Chains:
         """Slices of the packed nodes, one a position along the chain."""
         return [slice(int(a), int(b)) for a, b in zip(self.offsets, self.offsets[1:], strict=False)]
 
+    @cached_property
+    def links(self) -> list[tuple[slice, slice]]:
+        """Pairs of (nodes before, nodes), one a position along the chain after the first."""
+        here, later = self.positions[:-1], self.positions[1:]
+        before = [
+            slice(a.start, a.start + b.stop - b.start) for a, b in zip(here, later, strict=True)
+        ]
+        return list(zip(before, later, strict=True))
+
     @property
     def place(self) -> tuple[IntArray, IntArray]:
         """Number (N,) of each node's chain, and its position there."""
@@ -199,8 +208,6 @@ class Chains:
         began = nodes.day - nodes.span_d
         since, settle = clock.settling(nodes.area, began)
         at = np.flatnonzero((since < MOST_SETTLING * settle) & (nodes.link == Link.GREW))
-        if not at.size:
-            return self
         spans = nodes.area[at], began[at], nodes.day[at], nodes.pause_d[self.previous[at]]
         growth_d, by_settling = nodes.growth_d.copy(), nodes.by_settling.copy()
         growth_d[at] = clock.growth_between(*spans)[0]

@@ -46,9 +46,9 @@ START, FOUND, LEFT = 0, 1, 2
 BLANK = {
     **dict.fromkeys(("reading_cm", "reading_sd_cm", "aim_sd_cm"), np.nan),
     **dict.fromkeys(("floor_cm", "budget_cm"), np.nan),
-    **dict.fromkeys(("guess_cm", "guess_sd_cm", "cut_cm"), np.nan),
+    **dict.fromkeys(("guess_cm", "guess_sd_cm", "removed_cm"), np.nan),
     **dict.fromkeys(("pause_d", "lag_share"), 0.0),
-    **{"by": int(Link.FRESH), "look": 0, "bucket": -1, "row": -1},
+    **{"link": int(Link.FRESH), "look": 0, "bucket": -1, "row": -1},
 }
 """What a node has of which nothing is told."""
 
@@ -87,7 +87,7 @@ class AreaTraits:
 def _draft(kind: int, area: IntArray, day: FloatArray, **told: Values) -> dict[str, Values]:
     """Nodes (n,) before they are ordered and linked; what is not told is blank.
 
-    ``by`` is the link of a node that a cut left to the one before it, ``cut_cm`` the length taken.
+    ``link`` is that to the one before it unless it grew from that.
     """
     blank = {name: np.broadcast_to(value, area.size) for name, value in BLANK.items()}
     return blank | {"kind": np.full(area.size, kind), "area": area, "day": day} | told
@@ -130,26 +130,9 @@ def build_nodes(
     draft = {  # field by field: of a large book they are most of what a design takes
         name: np.concatenate([one.pop(name) for one in drafts])[order] for name in list(left)
     }
-    area, kind, by, cut_cm = draft["area"], *(draft.pop(n) for n in ("kind", "by", "cut_cm"))
-    follows = np.zeros(area.size, dtype=bool)
-    follows[1:] = area[1:] == area[:-1]
-    link = np.where(kind == LEFT, int(Link.AIMED), int(Link.FRESH))
-    link[follows & (kind == FOUND)] = Link.GREW
-    told = follows & (by != Link.AIMED) & (kind == LEFT)
-    link[told] = by[told]
-    link[(kind == LEFT) & (by == Link.FRESH)] = Link.FRESH
-    span_d, growth_d, pause_doubt, lag_per_d, by_settling = _spans(draft, link, clock)
-    lag_per_d += _lags_unlogged(draft, link, visits, traits, span_d)
-    return Nodes(
-        link=link,
-        growth_d=growth_d,
-        span_d=span_d,
-        pause_doubt=pause_doubt,
-        lag_per_d=lag_per_d,
-        by_settling=by_settling,
-        removed_cm=np.where(link >= Link.CUT, cut_cm, np.nan),
-        **draft,
-    )
+    area, kind, link = draft["area"], draft.pop("kind"), draft.pop("link")
+    link[1:][(kind[1:] == FOUND) & (area[1:] == area[:-1])] = Link.GREW
+    return Nodes(link=link, **_spans(draft, link, visits, traits, clock), **draft)
 
 
 def _found(visits: Visits, held: Bounds) -> dict[str, Values]:
@@ -189,11 +172,12 @@ def _left(
     measured = np.isfinite(visits.removed_cm) & ~both  # two heights win over a length
     weighed_cm = visits.removed_g / traits.gram_per_cm[visits.area]
     weighed = np.isfinite(weighed_cm) & ~np.isfinite(visits.removed_cm)
-    by = np.where(measured, int(Link.CUT), np.where(weighed, int(Link.WEIGHED), int(Link.AIMED)))
+    link = np.where(weighed, int(Link.WEIGHED), int(Link.AIMED))
+    link = np.where(measured, int(Link.CUT), link)
     taken = visits.removed_share(held.budget_cm)[left]
     other = _cut_agreed_otherwise(visits, held, traits) & ~visits.unsaid
     unread = other & np.isnan(visits.after_cm)
-    by = np.where(other & (by == Link.AIMED), int(Link.FRESH), by)
+    link = np.where(other & (link == Link.AIMED), int(Link.FRESH), link)
     spread = np.where(other, NOT_AIMED_SD_CM, habits.sd_cm[visits.area])
     unsure = np.maximum(spread, UNSURE_CUT_SHARE * np.exp(habits.log_cm)[visits.area])
     return _draft(
@@ -203,8 +187,10 @@ def _left(
         reading_cm=np.where(unread, held.cut_cm, visits.after_cm)[left],
         reading_sd_cm=np.where(unread, STATED_CUT_SPREAD * held.cut_cm, np.nan)[left],
         aim_sd_cm=np.where(visits.unsaid, unsure, spread)[left],
-        cut_cm=np.where(measured, visits.removed_cm, weighed_cm)[left],
-        by=np.where(visits.unsaid, int(Link.UNSAID), by)[left],
+        removed_cm=np.where(measured, visits.removed_cm, np.where(weighed, weighed_cm, np.nan))[
+            left
+        ],
+        link=np.where(visits.unsaid, int(Link.UNSAID), link)[left],
         pause_d=np.where(
             replanted[left], 0.0, pause_after_cut(taken, traits.pause_d[visits.area[left]])
         ),
@@ -235,40 +221,35 @@ def _usual_shares(visits: Visits, held: Bounds) -> FloatArray:
     return usual
 
 
-def _spans(draft: dict[str, Values], link: IntArray, clock: GrowthClock) -> tuple[FloatArray, ...]:
-    """Calendar days and reference days since the node before, 0 where there is no span.
+def _spans(
+    draft: dict[str, Values], link: IntArray, visits: Visits, traits: AreaTraits, clock: GrowthClock
+) -> dict[str, Values]:
+    """Return what nodes have of the spans since the node before, 0 where there is none.
 
-    Also how far the latter may be off for a pause, and what each day of lag takes of it, as shares,
-    and how its log falls with the log of the days of settling.
+    Visits within a span that cut other areas, of which the area has no row, count with their lags:
+    for all one knows it was cut like them. A gap that only a missing row makes must not look like
+    one in which nobody came, and slow growth in it like the lack of a lag.
     """
-    span_d, growth_d, pause_doubt, lag_per_d, by_settling = np.zeros((5, link.size))
     at = np.flatnonzero(link == Link.GREW)
-    began, ended = draft["day"][at - 1], draft["day"][at]
-    span_d[at] = ended - began
-    spans = draft["area"][at], began, ended, draft["pause_d"][at - 1]
-    growth_d[at], pause_doubt[at] = clock.growth_between(*spans)
-    by_settling[at] = clock.slowed_by_settling(*spans)
-    lag_per_d[at] = draft["lag_share"][at - 1] / np.maximum(span_d[at], LEAST_SPAN_D)
-    return span_d, growth_d, pause_doubt, lag_per_d, by_settling
-
-
-def _lags_unlogged(
-    draft: dict[str, Values], link: IntArray, visits: Visits, traits: AreaTraits, span_d: FloatArray
-) -> FloatArray:
-    """Lags a day (N,) of visits within a span that cut other areas, of which the area has no row.
-
-    For all one knows it was cut like them: a gap that only a missing row makes must not look
-    like one in which nobody came, and slow growth in it like the lack of a lag.
-    """
+    area, began, ended = draft["area"][at], draft["day"][at - 1], draft["day"][at]
+    spans = area, began, ended, draft["pause_d"][at - 1]
+    growth_d, pause_doubt = clock.growth_between(*spans)
     cut = visits.cut | visits.unsaid
     key = distinct(traits.tank[visits.area[cut]] * DAYS_A_TANK + visits.day[cut])
-    at = np.flatnonzero(link == Link.GREW)
-    tank = traits.tank[draft["area"][at]] * DAYS_A_TANK
-    began = np.searchsorted(key, tank + draft["day"][at - 1], side="right")
-    within = np.searchsorted(key, tank + draft["day"][at]) - began
-    lags = np.zeros(link.size)
-    lags[at] = within * lag_share(np.array(USUAL_CUT_SHARE)) / np.maximum(span_d[at], LEAST_SPAN_D)
-    return lags
+    tank = traits.tank[area] * DAYS_A_TANK
+    others = np.searchsorted(key, tank + ended) - np.searchsorted(key, tank + began, side="right")
+    lags = draft["lag_share"][at - 1] + others * lag_share(np.array(USUAL_CUT_SHARE))
+    told = {
+        "span_d": ended - began,
+        "growth_d": growth_d,
+        "pause_doubt": pause_doubt,
+        "lag_per_d": lags / np.maximum(ended - began, LEAST_SPAN_D),
+        "by_settling": clock.slowed_by_settling(*spans),
+    }
+    of_nodes: dict[str, Values] = {name: np.zeros(link.size) for name in told}
+    for name, values in told.items():
+        of_nodes[name][at] = values
+    return of_nodes
 
 
 @dataclass(frozen=True, slots=True)

@@ -85,21 +85,15 @@ def area_information(
     covariance = _inverse(own)
     mean = np.einsum("aij,aj->ai", covariance, own_score)
     regression = -covariance @ across
+    rate = information[:, RATE, RATE] + pooling.area_precision  # all else held
     return AreaInformation(
         own_mean=mean,
         own_regression=regression,
         own_covariance=covariance,
         precision=information[:, RATE:, RATE:] + across.transpose(0, 2, 1) @ regression,
         score=score[RATE:].T - np.einsum("aik,ai->ak", across, mean),
-        rate_by_ceiling=_rate_by_ceiling(information, pooling),
+        rate_by_ceiling=-information[:, RATE, CEILING] / np.where(rate > 0.0, rate, 1.0),
     )
-
-
-def _rate_by_ceiling(by_area: FloatArray, pooling: Pooling) -> FloatArray:
-    """How far each log rate has to move with its log ceiling, (A,), to fit the log as before."""
-    posterior_precision = by_area[:, RATE, RATE] + pooling.area_precision
-    safe = np.where(posterior_precision > 0.0, posterior_precision, 1.0)
-    return -by_area[:, RATE, CEILING] / safe
 
 
 def _inverse(matrix: FloatArray) -> FloatArray:
@@ -389,8 +383,7 @@ def covariance_root(
         finite = np.isfinite(covariance).all(axis=(1, 2))
         least = np.full(areas.size, -np.inf)
         least[finite] = np.linalg.eigvalsh(covariance[finite])[:, 0]
-        wrong = least <= 0.0
-        raise CannotFit(areas[wrong if wrong.any() else least == least.min()]) from None
+        raise CannotFit(areas[least <= max(least.min(), 0.0)]) from None
     return root
 
 

@@ -118,15 +118,14 @@ def kalman_filter(chains: Chains, at: Linearised) -> FilterPass:
     variances, innovation_precision = np.empty(count), np.empty(count)
     transition_squared = at.transition**2
     observation_information = at.observation**2 * at.observation_precision
-    earlier, rows = slice(0), 1 + OF_STARTS
-    for here in chains.positions:
+    rows = 1 + OF_STARTS
+    for behind, here in [(slice(0), chains.positions[0]), *chains.links]:
         # Views: what is added to them below is added to the results.
         predicted, predicted_variance = predictions[:, here], predicted_variances[here]
         observation = at.observation[here]
         if here.start == 0:  # the other rows are 0 at a start, and add nothing to what follows it
             means[rows:, here] = innovations[rows:, here] = 0.0
         else:
-            behind = slice(earlier.start, earlier.start + here.stop - here.start)
             predicted[:rows] += at.transition[here] * means[:rows, behind]
             predicted_variance += transition_squared[here] * variances[behind]
             rows = 1 + BORDER
@@ -142,7 +141,6 @@ def kalman_filter(chains: Chains, at: Linearised) -> FilterPass:
         np.multiply(gain, innovation, out=means[:rows, here])
         means[:rows, here] += predicted[:rows]
         variances[here] = predicted_variance / variance_ratio
-        earlier = here
     filtered = Filtered(mean=means[0], sensitivity=means[1:], variance=variances)
     return FilterPass(
         innovation=innovations,
@@ -257,18 +255,15 @@ def filter_along(
     array (N,)
         How far each innovation moves [cm], per unit.
     """
-    gain = forward.predicted_variance * at.observation * forward.innovation_precision
-    innovation, mean = np.empty_like(moved), np.empty_like(moved)
-    earlier: slice | None = None
-    for here in chains.positions:
-        predicted = moved[here].copy()
-        if earlier is not None:
-            behind = slice(earlier.start, earlier.start + here.stop - here.start)
-            predicted += at.transition[here] * mean[behind]
-        innovation[here] = -at.observation[here] * predicted
-        mean[here] = predicted + gain[here] * innovation[here]
-        earlier = here
-    return innovation
+    kept, predicted = _kept(at, forward), moved.copy()
+    for behind, here in chains.links:
+        predicted[here] += at.transition[here] * kept[behind] * predicted[behind]
+    return -at.observation * predicted
+
+
+def _kept(at: Linearised, forward: FilterPass) -> FloatArray:
+    """Share (N,) of a predicted stage that its reading leaves."""
+    return 1.0 - at.observation**2 * forward.predicted_variance * forward.innovation_precision
 
 
 def score_of(
@@ -325,7 +320,7 @@ def state_smoother(
     step = forward.filtered.departure(chains.nodes.area, departure)
     border = departure.take(chains.nodes.area, axis=1)
     predicted = forward.predicted[0] + (forward.predicted[1:] * border).sum(axis=0)
-    for behind, later in _backwards(chains):
+    for behind, later in reversed(chains.links):
         step[behind] += _smoother_gain(at, forward, behind, later) * (
             step[later] - predicted[later]
         )
@@ -414,8 +409,8 @@ def disturbance_smoother(chains: Chains, at: Linearised, forward: FilterPass) ->
     state_score = at.observation * observation_score
     state_curvature = at.observation**2 * forward.innovation_precision
     gain = forward.predicted_variance * at.observation * forward.innovation_precision
-    kept = 1.0 - at.observation * gain  # share of a predicted stage that its reading leaves
-    for behind, later in _backwards(chains):
+    kept = _kept(at, forward)
+    for behind, later in reversed(chains.links):
         transition = at.transition[later]
         score, curvature = (
             transition * state_score[:, later],
@@ -433,22 +428,12 @@ def disturbance_smoother(chains: Chains, at: Linearised, forward: FilterPass) ->
     )
 
 
-def _backwards(chains: Chains) -> list[tuple[slice, slice]]:
-    """Pairs of (nodes before, nodes), from the ends of the chains to their starts."""
-    positions = chains.positions
-    return [
-        (slice(here.start, here.start + later.stop - later.start), later)
-        for here, later in zip(positions[-2::-1], positions[:0:-1], strict=True)
-    ]
-
-
 def _smoother_gain(
     at: Linearised, forward: FilterPass, behind: slice | IntArray, later: slice | IntArray
 ) -> FloatArray:
     """How far a stage goes along with the one after it."""
     spread = forward.predicted_variance[later]
-    gain = at.transition[later] * forward.filtered.variance[behind]
-    return np.divide(gain, spread, out=np.zeros_like(gain), where=spread > 0.0)
+    return at.transition[later] * forward.filtered.variance[behind] / spread
 
 
 def log_determinant(chains: Chains, at: Linearised, forward: FilterPass) -> float:

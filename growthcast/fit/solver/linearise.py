@@ -80,25 +80,9 @@ class Linearised:
     flattening: FloatArray
     error_by_height: FloatArray
 
-    @classmethod
-    def of_fresh_starts(cls, count: int) -> Linearised:
-        """Return nodes of which nothing is known yet, to be filled in."""
-        transition, offset, expected_cm, slope, residual, precision = np.zeros((6, count))
-        return cls(
-            transition=transition,
-            inputs=np.zeros((BORDER, count)),
-            offset=offset,
-            process_noise=np.full(count, FRESH_STAGE_VARIANCE),
-            observation=slope,
-            expected_cm=expected_cm,
-            height_cm=np.empty(count),
-            residual=residual,
-            observation_precision=precision,
-            by_usual_cut=np.zeros(count),
-            saturating=np.zeros(0, dtype=np.int64),
-            flattening=np.zeros(0),
-            error_by_height=np.zeros(0),
-        )
+
+UNASKED = np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0)
+"""No reading whose scatter is asked."""
 
 
 def linearise(
@@ -128,22 +112,21 @@ def linearise(
     Linearised
         Departures from these stages and parameters.
     """
-    chains, errors, shape, drift = block.chains, problem.errors, problem.shape, drift or block.drift
-    nodes, rank, form = chains.nodes, chains.rank, shape[chains.area]
-    aim = _aimed(border.take(chains.area, axis=1), form)
-    at = Linearised.of_fresh_starts(rank.size)
-    inputs, offset, process_noise = at.inputs, at.offset, at.process_noise
-    expected_cm, slope, height_cm = at.expected_cm, at.observation, at.height_cm
+    chains, errors, drift = block.chains, problem.errors, drift or block.drift
+    nodes, rank, form = chains.nodes, chains.rank, problem.shape[chains.area]
+    # A node is a fresh start until more is known of it.
+    transition, offset, height_cm, expected_cm, slope = np.zeros((5, rank.size))
+    residual, precision, by_usual_cut = np.zeros((3, rank.size))
+    inputs, process_noise = np.zeros((BORDER, rank.size)), np.full(rank.size, FRESH_STAGE_VARIANCE)
+    ceiling, at_aim = _aimed(border.take(chains.area, axis=1), form)
     # Aimed: a chain begins at the usual cut height. A stage depends on h/K alone, so it moves with
     # the log usual cut by h / (dh/dz), and with the log ceiling by as much the other way. The cut
     # scatters in height; in stages its mean lies lower where the curve steepens, to second order.
     aimed, other = chains.aimed
-    of = rank[aimed]
-    expected_cm[aimed], slope[aimed] = aim.height[of], aim.slope[of]
-    by_habit, begun = aim.by_habit[of], aim.stage[of]
+    begun, expected_cm[aimed], slope[aimed], by_habit, flattening = at_aim.take(rank[aimed], axis=1)
     inputs[HABIT, aimed], inputs[CEILING, aimed] = by_habit, -by_habit
     process_noise[aimed] = (nodes.aim_sd_cm[aimed] / slope[aimed]) ** 2
-    lower = 0.5 * aim.flattening[of] * process_noise[aimed]
+    lower = 0.5 * flattening * process_noise[aimed]
     offset[aimed] = begun - stage[aimed] - lower
     # Grew: z = z_previous + g with g = tau exp(ln r + q.b); dg/d ln r = g and dg/db = g q.
     grew = chains.grew
@@ -155,20 +138,24 @@ def linearise(
     # from there along the slope, since the filter sees straight lines only.
     expected_stage = stage.copy()
     expected_stage[grew] = stage[chains.previous[grew]] + grown
-    curve = aim.ceiling[rank[other]], form[rank[other]]
+    curve = ceiling[rank[other]], form[rank[other]]
     expected_cm[other], slope[other] = height_and_slope(expected_stage[other], *curve)
     expected_stage[aimed] = begun
     height_cm[:] = expected_cm + slope * (stage - expected_stage)
     height_cm[aimed] += slope[aimed] * lower
-    at.transition[grew] = 1.0
+    transition[grew] = 1.0
     inputs[RATE, grew], inputs[KNOTS:, grew] = grown, grown * weight
     offset[grew] = expected_stage[grew] - stage[grew]
     relative = errors.span_variance(nodes.span_d[grew], drift.remainder[grew])
     process_noise[grew] = (relative + nodes.pause_doubt[grew] ** 2) * grown**2
     # The mean of a curved function of a scattered stage is not its value at the mean stage.
-    curvature = _slope_bend(expected_cm[grew], slope[grew], form[place])
-    height_cm[grew] += 0.5 * curvature * process_noise[grew]
-    _link_guesses(at, chains, aim.ceiling, form, stage)
+    flattening = _flattening(expected_cm[grew], slope[grew], form[place])
+    height_cm[grew] += 0.5 * flattening * slope[grew] * process_noise[grew]
+    at = Linearised(
+        *(transition, inputs, offset, process_noise, slope, expected_cm, height_cm),
+        *(residual, precision, by_usual_cut, *UNASKED),
+    )
+    _link_guesses(at, chains, ceiling, form, stage)
     _hear_sites(at, problem, block, stage, border)
     return _with_scatter(at, problem, block)
 
@@ -218,7 +205,7 @@ def _with_scatter(at: Linearised, problem: Problem, block: Block) -> Linearised:
     told = block.chains.read & (block.trust == 1.0) & (nodes.link == Link.GREW)
     place = np.flatnonzero(told & near[nodes.area])
     owner, height, slope = nodes.area[place], at.expected_cm[place], at.observation[place]
-    flattening = _slope_bend(height, slope, problem.shape[owner]) / np.maximum(slope, 1e-300)
+    flattening = _flattening(height, slope, problem.shape[owner])
     by_height = 2.0 * problem.errors.height_error_share[owner] ** 2 * height
     by_height[np.isfinite(nodes.reading_sd_cm[place])] = 0.0
     return replace(at, saturating=place, flattening=flattening, error_by_height=by_height)
@@ -299,39 +286,26 @@ def _link_known_cuts(
     at.process_noise[of] = removed_variance(likely, weighed, owner, errors) / steep**2
 
 
-@dataclass(frozen=True, slots=True)
-class _Aimed:
-    """Where cuts of areas (R,) are aimed: the stage, its height and slope there.
+def _aimed(border: FloatArray, shape: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Ceilings (R,) of areas with some borders (B, R), and where their cuts are aimed, (5, R).
 
-    ``by_habit`` is how far the stage goes with the usual cut height, and against the ceiling;
-    ``flattening`` how the slope changes along the height, per unit of it.
+    The latter are the stage, its height and slope there, how far the stage goes with the usual cut
+    height, and against the ceiling, and the share by which the slope changes with it.
     """
-
-    ceiling: FloatArray
-    stage: FloatArray
-    height: FloatArray
-    slope: FloatArray
-    by_habit: FloatArray
-    flattening: FloatArray
-
-
-def _aimed(border: FloatArray, shape: FloatArray) -> _Aimed:
-    """Where cuts of areas (R,) with some borders (B, R) are aimed."""
     ceiling = np.exp(border[CEILING])
     usual = np.minimum(np.exp(border[HABIT]), HIGHEST_AIM_SHARE * ceiling)
     stage = stage_of(usual, ceiling, shape)
     height, slope = height_and_slope(stage, ceiling, shape)
-    flattening = _slope_bend(height, slope, shape) / slope
-    return _Aimed(ceiling, stage, height, slope, usual / slope, flattening)
+    flattening = _flattening(height, slope, shape)
+    return ceiling, np.stack([stage, height, slope, usual / slope, flattening])
 
 
-def _slope_bend(height: FloatArray, slope: FloatArray, shape: FloatArray) -> FloatArray:
-    """Change of a slope with its stage: the second derivative of the curve.
+def _flattening(height: FloatArray, slope: FloatArray, shape: FloatArray) -> FloatArray:
+    """By which share a slope changes with its stage: the curve's second derivative over its first.
 
-    With ``f = slope / h`` it is ``slope ((1 + m) f - 1)``: for the logistic ``slope (1 - 2 h/K)``.
+    With ``f = slope / h`` it is ``(1 + m) f - 1``: for the logistic ``1 - 2 h/K``.
     """
-    fraction = slope / np.maximum(height, 1e-300)
-    return slope * ((1.0 + shape) * fraction - 1.0)
+    return (1.0 + shape) * slope / np.maximum(height, 1e-300) - 1.0
 
 
 def _observe(linearised: Linearised, block: Block, border: FloatArray, errors: ErrorModel) -> None:

@@ -332,19 +332,11 @@ def _faster_than_the_table(
 
 
 def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatArray:
-    chains, nodes = block.chains, block.chains.nodes
+    """Stages of what was read, else of the usual cut or the guess, off both ends of the curve."""
+    nodes = block.chains.nodes
     cut = (nodes.link >= Link.UNSAID) | (nodes.link == Link.AIMED)
     usual = np.where(cut, np.exp(border[HABIT, nodes.area]), nodes.guess_cm)
-    known = np.where(chains.read, nodes.reading_cm, usual)
-    ceiling, shape = np.exp(border[CEILING, nodes.area]), problem.shape[nodes.area]
-    clipped = np.clip(known, 0.01 * ceiling, 0.99 * ceiling)
-    stages = stage(np.where(np.isfinite(clipped), clipped, 0.5 * ceiling), ceiling, shape)
-    rate = np.exp(border[RATE, nodes.area]) * shape_factor(shape)
-    usual = rate * nodes.growth_d * nodes.awake_share(problem.lag_d, slice(None))
-    grown = np.where(nodes.link == Link.GREW, usual, 0.0)
-    for here in chains.positions[1:]:
-        # A node that was not read starts where its link predicts it.
-        missing = np.flatnonzero(~np.isfinite(known[here])) + here.start
-        predicted = stages[chains.previous[missing]] + grown[missing]
-        stages[missing] = np.where(nodes.link[missing] == Link.GREW, predicted, stages[missing])
-    return stages
+    known = np.where(block.chains.read, nodes.reading_cm, usual)
+    ceiling = np.exp(border[CEILING, nodes.area])
+    within = np.clip(known, 0.01 * ceiling, 0.99 * ceiling)
+    return stage(within, ceiling, problem.shape[nodes.area])

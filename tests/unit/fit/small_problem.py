@@ -53,6 +53,7 @@ def small_nodes(rng):
     field = dict(zip(FIELDS, (np.array(column) for column in zip(*rows, strict=True)), strict=True))
     link, blank = field["link"].astype(np.int64), np.full(len(rows), np.nan)
     alone = field["area"] == 6
+    found = (link == GREW) & np.isnan(field["reading_cm"])
     return Nodes(
         area=field["area"].astype(np.int64),
         day=field["day"],
@@ -65,8 +66,8 @@ def small_nodes(rng):
         reading_cm=field["reading_cm"],
         reading_sd_cm=blank,
         aim_sd_cm=np.where(link == FRESH, np.nan, 0.6),
-        guess_cm=np.where(alone, 6.0, blank),
-        guess_sd_cm=np.where(alone, 2.0, blank),
+        guess_cm=np.where(alone, 6.0, np.where(found, 7.0, blank)),
+        guess_sd_cm=np.where(alone, 2.0, np.where(found, 2.8, blank)),
         removed_cm=field["removed_cm"],
         floor_cm=np.full(len(rows), 3.0),
         budget_cm=np.full(len(rows), 11.0),

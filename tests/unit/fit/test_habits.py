@@ -47,6 +47,8 @@ def test_single_cuts_scatter_as_the_log_shows_beside_two_usual_ones_less_errors(
         found = habits([8.0, 9.0, 13.0], [0, 0, 0], [12.0, NAN, NAN], error_cm=error)
         variance = (squares - off + 2.0 * (0.15 * mean) ** 2) / 5.0
         assert found.sd_cm[0] == pytest.approx(variance**0.5)
+    few = habits([12.0] * 3, [0] * 3, [12.0, NAN, NAN], error_cm=5.0)
+    assert few.sd_cm[0] == pytest.approx((2.0 * (0.15 * 12.0) ** 2 / 5.0) ** 0.5)
     alike = habits([12.0] * 400, [0] * 400, [12.0, NAN, NAN], error_cm=5.0)
     assert alike.sd_cm[0] == pytest.approx(0.03 * 12.0)  # no hand is steadier than that
 

@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.problem import KNOTS, RATE
+from growthcast.fit.solver.kalman import information_of, score_of
+from growthcast.fit.solver.problem import BORDER, CEILING, KNOTS, RATE
 from growthcast.fit.solver.solve import solve
 from growthcast.fit.solver.view import seen
 from tests.unit.fit.small_problem import small_problem
+from tests.unit.fit.test_lines import height, slope_of
 
 
 @pytest.fixture(scope="module")
@@ -32,6 +34,9 @@ def test_only_readings_grown_into_of_areas_near_their_ceilings_are_asked(solutio
     aside = replace(block, trust=np.where(np.arange(grew.size) == asked[0], 1e-4, 1.0))
     problem = replace(solution.problem, blocks=(aside,))
     assert seen(problem, solution.point, 0)[1].scatter.place.tolist() == asked[1:].tolist()
+    # Least squares has no variance that could tell.
+    exact = replace(problem, errors=replace(problem.errors, span=0.0, drift=0.0))
+    assert not seen(exact, solution.point, 0)[0].saturating.size
 
 
 @pytest.mark.parametrize("row", [RATE, KNOTS, KNOTS + 1])
@@ -63,3 +68,60 @@ def test_heights_that_scatter_less_than_foreseen_speak_for_a_stand_that_is_full(
     full = seen(solution.problem, higher, 0)[1].scatter
     assert (full.follows[RATE] < 0.0).any()
     assert (full.follows[RATE] < scatter.follows[RATE]).all()
+
+
+def test_a_variance_goes_with_all_of_the_border_the_start_of_its_span_held(solution):
+    """``ln(slope^2 variance + error^2)`` at the height that a border leads to, written out."""
+    [block] = solution.problem.blocks
+    nodes, border, errors = block.chains.nodes, solution.point.border, solution.problem.errors
+    own_error = np.where(np.arange(nodes.area.size) % 5 == 1, 0.8, np.nan)
+    own = replace(
+        block, chains=replace(block.chains, nodes=replace(nodes, reading_sd_cm=own_error))
+    )
+    at, forward = seen(replace(solution.problem, blocks=(own,)), solution.point, 0)
+    asked = forward.scatter.place
+    assert np.isfinite(own_error[asked]).any()
+    assert np.isnan(own_error[asked]).any()
+    for number, i in enumerate(asked):
+        before, area = block.chains.previous[i], nodes.area[i]
+        began = forward.filtered.variance[before]
+        expected = solution.point.stages[0][i] + at.offset[i]
+
+        def log_variance(by, row, i=i, area=area, began=began, expected=expected):
+            moved = np.zeros(BORDER)
+            moved[row] = by
+            pace = np.exp(moved[RATE] + block.drift.weight[:, i] @ moved[KNOTS:])
+            ends = expected + forward.predicted[1:, i] @ moved
+            curve = border[CEILING, area] + moved[CEILING], solution.problem.shape[area]
+            slope = slope_of(lambda z: height(z, *curve), ends)
+            error = errors.height_error_cm[area] ** 2
+            error += (errors.height_error_share[area] * height(ends, *curve)) ** 2
+            error = own_error[i] ** 2 if own_error[i] > 0.0 else error
+            return np.log(slope**2 * (began + at.process_noise[i] * pace**2) + error)
+
+        for row in range(BORDER):
+            quotient = slope_of(lambda by, row=row: log_variance(by, row), 0.0)
+            found = forward.scatter.follows[row, number]
+            assert found == pytest.approx(quotient, rel=1e-5, abs=1e-6)
+
+
+def test_scatter_adds_the_information_of_a_variance(solution):
+    """Of ``-(ln v + off^2 / v) / 2``: half the square of the slope of ln v, half the surprise."""
+    [block] = solution.problem.blocks
+    [(_, forward)] = solution.view.kept
+    scatter = forward.scatter
+    none = replace(scatter, place=scatter.place[:0])
+    with_it, without = (
+        information_of(block.chains, replace(forward, scatter=said)) for said in (scatter, none)
+    )
+    information, score = np.zeros((7, BORDER, BORDER)), np.zeros((BORDER, 7))
+    for place, surprise, follows in zip(
+        scatter.place, scatter.surprise, scatter.follows.T, strict=True
+    ):
+        rank = block.chains.rank[place]
+        information[rank] += np.outer(follows, follows) / 2.0
+        score[:, rank] += surprise * follows / 2.0
+    np.testing.assert_allclose(with_it[0] - without[0], information, atol=1e-9)
+    np.testing.assert_allclose(with_it[1] - without[1], score, atol=1e-9)
+    np.testing.assert_allclose(score_of(block.chains, forward), with_it[1], atol=1e-9)
+    assert np.abs(score).max() > 0.01

@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from growthcast.fit.rows.chains import Link, pack_chains
-from growthcast.fit.solver.hierarchy import border_covariance
+from growthcast.fit.solver import hierarchy
+from growthcast.fit.solver.hierarchy import border_covariance, covariance_root
 from growthcast.fit.solver.kalman import information_of, score_of, state_smoother
 from growthcast.fit.solver.likelihood import log_likelihood, misfit
 from growthcast.fit.solver.linearise import FRESH_STAGE_VARIANCE
-from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, KNOTS, OWN, RATE
+from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, KNOTS, OWN, RATE, CannotFit
 from growthcast.fit.solver.solve import HIGHEST_START, solve, starting_point
 from growthcast.fit.solver.view import departure_of, view_of
 from growthcast.growth.logistic import height_at_stage, stage
@@ -27,10 +28,13 @@ def dense_system(problem, point, view):
     """Return the normal matrix and right-hand side of the linearised problem, all unknowns at once.
 
     Unknowns: departures of every stage; of every area's rate, ceiling, density and habit; every
-    tank's effect and knots and every species' effect, these last as they are.
+    tank's effect and knots and every species' effect, these last as they are. A ceiling that is not
+    learnt rests on its prior alone.
     """
     [block], [(at, _)] = problem.blocks, view.kept
     nodes, pooling = block.chains.nodes, problem.pooling
+    learnt = pooling.ceiling_learnt[nodes.area]
+    inputs = np.where(learnt | (np.arange(BORDER) != CEILING)[:, None], at.inputs, 0.0)
     n = nodes.area.size
     own = [RATE, *OWN]
     size = n + AREAS * len(own) + TANKS * (1 + M) + SPECIES_COUNT
@@ -55,13 +59,13 @@ def dense_system(problem, point, view):
     for i in range(n):
         a = nodes.area[i]
         stands = (at.inputs[KNOTS:, i] * now[KNOTS:, a]).sum()  # knots are unknown as they are
-        row = -border_row(at.inputs[:, i], a)
+        row = -border_row(inputs[:, i], a)
         row[i] += 1.0
         if nodes.link[i] in (Link.GREW, Link.CUT, Link.WEIGHED):
             row[block.chains.previous[i]] -= at.transition[i]
         say(row, at.offset[i] - stands, 1.0 / at.process_noise[i])
         row = np.zeros(size)
-        row[i], row[area_at(a, CEILING)] = at.observation[i], at.expected_cm[i]
+        row[i], row[area_at(a, CEILING)] = at.observation[i], learnt[i] * at.expected_cm[i]
         row[area_at(a, HABIT)] = -at.by_usual_cut[i]
         say(row, at.residual[i], at.observation_precision[i])
     for a in range(AREAS):
@@ -86,15 +90,20 @@ def dense_system(problem, point, view):
     return matrix, right, n, area_at, tank_at, species_at
 
 
-@pytest.fixture(scope="module", params=["start", "solution"])
+@pytest.fixture(scope="module", params=["start", "solution", "two ceilings unlearnt"])
 def both(request):
     """Return problem, point and view with the dense solution of the linear problem there."""
     problem = small_problem()
-    point = starting_point(problem) if request.param == "start" else solve(problem).point
-    view = view_of(problem, point)
-    matrix, right, *places = dense_system(problem, point, view)
-    covariance = np.linalg.inv(matrix)
-    return problem, point, view, covariance @ right, covariance, places
+    point = solve(problem).point if request.param == "solution" else starting_point(problem)
+    if request.param == "two ceilings unlearnt":
+        learnt = ~np.isin(np.arange(AREAS), (0, 4))
+        problem = replace(problem, pooling=replace(problem.pooling, ceiling_learnt=learnt))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(hierarchy, "TANKS_AT_ONCE", 2)
+        view = view_of(problem, point)
+        matrix, right, *places = dense_system(problem, point, view)
+        covariance = np.linalg.inv(matrix)
+        yield problem, point, view, covariance @ right, covariance, places
 
 
 def test_the_step_is_that_of_the_dense_system(both):
@@ -112,20 +121,41 @@ def test_the_step_is_that_of_the_dense_system(both):
     np.testing.assert_allclose(stages, step[:n], atol=1e-6)
 
 
+def rate_at_another_ceiling(view, a):
+    """How far a log rate moves with a log ceiling to fit its own log as before: least squares."""
+    rate, across = view.information[a, RATE, RATE], view.information[a, RATE, CEILING]
+    return -across / (rate + view.problem.pooling.area_precision)
+
+
 def test_covariances_are_those_of_the_dense_system(both):
     problem, _, view, _, covariance, (_, area_at, tank_at, species_at) = both
-    found = border_covariance(view.area, view.effects, problem.pooling, np.arange(AREAS))
+    asked = np.array([4, 0, 6, 1, 5, 3, 2])
+    order = np.argsort(asked)
+    found = border_covariance(view.area, view.effects, problem.pooling, asked)[order]
     for a in range(AREAS):
         at = [area_at(a, b) for b in (*OWN, RATE)]
         at += [tank_at(problem.pooling.tank[a], 1 + k) for k in range(M)]
-        np.testing.assert_allclose(found[a], covariance[np.ix_(at, at)], rtol=1e-5, atol=1e-9)
-    tank = [tank_at(t, 0) for t in range(TANKS)]
+        expected = covariance[np.ix_(at, at)]
+        if not problem.pooling.ceiling_learnt[a]:  # the rate moves with what nobody learns
+            moved = np.eye(BORDER)
+            moved[RATE, CEILING] = rate_at_another_ceiling(view, a)
+            expected = moved @ expected @ moved.T
+        np.testing.assert_allclose(found[a], expected, rtol=1e-5, atol=1e-9)
     species = [species_at(s) for s in range(SPECIES_COUNT)]
-    tank_sd = view.effects.tank_sd(problem.pooling)
-    np.testing.assert_allclose(tank_sd**2, np.diag(covariance)[tank], rtol=1e-6)
-    np.testing.assert_allclose(
-        view.effects.species_covariance, covariance[np.ix_(species, species)], rtol=1e-5
-    )
+    of_species = covariance[np.ix_(species, species)]
+    np.testing.assert_allclose(view.effects.species_covariance, of_species, rtol=1e-5)
+    np.testing.assert_allclose(view.effects.species_sd() ** 2, np.diag(of_species), rtol=1e-5)
+    for t, whole in enumerate(view.effects.whole_tank_covariance(problem.pooling)):
+        tank = [tank_at(t, k) for k in range(1 + M)]
+        np.testing.assert_allclose(whole, covariance[np.ix_(tank, tank)], rtol=1e-5, atol=1e-9)
+        sd = view.effects.tank_sd(problem.pooling)[t]
+        assert sd == pytest.approx(np.sqrt(covariance[tank[0], tank[0]]), rel=1e-6)
+        # What a tank's effect and knots are given the species: as regressed on them.
+        regression = view.effects.tank_regression(problem.pooling, np.array([t]))[0]
+        given = covariance[np.ix_(tank, species)] @ np.linalg.inv(of_species)
+        np.testing.assert_allclose(regression, given, rtol=1e-4, atol=1e-9)
+    if not problem.pooling.ceiling_learnt.all():
+        return
     chains, filtered = problem.blocks[0].chains, view.filtered[0]
     moved, border = filtered.sensitivity[:, chains.last], found[chains.area]
     whole = filtered.variance[chains.last] + np.einsum("bn,nbc,cn->n", moved, border, moved)
@@ -138,6 +168,8 @@ def test_the_likelihood_is_that_of_the_dense_system(both):
     A start is flat in height, not in stage: the filter's leaves out its slope and its own scale.
     """
     problem, point, view, step, covariance, _ = both
+    if not problem.pooling.ceiling_learnt.all():
+        pytest.skip("what is not learnt has no part in it")
     right = dense_system(problem, point, view)[1]
     [block], [(at, _)], pooling = problem.blocks, view.kept, problem.pooling
     nodes = block.chains.nodes
@@ -313,3 +345,43 @@ def test_growth_is_one_curve_only_without_luck_and_drift():
     for span, drift, exact in ((0.0, 0.0, True), (0.2, 0.0, False), (0.0, 0.1, False)):
         errors = replace(problem.errors, span=span, drift=drift)
         assert replace(problem, errors=errors).is_exact is exact
+
+
+def test_a_bend_that_is_doubted_moves_ceiling_and_rate_together(both):
+    """The more a bend is doubted the less a log tells of a ceiling; the rate keeps to its log."""
+    problem, _, view, *_ = both
+    doubted = replace(problem.pooling, bend_doubt=3.0)
+    areas = np.array([5, 0, 2])
+    sure, unsure = (
+        border_covariance(view.area, view.effects, pooling, areas)
+        for pooling in (problem.pooling, doubted)
+    )
+    for a, wider in zip(areas, unsure - sure, strict=True):
+        along = np.zeros(BORDER)
+        along[[CEILING, RATE]] = 1.0, rate_at_another_ceiling(view, a)
+        np.testing.assert_allclose(
+            wider, wider[CEILING, CEILING] * np.outer(along, along), atol=1e-12
+        )
+        assert (wider[CEILING, CEILING] > 1e-4) == problem.pooling.ceiling_learnt[a]
+
+
+def test_a_covariance_that_is_none_is_named(both, monkeypatch):
+    problem, _, view, *_ = both
+    given = view.area, view.effects, problem.pooling, np.array([5, 0, 2])
+    root = covariance_root(*given)
+    found = border_covariance(*given)
+    np.testing.assert_allclose(root @ root.transpose(0, 2, 1), found, atol=1e-12)
+    flat = found[0].copy()
+    flat[RATE], flat[:, RATE] = flat[CEILING], flat[:, CEILING]
+    flat[RATE, RATE] *= 1.0 - 1e-9
+    nothing = np.full_like(flat, np.nan)
+    for several, named in (
+        ([found[0], -found[1], found[2]], [0]),
+        ([found[0], flat, found[2]], [0]),
+        ([-found[0], found[1], nothing], [5, 2]),
+    ):
+        matrices = np.array(several)
+        monkeypatch.setattr(hierarchy, "border_covariance", lambda *_, it=matrices: it)
+        with pytest.raises(CannotFit) as fault:
+            covariance_root(*given)
+        assert fault.value.areas.tolist() == named
