@@ -10,7 +10,7 @@ from growthcast.brief import page
 from growthcast.brief.contract import contract_blocks, includes, next_visits, vat_words, yes_fact
 from growthcast.brief.letterhead import page_of
 from growthcast.brief.photos import photo_blocks, photos_of
-from growthcast.brief.visits import PlannedVisit
+from growthcast.brief.visits import Plan
 from growthcast.figures.pages import BESIDE_MM, COURSE_MM, course_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
@@ -37,7 +37,7 @@ def build_brief(
     *,
     client: str | None = None,
     contract: Contract | None = None,
-    visits: Sequence[PlannedVisit] | None = None,
+    visits: Plan = None,
 ) -> page.Page:
     """Build the page of one tank, or of all tanks of a client.
 

@@ -8,7 +8,7 @@ from datetime import date
 from growthcast.arrays import IntArray
 from growthcast.book.book import Book, Practice
 from growthcast.brief import page
-from growthcast.brief.visits import PlannedVisit
+from growthcast.brief.visits import Plan
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.say import client as tell
@@ -22,11 +22,7 @@ MOST_VISITS = 12
 
 
 def gather_facts(
-    book: Book,
-    fit: GrowthFit,
-    tanks: IntArray,
-    visits: Sequence[PlannedVisit] | None = None,
-    every_d: int | None = None,
+    book: Book, fit: GrowthFit, tanks: IntArray, visits: Plan = None, every_d: int | None = None
 ) -> list[TankFacts]:
     """Gather what a page says of some tanks.
 
@@ -176,7 +172,7 @@ def _table(locale: Locale, tanks: Sequence[TankFacts], contract: Contract) -> pa
 
 
 def next_visits(
-    locale: Locale, visits: Sequence[PlannedVisit] | None, tanks: Sequence[TankFacts], on: date
+    locale: Locale, visits: Plan, tanks: Sequence[TankFacts], on: date
 ) -> list[page.Block]:
     """Build the visits that a plan has for some tanks, nothing where there is no plan."""
     if visits is None:

@@ -20,6 +20,7 @@ from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import recommend
 from growthcast.service.urgency import due_on_day, last_visit_on, tanks_due
 
+Span = tuple[date, date]
 LONGEST_D = 366
 
 
@@ -154,12 +155,7 @@ def peak_command(
 
 
 def _visits_before(
-    book: Book,
-    fit: GrowthFit,
-    advice: TankAdvice,
-    place: int,
-    span: tuple[date, date],
-    given: list[date],
+    book: Book, fit: GrowthFit, advice: TankAdvice, place: int, span: Span, given: list[date]
 ) -> list[date]:
     """Return the visits before the day to shine, the last of ``span``: as given, or the usual."""
     today, shine = span

@@ -107,17 +107,14 @@ def title_axes(ax: Axes, name: str, said: str, room_mm: float) -> None:
     ax.annotate(short, xy=(0.0, 1.0), **above, **looks, **WORDS)
 
 
+Panels = Sequence[Callable[[Axes], None]]
 A4_MM = 190.0
 """Width of the text of an A4 page."""
 WORDS_MM = 24.0
 
 
 def sheet_of_panels(
-    caption: Caption,
-    panels: Sequence[Callable[[Axes], None]],
-    columns: int,
-    row_mm: float,
-    width_mm: float = A4_MM,
+    caption: Caption, panels: Panels, columns: int, row_mm: float, width_mm: float = A4_MM
 ) -> tuple[Figure, Caption]:
     """Return a figure with its caption around it, each panel drawn on axes of its own."""
     rows = math.ceil(len(panels) / columns)

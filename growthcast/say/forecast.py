@@ -16,6 +16,7 @@ from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
 from growthcast.say import words as tell
 
+Areas = Sequence[AreaForecast]
 RESTS_ON = {"log": "own log", "tank": "tank, species", "table": "table"}
 LOW_TO_HIGH = [LEVELS.index(level) for level in (0.10, 0.50, 0.90)]
 MOST_ROWS = 14
@@ -23,13 +24,7 @@ MOST_ROWS = 14
 
 
 def forecast_words(
-    book: Book,
-    day: date,
-    areas: Sequence[AreaForecast],
-    as_it_is: Sequence[AreaForecast] | None,
-    *,
-    all_areas: bool = False,
-    heights: bool = False,
+    book: Book, day: date, areas: Areas, as_it_is: Areas | None, *, all_areas: bool, heights: bool
 ) -> tell.Words:
     """Yield which area passes its height first, then the areas in that order.
 
@@ -70,9 +65,7 @@ def forecast_words(
     yield tell.table("forecast_ahead", ahead, "Heights ahead, uncut", on=day)
 
 
-def lead_words(
-    areas: Sequence[AreaForecast], names: Mapping[str, str], day: date, horizon_d: int
-) -> str:
+def lead_words(areas: Areas, names: Mapping[str, str], day: date, horizon_d: int) -> str:
     """Say which area passes its height first, and how many stand over it or do so in a week."""
     over = [names[area.area_id] for area in areas if _stands_over(area)]
     said = []
@@ -130,7 +123,7 @@ def conclusion(area: AreaForecast, on: date, horizon_d: int) -> str:
     return tell.sentence(f"passes_{how}", area=area, unit=unit(area), last=last, on=on, **blanks)
 
 
-def first_to_pass(areas: Sequence[AreaForecast]) -> int | None:
+def first_to_pass(areas: Areas) -> int | None:
     """Return the place of the area that most likely passes its budget first, if one does."""
     days = [(a.passes_budget_on[1], a.passes_budget_on[0], i) for i, a in enumerate(areas)]
     known = [(middle, early or date.max, i) for middle, early, i in days if middle is not None]

@@ -58,6 +58,8 @@ class More(NamedTuple):
 
 
 K = TypeVar("K")
+Names = Sequence[str]
+Rows = Iterable[Mapping[str, Any] | list[str]]
 Words = Iterable[str | Table | Beside | More]
 """An answer as a person reads it: sentences and tables, in their order."""
 RANGES_HOLD = "Ranges hold 8 times in 10."
@@ -129,12 +131,7 @@ def sentence(key: str, **blanks: Any) -> str:
 
 
 def table(
-    key: str,
-    rows: Iterable[Mapping[str, Any] | list[str]],
-    title: str = "",
-    gives_way: Sequence[str] = (),
-    without: Sequence[str] = (),
-    **blanks: Any,
+    key: str, rows: Rows, title: str = "", gives_way: Names = (), without: Names = (), **blanks: Any
 ) -> Table:
     """Return a table as ``languages/terminal.toml`` has it.
 
