@@ -180,11 +180,11 @@ def away_sentence(tank: AwayTank) -> str:
         for area in tank.areas
         if area.bridging_cut_cm < area.usual_cut_cm * 0.99
     ]
-    key = f"bridged_{tank.state.replace(' ', '_').replace('-', '_')}"
+    state = tank.state.replace(" ", "_").replace("-", "_")
     worst = min(tank.areas, key=lambda area: area.chance_within)
     blanks = {"on": tank.last_visit, "days": (tank.next_visit - tank.last_visit).days}
     blanks |= {"lower": lower or ["every area"], "verb": "is" if len(lower) < 2 else "are"}
-    said = tell.sentence(key, tank=tank, worst=worst, **blanks)
+    said = tell.sentence(f"bridged_{state}", tank=tank, worst=worst, **blanks)
     if tank.state == "stand-in":
         key = "away_none_holds" if tank.stand_in_by is None else "away_stand_in_by"
         said += tell.sentence(key, tank=tank, on=tank.last_visit)
