@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import re
 from functools import lru_cache
+from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
@@ -17,7 +18,7 @@ MIME = {"svg": "image/svg+xml", "png": "image/png", "jpg": "image/jpeg"}
 @lru_cache(maxsize=2)
 def templates(package: str, *, last_line: bool = True) -> Environment:
     """Return the templates of a package, with or without the end of their last lines."""
-    blocks = {"trim_blocks": True, "lstrip_blocks": True, "keep_trailing_newline": last_line}
+    blocks: Any = {"trim_blocks": True, "lstrip_blocks": True, "keep_trailing_newline": last_line}
     loader = PackageLoader(package, "templates")
     return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, **blocks)
 

@@ -53,9 +53,9 @@ def off_words(locale: Locale, days: Sequence[DayOff]) -> tuple[str, ...]:
         said = f"{when} ({off.name})" if off.name else when
         by_kind.setdefault((off.kind, off.tanks), []).append(said)
     sentences = []
-    for (kind, tanks), said in by_kind.items():
+    for (kind, tanks), times in by_kind.items():
         whose = locale.listed([*map(named, tanks)])
-        sentences.append(locale.say(f"off_{kind}", days=locale.listed(said), tanks=whose))
+        sentences.append(locale.say(f"off_{kind}", days=locale.listed(times), tanks=whose))
     return tuple(sentences) or (locale.say("off_none"),)
 
 
