@@ -9,7 +9,7 @@ from growthcast.brief.letterhead import page_of
 from growthcast.brief.page import Blanks, Block, Heading, Page, Paragraph, Work, WorkRow
 from growthcast.say import card as tell
 from growthcast.say.locale import Locale
-from growthcast.say.words import named, place_of
+from growthcast.say.words import named
 from growthcast.service.visit.cuts import CutSheet
 
 GROUPS = {"cut": "cut", "trim what stands above": "trim", "leave": "leave"}
@@ -35,7 +35,7 @@ def build_cards(book: Book, sheets: Sequence[CutSheet], locale: Locale) -> Page:
     on, several = sheets[0].on, len(sheets) > 1
     blocks: list[Block] = []
     for sheet in sheets:
-        blocks.append(Heading(place_of(sheet, sheets), new_sheet=sheet is not sheets[0]))
+        blocks.append(Heading(tell.place_of(sheet, sheets), new_sheet=sheet is not sheets[0]))
         blocks += _card(sheet, locale)
     title = locale.say("card_day_many" if several else "card_day_one", date=locale.full_date(on))
     under = tell.places_words(sheets, locale) if several else ""

@@ -15,6 +15,7 @@ from growthcast.figures.pages import BESIDE_MM, COURSE_MM, course_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.say import client as tell
+from growthcast.say import strip
 from growthcast.say.locale import Locale
 from growthcast.say.words import named
 from growthcast.service.advice import OptionAdvice
@@ -152,16 +153,16 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice, *, whole: bool) 
     """Return the answer's figures: looks, next visit, review; of a whole page price and yes."""
     option = tank.option
     assert option is not None
-    days = tell.days_of_100(locale, option.share_of_days_presentable)
+    days = strip.days_of_100(locale, option.share_of_days_presentable)
     looks = locale.say("looks_days", presentable=days)
     said = locale.say("looks_all" if len(tank.areas) > 1 else "looks_one")
     facts = [page.Fact(locale.say("fact_looks"), looks, said)]
     if whole:
         cost, hours = tank.takes(option)
-        year = tell.worth(locale, tell.year_price(cost), hours)
+        year = strip.worth(locale, strip.year_price(cost), hours)
         note = f"{locale.say('price_year', amount=year)}; {vat_words(locale, practice, cost)}"
         name = locale.say("fact_price" if locale.currency else "fact_time")
-        facts.append(page.Fact(name, tell.month_of(locale, tank, option), note))
+        facts.append(page.Fact(name, strip.month_of(locale, tank, option), note))
     if tank.next_on is not None:
         day, note = locale.week_date(tank.next_on), ""
         if tank.due_on is not None:
@@ -176,14 +177,14 @@ def options_strip(locale: Locale, tank: TankFacts, practice: Practice) -> page.T
     vat, first = practice.vat_percent or 0.0, tank.areas[tank.limiting]
     agreed = locale.exact(first.forecast.budget_cm, first.unit)
     price = "cost" if locale.currency else "hours"
-    out = " out" if tell.some_bare(tank) else ""
+    out = " out" if strip.some_bare(tank) else ""
     columns = [*page.columns(locale, "col", f"every presentable visits {price} against{out}")]
     columns.insert(2, page.Column(locale.say("col_found", budget=agreed)))
     columns.insert(4, page.Column(locale.say(tell.next_visit_key([tank]))))
     return page.Table(
         locale.say("options_caption", area=tell.area_name(first)),
         tuple(columns),
-        tuple(tell.row_words(locale, tank, row, vat) for row in tank.rows),
+        tuple(strip.row_words(locale, tank, row, vat) for row in tank.rows),
         next(n for n, row in enumerate(tank.rows) if row is tank.option),
         locale.say("asked_for" if tank.asked and not tank.reason else "recommended"),
         tuple(row.share_of_days_presentable for row in tank.rows),

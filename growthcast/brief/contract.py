@@ -12,6 +12,7 @@ from growthcast.brief.visits import Plan
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.say import client as tell
+from growthcast.say import strip
 from growthcast.say.locale import Locale
 from growthcast.say.reasons import reason
 from growthcast.say.words import named
@@ -65,9 +66,9 @@ def contract_blocks(
     """Build the whole of a client's tanks: its price, and what each tank gets."""
     said = []
     if contract.visits - contract.journeys >= 0.5:
-        alone = sum(tell.year_price(t.option.year.cost) for t in facts if t.option is not None)
+        alone = sum(strip.year_price(t.option.year.cost) for t in facts if t.option is not None)
         saved_h = contract.hours_apart - contract.hours.p50
-        amount = tell.worth(locale, alone - tell.year_price(contract.cost.p50), saved_h)
+        amount = strip.worth(locale, alone - strip.year_price(contract.cost.p50), saved_h)
         said.append(locale.say("contract_shared", amount=amount, **_counts(locale, contract)))
     longer = contract.hours_longer * contract.price_per_h
     if round(longer) < round(contract.cost.p50):
@@ -89,7 +90,7 @@ def _longer_words(
     """Return what all tanks cost at their next longer rhythms, and which these are."""
     vat = practice.vat_percent
     price = locale.say("a_month", amount=locale.money(month_price(cost)))
-    price = tell.gross_month(locale, cost, vat) if vat else price
+    price = strip.gross_month(locale, cost, vat) if vat else price
     every = [(tank, row) for tank, row in longer_each(facts) if row is not tank.option]
     rows = (
         f"{tell.place_words(locale, t)}: {locale.count('every', o.interval_d)}" for t, o in every
@@ -128,12 +129,12 @@ def _facts(
     locale: Locale, practice: Practice, tanks: Sequence[TankFacts], contract: Contract
 ) -> page.Facts:
     year, net = contract.cost if locale.currency else contract.hours, contract.cost.p50
-    middle = tell.year_price(net) if locale.currency else year.p50
+    middle = strip.year_price(net) if locale.currency else year.p50
     amounts = {"low": year.p10, "amount": middle, "high": year.p90}
-    blanks = {name: tell.worth(locale, at, at) for name, at in amounts.items()}
+    blanks = {name: strip.worth(locale, at, at) for name, at in amounts.items()}
     key = "contract_year_agreed" if locale.currency and practice.terms else "contract_year"
     note = locale.say(key, **_counts(locale, contract), **blanks)
-    price = locale.say("a_month", amount=tell.a_month(locale, net, contract.hours.p50))
+    price = locale.say("a_month", amount=strip.a_month(locale, net, contract.hours.p50))
     if locale.currency and not practice.vat_percent:
         note = f"{note}; {vat_words(locale, practice, net)}"
     found = [page.Fact(locale.say("fact_price" if locale.currency else "fact_time"), price, note)]
@@ -150,14 +151,14 @@ def _facts(
 
 def _table(locale: Locale, tanks: Sequence[TankFacts], contract: Contract) -> page.Table:
     def month(hours: float) -> str:
-        return tell.a_month(locale, hours * contract.price_per_h, hours)
+        return strip.a_month(locale, hours * contract.price_per_h, hours)
 
     rows = []
     for tank, hours in zip(tanks, contract.hours_at_tanks, strict=True):
         option, every, looks, day = tank.option, *[locale.say("against_none")] * 3
         if option is not None:
             every = locale.count("every", option.interval_d)
-            looks = tell.days_of_100(locale, option.share_of_days_presentable)
+            looks = strip.days_of_100(locale, option.share_of_days_presentable)
         if tank.next_on is not None:
             day = locale.week_date(tank.next_on)
         rows.append((tell.place_words(locale, tank), every, looks, day, month(hours)))

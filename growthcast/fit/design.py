@@ -19,10 +19,10 @@ from growthcast.fit.rows.lived import clock_of_book, shade_of_book
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
+from growthcast.log.photos import PhotoOffset
 from growthcast.log.visits import (
     Buckets,
     LeftOut,
-    PhotoOffset,
     Visits,
     day_numbers,
     planted_days,

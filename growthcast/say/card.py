@@ -19,7 +19,7 @@ from datetime import UTC, date, datetime, timedelta
 
 from growthcast.say.cuts import takes_half, worth_measuring
 from growthcast.say.locale import Locale
-from growthcast.say.words import hand_cut, named, place_of
+from growthcast.say.words import hand_cut, named
 from growthcast.service.rounds.plan import PlannedVisit, RoundsPlan
 from growthcast.service.visit.cuts import AreaCut, CutSheet, minutes_of_day
 
@@ -27,6 +27,17 @@ from growthcast.service.visit.cuts import AreaCut, CutSheet, minutes_of_day
 def area_name(area: AreaCut) -> str:
     """Return an area's label, or its id where it has none."""
     return named(area.label, area.area_id)
+
+
+def place_of(stop: CutSheet | PlannedVisit, stops: Sequence[CutSheet | PlannedVisit]) -> str:
+    """Return where a tank stands and whose it is.
+
+    Of several of a client that stand there, what the client calls it tells which.
+    """
+    where = [named(part) for part in (stop.site, stop.name) if part] or [named(stop.tank_id)]
+    alike = [one for one in stops if (one.site, one.client) == (stop.site, stop.client)]
+    place = ", ".join(where if len(alike) > 1 else where[:1])
+    return f"{place} ({named(stop.client)})" if stop.client else place
 
 
 def places_words(sheets: Sequence[CutSheet], locale: Locale) -> str:

@@ -15,8 +15,6 @@ from growthcast.parts import BY_KEY, Parts
 
 if TYPE_CHECKING:
     from growthcast.service.effort.hours import Range
-    from growthcast.service.rounds.plan import PlannedVisit
-    from growthcast.service.visit.cuts import CutSheet
 
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -371,14 +369,3 @@ def named(text: str, otherwise: str = "") -> str:
     if any("\u0590" <= char <= "\u08ff" or "\ufb1d" <= char <= "\ufefc" for char in clean):
         return f"{FIRST_STRONG}{clean}{END_ISOLATE}"
     return clean
-
-
-def place_of(stop: CutSheet | PlannedVisit, stops: Sequence[CutSheet | PlannedVisit]) -> str:
-    """Return where a tank stands and whose it is.
-
-    Of several of a client that stand there, what the client calls it tells which.
-    """
-    where = [named(part) for part in (stop.site, stop.name) if part] or [named(stop.tank_id)]
-    alike = [one for one in stops if (one.site, one.client) == (stop.site, stop.client)]
-    place = ", ".join(where if len(alike) > 1 else where[:1])
-    return f"{place} ({named(stop.client)})" if stop.client else place

@@ -16,7 +16,8 @@ from matplotlib.figure import Figure
 from PIL import Image
 
 from growthcast.errors import UsageError
-from growthcast.figures.forecast import AreaPanel, forecast_axes, forecast_figure, forecast_panels
+from growthcast.figures.forecast import forecast_figure, forecast_panels
+from growthcast.figures.panel import AreaPanel, forecast_axes
 from growthcast.figures.style import check_picture, save_picture
 from growthcast.forecast.heights import LEVELS
 from tests.unit.figures.conftest import TRIMS, Fitted

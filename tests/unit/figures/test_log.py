@@ -9,7 +9,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from growthcast.book.supposed import with_rows
-from growthcast.figures.forecast import AreaLog, area_log, visit_days
+from growthcast.figures.panel import AreaLog, area_log, visit_days
 from growthcast.fit.design import day_number
 from tests.unit.figures.conftest import ON, Fitted
 

@@ -12,11 +12,11 @@ from growthcast.say.card import (
     lead,
     measure_first,
     note_words,
+    place_of,
     places_words,
 )
 from growthcast.say.card import saving_words as saving
 from growthcast.say.locale import open_locale
-from growthcast.say.words import place_of
 from growthcast.service.effort.hours import Range, Saving
 from tests.unit.say.test_visit_words import cut, sheet
 
