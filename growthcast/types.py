@@ -4,7 +4,7 @@ from growthcast.book.book import Practice as Practice
 from growthcast.book.book import Table as Table
 from growthcast.errors import Finding as Finding
 from growthcast.errors import UsageError as UsageError
-from growthcast.fit.model.rates import AreaRate as AreaRate
+from growthcast.fit.model.posterior import AreaRate as AreaRate
 from growthcast.fit.model.spreads import Spreads as Spreads
 from growthcast.forecast.report import AreaForecast as AreaForecast
 from growthcast.forecast.verdict import BacktestResult as BacktestResult

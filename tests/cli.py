@@ -18,7 +18,7 @@ from growthcast.fit import growth
 from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.result import GrowthFit
 
-FitIt = Callable[[Book, date, Spreads | None, bool], GrowthFit]
+FitIt = Callable[[Book, date, Spreads | None], GrowthFit]
 
 KNOWN: dict[object, GrowthFit] = {}
 """Fits that commands have made; a test that breaks the fit on purpose empties it first."""
@@ -26,15 +26,15 @@ MOST_KNOWN = 60
 
 
 def known_fit(
-    book: Book, on: date, spreads: Spreads | None, doubt: bool, fit_it: FitIt = growth._fitted
+    book: Book, on: date, spreads: Spreads | None, fit_it: FitIt = growth._fitted
 ) -> GrowthFit:
-    """Fit tables as they were known on a day, today or in the past, once; doubt says only more."""
+    """Fit tables as they were known on a day, today or in the past, once."""
     key = cache._key((cache.tables_of(book), on, spreads))
-    if (key, doubt) not in KNOWN and (key, True) not in KNOWN:
+    if key not in KNOWN:
         while len(KNOWN) >= MOST_KNOWN:
             del KNOWN[next(iter(KNOWN))]
-        KNOWN[key, doubt] = fit_it(book, on, spreads, doubt)
-    return KNOWN.get((key, True)) or KNOWN[key, doubt]
+        KNOWN[key] = fit_it(book, on, spreads)
+    return KNOWN[key]
 
 
 def shared_fits() -> AbstractContextManager[object]:

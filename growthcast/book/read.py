@@ -75,7 +75,6 @@ def inspect_book(
     *,
     today: date,
     on: date | None = None,
-    species_dir: Path | None = None,
     instead: Mapping[str, bytes | None] | None = None,
 ) -> tuple[Book | None, tuple[Finding, ...]]:
     """Return the book, or none where it has problems, and everything found in it.
@@ -85,7 +84,7 @@ def inspect_book(
     is not there: the book as it would be if they were written.
     """
     files = {name: _content(folder / name, instead or {}) for name in FILES}
-    asked = folder, today, on, species_dir, tuple(check_file_names(folder))
+    asked = folder, today, on, tuple(check_file_names(folder))
     if (seen := _SEEN.get()) is None:
         return _inspected(*asked, files)
     key = (*asked, *files.values())
@@ -123,7 +122,6 @@ def _inspected(
     folder: Path,
     today: date,
     on: date | None,
-    species_dir: Path | None,
     odd: tuple[Finding, ...],
     files: dict[str, Content],
 ) -> Inspected:
@@ -131,7 +129,7 @@ def _inspected(
     findings = reading.findings
     practice = reading.practice()
     own = reading.table("species")
-    species, more = lay_over(read_shipped_species(species_dir), own)
+    species, more = lay_over(read_shipped_species(), own)
     findings += more
     tables = {name: reading.table(name) for name in TABLES if name != "species"}
     trims = tables["trims"]
@@ -153,9 +151,9 @@ def _inspected(
     return Book(folder, practice, **tables, species=species, findings=ordered), ordered
 
 
-def read_shipped_species(species_dir: Path | None = None) -> Table:
+def read_shipped_species() -> Table:
     """Return the species table that ships."""
-    return _species_of((species_dir or shipped_species_dir()) / "species.csv")
+    return _species_of(shipped_species_dir() / "species.csv")
 
 
 @cache

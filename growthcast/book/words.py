@@ -73,7 +73,7 @@ def is_one_slip(name: str, known: str) -> bool:
     return rest_a[:2] == rest_b[:2][::-1] and rest_a[2:] == rest_b[2:] and len(rest_a) > 1
 
 
-def nearest(name: str, known: Iterable[str], cutoff: float = 0.6) -> str | None:
+def nearest(name: str, known: Iterable[str]) -> str | None:
     """Return the known name that looks most like this one, if any does."""
     name = name[:200]
     candidates = list(known)
@@ -83,7 +83,7 @@ def nearest(name: str, known: Iterable[str], cutoff: float = 0.6) -> str | None:
         return hit
     if len(candidates) > 2000:  # difflib compares them all: look among the likely ones
         candidates = [c for c in candidates if c[:2].casefold() == name[:2].casefold()][:2000]
-    matches = difflib.get_close_matches(name, candidates, n=1, cutoff=cutoff)
+    matches = difflib.get_close_matches(name, candidates, n=1)
     return matches[0] if matches else None
 
 

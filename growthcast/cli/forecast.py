@@ -147,7 +147,7 @@ def fit_command(book: Text, on: Day, form: Form) -> None:
     from growthcast.plain import by_quantile, plain
     from growthcast.say.forecast import fit_words, rows_left_out_in_json
 
-    opened, _, fit = options.open_fit(book, on, doubt=True)
+    opened, _, fit = options.open_fit(book, on)
     answer = fit.as_dict() | {"rows_left_out": rows_left_out_in_json(fit)}
     weekly = growth_a_week(fit, np.arange(len(answer["areas"])))
     for area, speeds in zip(answer["areas"], weekly, strict=True):

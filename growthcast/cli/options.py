@@ -194,12 +194,12 @@ def open_book(named: str | None, on: date | None) -> tuple[Book, date]:
     return book, day
 
 
-def fitted(book: Book, day: date, doubt: bool = False) -> GrowthFit:
-    """Fit a book as every command does; with the doubt of its spreads only where it is printed."""
+def fitted(book: Book, day: date) -> GrowthFit:
+    """Fit a book as every command does."""
     from growthcast.fit.growth import recalled_fit
 
     with working("Fitting the log"):
-        return recalled_fit(book, day, doubt=doubt)
+        return recalled_fit(book, day)
 
 
 def recalled(book: Book, day: date, work: Callable[[], T], *asked: object) -> T:
@@ -210,14 +210,12 @@ def recalled(book: Book, day: date, work: Callable[[], T], *asked: object) -> T:
         return recall(work, *asked, tables_of(book), day)
 
 
-def open_fit(
-    named: str | None, on: date | None, *, doubt: bool = False
-) -> tuple[Book, date, GrowthFit]:
+def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]:
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
     from growthcast.say.supposed import beside_fit
 
     book, day = open_book(named, on)
-    fit = fitted(book, day, doubt)
+    fit = fitted(book, day)
     say(*beside_fit(book, day, fit))
     return book, day, fit
 

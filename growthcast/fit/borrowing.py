@@ -262,7 +262,8 @@ def learn_conditions(
         concentration [any]; NaN where not known. A handful of columns at most.
     effect, effect_sd : array (K,)
         What each tank's own log says of its log rate beside what was expected of it, and the error
-        of that [-]: likelihoods, not shrunken towards any prior. Only read where ``informative``.
+        of that [-]: likelihoods, not shrunken towards any prior. Only read where ``informative``,
+        and finite there.
     informative : array (K,) of bool
         Tanks whose log says anything.
     prior_sd : array (K,)
@@ -274,11 +275,6 @@ def learn_conditions(
     Borrowed
         "none" where fewer than 8 tanks carry information, where no condition differs between them,
         or where no regression wins clearly.
-
-    Raises
-    ------
-    ValueError
-        If a prior spread is not above 0, or an informative tank has no finite effect and error.
 
     Notes
     -----
@@ -307,11 +303,6 @@ def learn_conditions(
     >>> learn_conditions(three[:, None], three, three, three > 0, 0.3 * three).model
     'none'
     """
-    if not np.all(prior_sd > 0.0):
-        raise ValueError("prior_sd must be above 0")
-    known = np.isfinite(effect) & np.isfinite(effect_sd) & (effect_sd > 0.0)
-    if np.any(informative & ~known):
-        raise ValueError("an informative tank must have a finite effect with an error above 0")
     count = int(informative.sum())
     nothing = Borrowed(np.zeros(effect.size), prior_sd.copy(), "none", count, {})
     usable = np.flatnonzero(informative & np.isfinite(conditions).any(axis=1))

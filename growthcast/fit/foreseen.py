@@ -15,24 +15,23 @@ from datetime import date
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.fit.design import Design, build_design, day_number
 from growthcast.fit.growth import on_what_fits
 from growthcast.fit.model.noise import (
-    KNOT_COUNT,
     KNOT_WINDOWS_D,
     MEMORY_D,
-    SpanDrift,
     knot_precision,
     window_covariance,
 )
-from growthcast.fit.model.posterior import TankBorder, tank_border
+from growthcast.fit.model.posterior import tank_border
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.sites.weights import propagate
-from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, KNOTS, Block, Point
-from growthcast.fit.solver.view import View, seen, view_of
+from growthcast.fit.solver.kalman import filter_along
+from growthcast.fit.solver.problem import CEILING, HABIT, KNOTS, RATE, Block, Point
+from growthcast.fit.solver.view import View, view_of
 from growthcast.growth.logistic import stage
 from growthcast.nouns import dataclass
 
@@ -129,7 +128,10 @@ def evidence_under(
 def _evidence(
     usual: GrowthFit, book: Book, on: date, origin_day: float, doubted: frozenset[tuple[int, float]]
 ) -> Evidence:
-    design = _read_alike(build_design(book, on, usual.design.spreads), usual)
+    design = build_design(book, on, usual.design.spreads)
+    if usual.whole_tank_grams[0] == "rest":  # weights of whole tanks are read as in the fit
+        rest = design.problem.weights.as_rest()
+        design = replace(design, problem=replace(design.problem, weights=rest))
     border = usual.posterior(np.arange(design.area_id.size)).mean.border.copy()
     border[KNOTS:] = 0.0
     count = LEAD_BINS + int(np.ceil((day_number(on) - origin_day) / BIN_D)) + 1
@@ -155,14 +157,6 @@ def _evidence(
     )
 
 
-def _read_alike(design: Design, usual: GrowthFit) -> Design:
-    """Read weights of whole tanks as a fit does."""
-    if usual.whole_tank_grams[0] == "all":
-        return design
-    weights = design.problem.weights.as_rest()
-    return replace(design, problem=replace(design.problem, weights=weights))
-
-
 def _filtered_through(
     design: Design, border: FloatArray, origin_day: float, doubted: frozenset[tuple[int, float]]
 ) -> View:
@@ -172,10 +166,9 @@ def _filtered_through(
     """
     blocks = []
     for block in design.problem.blocks:
-        count = block.chains.nodes.area.size
         recent = block.chains.nodes.day >= origin_day
         own = np.where(recent, 0.0, block.drift.remainder)
-        drift = SpanDrift(np.zeros((KNOT_COUNT, count)), own)
+        drift = replace(block.drift, remainder=own)
         blocks.append(replace(block, drift=drift, trust=_trust(block, doubted)))
     problem = replace(design.problem, blocks=tuple(blocks))
     stages = tuple(_first_stages(block, border) for block in problem.blocks)
@@ -195,11 +188,9 @@ def _filtered_through(
 def _trust(block: Block, doubted: frozenset[tuple[int, float]]) -> FloatArray:
     """Share of its weight (N,) that each node's reading keeps; what a cut left stays trusted."""
     nodes = block.chains.nodes
-    trust = np.ones(nodes.area.size)
-    if doubted:
-        grew = np.flatnonzero(nodes.link == Link.GREW)
-        named = zip(nodes.area[grew].tolist(), nodes.day[grew].tolist(), strict=True)
-        trust[grew[[pair in doubted for pair in named]]] = TRUST_OF_A_SLIP
+    trust, grew = np.ones(nodes.area.size), nodes.link == Link.GREW
+    for area, day in doubted:
+        trust[grew & (nodes.area == area) & (nodes.day == day)] = TRUST_OF_A_SLIP
     return trust
 
 
@@ -215,31 +206,23 @@ def _first_stages(block: Block, border: FloatArray) -> FloatArray:
 def _of_block(view: View, number: int, bin_day: FloatArray) -> tuple[FloatArray, ...]:
     """Areas, days, surprises, variances, leans (n, B) and weekly growth (n, T) of a block.
 
-    The weekly growth is how far the height predicted moves with the log pace of each week. The
-    filter gives that derivative for the knots of the drift; so the block is filtered again with
-    weeks in the place of the knots, as many at a time as there are knots.
+    The weekly growth is how far the height predicted moves with the log pace of each week: a span
+    grows in a week by the share of its days that lie in it.
     """
-    problem, (_, forward) = view.problem, view.block(number)
-    block = problem.blocks[number]
-    nodes = block.chains.nodes
+    at, forward = view.block(number)
+    chains = view.problem.blocks[number].chains
+    nodes = chains.nodes
     # Readings after a span or a known cut: a start or an unsaid cut tells nothing of growth.
     read = np.flatnonzero(forward.innovation_precision > 0.0)
     read = read[(nodes.link[read] == Link.GREW) | (nodes.link[read] >= Link.CUT)]
-    grown = np.zeros((read.size, bin_day.size))
     began, ended = nodes.day - nodes.span_d, nodes.day
-    span = np.maximum(ended - began, 1.0)
-    for first in range(0, bin_day.size, BORDER - KNOTS):
-        some = bin_day[first : first + BORDER - KNOTS]
-        inside = np.minimum(ended, some[:, None] + BIN_D) - np.maximum(began, some[:, None])
-        # A span regresses on a week by the share of the span that lies in the week.
-        regressors = np.zeros((KNOT_COUNT, ended.size))
-        regressors[: some.size] = np.where(
-            nodes.link == Link.GREW, np.maximum(inside, 0.0) / span, 0.0
-        )
-        at, weekly = seen(problem, view.point, number, SpanDrift(regressors, block.drift.remainder))
-        # The derivative of the stage predicted, times dh/dz: centimetres.
-        by_week = at.observation[read] * weekly.predicted[1 + KNOTS :, read]
-        grown[:, first : first + some.size] = by_week[: some.size].T
+    grew = np.where(nodes.link == Link.GREW, at.inputs[RATE], 0.0)
+    a_day = grew / np.maximum(nodes.span_d, 1.0)
+    grown = np.empty((read.size, bin_day.size))
+    for week, day in enumerate(bin_day):
+        inside = np.minimum(ended, day + BIN_D) - np.maximum(began, day)
+        moved = filter_along(chains, at, forward, np.maximum(inside, 0.0) * a_day)
+        grown[:, week] = -moved[read]
     return (
         nodes.area[read].astype(np.float64),
         nodes.day[read],
@@ -346,42 +329,30 @@ def doubts_of(evidence: Evidence, tank: int) -> Doubts:
         parameters; species, tank, areas, ceilings and drift tie them together.
     """
     fit = evidence.usual
-    areas = distinct(evidence.area)
-    border = tank_border(fit.solution.view, tank, areas)
-    weight, remainder = weekly_drift(evidence.bin_day, fit.design.on_day)
-    grown, area, bins = evidence.grown_cm, evidence.area, evidence.bin_day
-    still, knots, turned = (evidence.lean_cm.copy() for _ in range(3))
-    still[:, KNOTS:] = 0.0
-    knots[:, KNOTS:] = grown @ weight
-    turned[:, KNOTS:] = -knots[:, KNOTS:]
-    noise = _covariance(evidence, tank, border, still)
-    plus = _covariance(evidence, tank, border, knots)
-    minus = _covariance(evidence, tank, border, turned)
+    view, grown, bins = fit.solution.view, evidence.grown_cm, evidence.bin_day
+    areas, rank = np.unique(evidence.area, return_inverse=True)
+    border, rank = tank_border(view, tank, areas), np.tile(rank, 2)
+    weight, remainder = weekly_drift(bins, fit.design.on_day)
+    # How readings lean on the border but for drift, and below how they lean on the drift.
+    still, knots = evidence.lean_cm.copy(), np.zeros_like(evidence.lean_cm)
+    still[:, KNOTS:], knots[:, KNOTS:] = 0.0, grown @ weight
+    lean = np.concatenate([still, knots])
+    by_species = np.einsum("nb,nbs->ns", lean, border.by_species[rank])
+    by_tank = np.einsum("nb,nbw->nw", lean, border.by_tank[rank])
+    whole = by_species @ view.effects.species_covariance @ by_species.T
+    whole += by_tank @ view.effects.tank_covariance[tank] @ by_tank.T
+    own = np.einsum("nbc,nb->nc", border.own[rank], lean) @ lean.T
+    whole += np.where(rank[:, None] == rank[None, :], own, 0.0)
+    (noise, across), (_, by_knots) = (np.split(half, 2, axis=1) for half in np.split(whole, 2))
     memory = np.exp(-np.abs(bins[:, None] - bins[None, :]) / AREA_MEMORY_D)
-    known = fit.solution.point.border[KNOTS:, areas[0]]
+    same = evidence.area[:, None] == evidence.area[None, :]
     return Doubts(
         surprise_cm=evidence.surprise_cm,
-        mean_cm=knots[:, KNOTS:] @ known,
-        noise=noise,
-        with_knots=0.5 * (plus - minus),
-        by_knots=0.5 * (plus + minus) - noise,
+        mean_cm=knots[:, KNOTS:] @ view.point.border[KNOTS:, areas[0]],
+        noise=noise + np.diag(evidence.variance_cm2),
+        with_knots=across + across.T,
+        by_knots=by_knots,
         by_tank=grown @ remainder @ grown.T,
-        by_area=np.where(area[:, None] == area[None, :], grown @ memory @ grown.T, 0.0),
+        by_area=np.where(same, grown @ memory @ grown.T, 0.0),
         drift=fit.design.spreads.drift,
     )
-
-
-def _covariance(
-    evidence: Evidence, tank: int, border: TankBorder, lean_cm: FloatArray
-) -> FloatArray:
-    """Covariance (n, n) of readings that lean on the border by ``lean_cm`` (n, B)."""
-    effects = evidence.usual.solution.view.effects
-    _, rank = np.unique(evidence.area, return_inverse=True)
-    by_species = np.einsum("nb,nbs->ns", lean_cm, border.by_species[rank])
-    by_tank = np.einsum("nb,nbw->nw", lean_cm, border.by_tank[rank])
-    shared = by_species @ effects.species_covariance @ by_species.T
-    shared += by_tank @ effects.tank_covariance[tank] @ by_tank.T
-    own = np.einsum("nbc,nb->nc", border.own[rank], lean_cm) @ lean_cm.T
-    whole: FloatArray = shared + np.where(rank[:, None] == rank[None, :], own, 0.0)
-    whole[np.diag_indices_from(whole)] += evidence.variance_cm2
-    return whole

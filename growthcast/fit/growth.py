@@ -57,7 +57,7 @@ def last_logged(book: Book) -> date | None:
     return dates.max().astype("datetime64[D]").item() if dates.size else None
 
 
-def _learnt_from_a_sample(book: Book, on: date, doubt: bool) -> Design:
+def _learnt_from_a_sample(book: Book, on: date) -> Design:
     """Learn spreads and bends from tanks spread evenly over a large book."""
     tanks = book.tanks.text("tank_id")
     tanks = tanks[np.isin(tanks.astype(str), book.areas.text("tank_id").astype(str))]
@@ -79,8 +79,7 @@ def _learnt_from_a_sample(book: Book, on: date, doubt: bool) -> Design:
     problem = _read_weights(design.problem, np.zeros_like(weights.row))[0]
     design = replace(design, problem=problem)
     try:
-        design, solution = learn_spreads(design, doubt=doubt)
-        return learn_bends(design, solution, default, doubt=doubt)[0]
+        return learn_bends(*learn_spreads(design), default)[0]
     except CannotFit as fault:  # by its place in the whole book
         whole = np.flatnonzero(np.isin(book.areas.text("area_id"), design.area_id[fault.areas]))
         raise CannotFit(whole) from fault
@@ -97,9 +96,7 @@ def _bending_as(design: Design, sample: Design) -> Design:
     return replace(design, priors=priors, problem=with_heights_that_count(problem))
 
 
-def fit_growth(
-    book: Book, on: date, spreads: Spreads | None = None, *, doubt: bool = True
-) -> GrowthFit:
+def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFit:
     """Fit the growth model to a book as it was known on a day.
 
     Parameters
@@ -110,9 +107,6 @@ def fit_growth(
         The day for which the fit is made; log rows after it are left out.
     spreads : Spreads, optional
         Spreads of the model, taken as given; learnt from the book when not given.
-    doubt : bool
-        Whether to work out how sure the learnt spreads are (``design.spreads.sd``), too; nothing
-        else follows from it.
 
     Returns
     -------
@@ -122,7 +116,7 @@ def fit_growth(
     """
     book = _until(book, on)
     with one_blas_thread():
-        fit, failed = on_what_fits(book, lambda part: _fitted(part, on, spreads, doubt))
+        fit, failed = on_what_fits(book, lambda part: _fitted(part, on, spreads))
     return fit.but_for(not_fitted=failed, made_from=book)
 
 
@@ -160,7 +154,7 @@ def fit_together(books: Sequence[Book], days: Sequence[date], spreads: Spreads) 
     return fits
 
 
-def recalled_fit(book: Book, on: date, *, doubt: bool = False) -> GrowthFit:
+def recalled_fit(book: Book, on: date) -> GrowthFit:
     """Fit as ``fit_growth`` does, or recall that from the cache where a command has turned it on.
 
     Parameters
@@ -169,8 +163,6 @@ def recalled_fit(book: Book, on: date, *, doubt: bool = False) -> GrowthFit:
         A checked book.
     on : date
         The day for which the fit is made; log rows after it are left out.
-    doubt : bool
-        As ``fit_growth`` has it.
 
     Returns
     -------
@@ -180,8 +172,7 @@ def recalled_fit(book: Book, on: date, *, doubt: bool = False) -> GrowthFit:
     book = _until(book, on)
     with one_blas_thread():
         fit = recall(
-            lambda: fit_growth(book, on, doubt=doubt).but_for(made_from=None),
-            *("fit", doubt, tables_of(book), on),
+            lambda: fit_growth(book, on).but_for(made_from=None), "fit", tables_of(book), on
         )
     return fit.but_for(made_from=book)
 
@@ -191,18 +182,18 @@ def _until(book: Book, on: date) -> Book:
     return replace(book, trims=book.trims.keep(~late)) if late.any() else book
 
 
-def _fitted(book: Book, on: date, spreads: Spreads | None, doubt: bool) -> GrowthFit:
+def _fitted(book: Book, on: date, spreads: Spreads | None) -> GrowthFit:
     design = build_design(book, on, spreads)
     if spreads is None and design.area_id.size > MOST_AREAS_TO_LEARN_FROM:
-        sample = _learnt_from_a_sample(book, on, doubt)
+        sample = _learnt_from_a_sample(book, on)
         spreads = sample.spreads
         design = with_spreads(_bending_as(design, sample), spreads)
     if spreads is not None:
         return _fitted_as_given([book], [design])[0]
     default, weights = design.spreads, design.problem.weights
     problem, start, evidence = _read_weights(design.problem, np.zeros_like(weights.row))
-    design, solution = learn_spreads(replace(design, problem=problem), start, doubt=doubt)
-    design, solution = learn_bends(design, solution, default, doubt=doubt)
+    design, solution = learn_spreads(replace(design, problem=problem), start)
+    design, solution = learn_bends(design, solution, default)
     return _settled(book, design, solution, evidence[0])
 
 
@@ -323,12 +314,10 @@ def known_before(book: Book, day: float) -> Book:
     removed_on = areas.date("removed_on").copy()
     removed_on[removed_on >= limit] = np.datetime64("NaT")
     standing = replace(areas, columns={**areas.columns, "removed_on": removed_on}).keep(planted)
-    place = trims.places("area_id", areas.text("area_id"))
-    theirs = (place < 0) | planted[place]
     return replace(
         book,
         areas=standing,
-        trims=trims.keep((trims.date("date") < limit) & theirs),
+        trims=trims.keep(trims.date("date") < limit),
         bounds=book.bounds.keep(book.bounds.date("from_date") < limit),
         conditions=conditions.keep(conditions.date("from_date") < limit),
     )

@@ -3,16 +3,19 @@
 The marginal likelihood of the readings (every rate, ceiling, effect and stage integrated out, as
 linearised at the current fit) is climbed in the logarithms of the spreads, with a weak normal prior
 around the defaults that keeps three tanks from yielding a spread of zero. Slopes are exact for the
-linearised problem, its means held; curvature comes from how they change around the start and then
-along the way (BFGS), while the fit settles with the spreads. The curvature at the end is the
-spreads' own uncertainty. Readings far off count less, and how much less changes with the spreads:
-smoothly, or the climb would jump where a reading crosses a bound.
+linearised problem, its means held. Steps are Fisher scoring: the curvature expected of each noise,
+that of neighbours left out; near the top the last step tells how it errs (BFGS). The fit settles
+with the spreads. The curvature at the end is the spreads' own uncertainty. Readings far off count
+less, and how much less changes with the spreads: smoothly, or the climb would jump where a reading
+crosses a bound.
 
 References
 ----------
 Lindstrom, M. J. & Bates, D. M. (1990). Nonlinear mixed effects models for repeated measures data.
 Biometrics 46, 673-687, doi 10.2307/2532087 (from memory): alternating a linearised marginal
-likelihood with the fit.
+likelihood with the fit. Longford, N. T. (1987). A fast scoring algorithm for maximum likelihood
+estimation in unbalanced mixed models with nested random effects. Biometrika 74, 817-827 (from
+memory).
 """
 
 from __future__ import annotations
@@ -30,7 +33,7 @@ from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.likelihood import error_parts, log_likelihood, variance_slopes
 from growthcast.fit.solver.problem import Point, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
-from growthcast.fit.solver.view import repooled, view_of
+from growthcast.fit.solver.view import View
 from growthcast.fit.suspects import set_suspects_aside
 from growthcast.nouns import dataclass
 
@@ -38,17 +41,15 @@ PRIOR_SD = 0.5
 """Standard deviation of a log spread around its default: a factor of 1.6 either way."""
 LEAST_CURVATURE = 1.0 / PRIOR_SD**2
 """The prior's own: a log that says anything makes the likelihood no flatter."""
-POOLED = ("species", "tank", "area")
-"""Spreads that what the chains say does not depend on."""
-STEP = 0.02
-"""Change of a log spread by which curvature is measured."""
 LONGEST_MOVE = 0.5
 LEAST_GAIN = 0.02
 """Learning ends when another step would raise the log likelihood by less than this."""
+NEAR = 2.0
+"""A step that promised less, or went too far, tells how the expected curvature errs."""
 MOST_ROUNDS = 12
 WIDER_BEFORE_LEARNING = 1.5
 """Before the spreads are learnt a reading is only set aside if it is this much further off."""
-STEPS_BETWEEN = 2
+STEPS_BETWEEN = 1
 """Fitting steps between rounds."""
 SHAPES = (-0.5, 0.0, 0.5, 1.0, 2.0)
 """Richards exponents tried for a form, its ceilings learnt."""
@@ -63,9 +64,7 @@ than the second: a few wild ones would widen all ranges. A normal scatter is lea
 narrow for it."""
 
 
-def learn_spreads(
-    design: Design, start: Point | None = None, *, doubt: bool = True
-) -> tuple[Design, Solution]:
+def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, Solution]:
     """Learn the spreads of a book and return it fitted with them.
 
     Parameters
@@ -74,8 +73,6 @@ def learn_spreads(
         A book as arrays, with the spreads to start from and lean on.
     start : Point, optional
         Where the first fit begins.
-    doubt : bool
-        Whether to work out the spreads' own standard deviations, a twentieth of the work.
 
     Returns
     -------
@@ -88,37 +85,32 @@ def learn_spreads(
     if not design.spans.any():
         return design, solution
     design, solution = set_suspects_aside(design, solution, wider=WIDER_BEFORE_LEARNING)
-    names, default = _taught(design), design.spreads
+    names, default, view = _taught(design), design.spreads, solution.view
     nothing = np.zeros(len(names))
-    slope = _slopes(design, solution, names, nothing)
-    climb = _Climb(nothing, slope, _covariance(design, solution, default, names, nothing, slope))
+    slope, information = _slopes(design, view, names, nothing)
+    climb = _Climb(nothing, slope, _inverse(information))
     for _ in range(MOST_ROUNDS):
         if climb.gain < LEAST_GAIN:
             break
         logs = climb.next_logs()
-        default = _with_lags(default, design, solution)
+        default = _with_lags(default, design, view)
         design = with_spreads(design, _spreads(default, names, logs))
-        solution = solve(design.problem, solution.point, STEPS_BETWEEN, ROUGHLY)
-        climb = climb.moved_to(logs, _slopes(design, solution, names, logs))
-    sd: dict[str, float] = {}
-    if doubt:
-        covariance = _covariance(design, solution, default, names, climb.logs, climb.slope)
-        sd = dict(zip(names, np.sqrt(np.diag(covariance)).tolist(), strict=True))
-    design = with_spreads(design, replace(_with_lags(design.spreads, design, solution), sd=sd))
-    solution = solve(design.problem, solution.point, STEPS_BETWEEN, ROUGHLY)
+        view = solve(design.problem, view.point, STEPS_BETWEEN, ROUGHLY).view
+        climb = climb.moved_to(logs, *_slopes(design, view, names, logs))
+    sd = dict(zip(names, np.sqrt(np.diag(climb.inverse)).tolist(), strict=True))
+    design = with_spreads(design, replace(_with_lags(design.spreads, design, view), sd=sd))
+    solution = solve(design.problem, view.point, STEPS_BETWEEN, ROUGHLY)
     return set_suspects_aside(design, solution)
 
 
-def _with_lags(spreads: Spreads, design: Design, solution: Solution) -> Spreads:
+def _with_lags(spreads: Spreads, design: Design, view: View) -> Spreads:
     """Return spreads with what the log says of lags and settling where a fit stands."""
     known = design.spreads
-    lags, settling = beside_told(solution.view, design.form, known.lags, known.settling)
+    lags, settling = beside_told(view, design.form, known.lags, known.settling)
     return replace(spreads, lags=lags, settling=settling)
 
 
-def learn_bends(
-    design: Design, solution: Solution, default: Spreads, *, doubt: bool = True
-) -> tuple[Design, Solution]:
+def learn_bends(design: Design, solution: Solution, default: Spreads) -> tuple[Design, Solution]:
     """Let unbroken rises teach the bend of a form's curve, and its ceilings, on strong evidence.
 
     Parameters
@@ -129,8 +121,6 @@ def learn_bends(
         Its fit.
     default : Spreads
         The spreads that learning leans on.
-    doubt : bool
-        As ``learn_spreads`` has it.
 
     Returns
     -------
@@ -153,7 +143,7 @@ def learn_bends(
             there = replace(was, priors=replace(was.priors, shape=bent), problem=problem)
             there = with_spreads(there, default)
             there = replace(there, problem=with_heights_that_count(there.problem))
-            there, tried = learn_spreads(there, doubt=doubt)
+            there, tried = learn_spreads(there, solution.point)
             if (likely := log_likelihood(tried.view)) > likeliest:
                 design, solution, likeliest = there, tried, likely
     return design, solution
@@ -195,15 +185,19 @@ class _Climb:
         stepped: FloatArray = self.logs + move * min(1.0, LONGEST_MOVE / np.abs(move).max())
         return stepped
 
-    def moved_to(self, logs: FloatArray, slope: FloatArray) -> _Climb:
-        """Learn the curvature from how the slope has changed (BFGS)."""
+    def moved_to(self, logs: FloatArray, slope: FloatArray, information: FloatArray) -> _Climb:
+        """Stand at new log spreads, the curvature there corrected by the step to them (BFGS)."""
         step, flatter = logs - self.logs, self.slope - slope
-        along = float(step @ flatter)
-        if along <= LEAST_CURVATURE * float(step @ step):
-            return _Climb(logs, slope, self.inverse)
-        turned = np.eye(step.size) - np.outer(step, flatter) / along
-        inverse = turned @ self.inverse @ turned.T + np.outer(step, step) / along
+        along, inverse = float(step @ flatter), _inverse(information)
+        straight = self.gain < NEAR or float(slope @ step) < 0.0
+        if straight and along > LEAST_CURVATURE * float(step @ step):
+            turned = np.eye(step.size) - np.outer(step, flatter) / along
+            inverse = turned @ inverse @ turned.T + np.outer(step, step) / along
         return _Climb(logs, slope, inverse)
+
+
+def _inverse(matrix: FloatArray) -> FloatArray:
+    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
 
 
 def _taught(design: Design) -> list[str]:
@@ -219,54 +213,47 @@ def _spreads(start: Spreads, names: list[str], logs: FloatArray) -> Spreads:
     return replace(start, **{name: getattr(start, name) * by for name, by in factors.items()})
 
 
-def _slopes(design: Design, solution: Solution, names: list[str], logs: FloatArray) -> FloatArray:
-    """Slope (n,) of the log posterior in the log spreads."""
-    problem, spreads = solution.problem, design.spreads
-    slopes = variance_slopes(solution.view)
-    pooling = problem.pooling
-    of_tank = pooling.tank_precision * slopes.tank - 1.0
-    found = dict.fromkeys(LEARNT, 0.0) | {
-        "species": float((pooling.species_precision * slopes.species - 1.0).sum()),
-        "tank": float((spreads.tank**2 * pooling.tank_precision * of_tank).sum()),
-        "area": float((pooling.area_precision * slopes.area - 1.0).sum()),
-        "drift": float((slopes.knots - KNOT_COUNT).sum()),
+def _slopes(
+    design: Design, view: View, names: list[str], logs: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Slope (n,) of the log posterior in the log spreads, and the curvature (n, n) expected."""
+    problem, pooling = view.problem, view.problem.pooling
+    slopes = variance_slopes(view)
+    kept = design.spreads.tank**2 * pooling.tank_precision  # what looks say of a tank widens it
+    drift = np.eye(KNOT_COUNT) - slopes.knots_covariance
+    found = {
+        "species": pooling.species_precision * slopes.species - 1.0,
+        "tank": kept * (pooling.tank_precision * slopes.tank - 1.0),
+        "area": pooling.area_precision * slopes.area - 1.0,
+        "drift": slopes.knots - KNOT_COUNT,
     }
-    point = solution.point
+    shrunk = {
+        "species": (1.0 - pooling.species_precision * slopes.species_variance) ** 2,
+        "tank": (kept * (1.0 - pooling.tank_precision * slopes.tank_variance)) ** 2,
+        "area": (1.0 - pooling.area_precision * slopes.area_variance) ** 2,
+        "drift": np.einsum("kij,kji->k", drift, drift),
+    }
+    slope = np.array([found[name].sum() if name in found else 0.0 for name in names])
+    information = np.diag([2.0 * shrunk[name].sum() if name in shrunk else 0.0 for name in names])
     for number, block in enumerate(problem.blocks):
-        at, forward = solution.view.block(number)
+        at, forward = view.block(number)
         ruled = ~design.is_cover[block.chains.nodes.area]  # cover is judged by eye
         off = np.abs(forward.innovation_cm) * np.sqrt(forward.innovation_precision)
         # What an amount cut off says far off, it says of the span before it.
         cut, before = block.chains.cut, block.chains.previous[block.chains.cut]
         off[before] = np.maximum(off[before], off[cut])
         sound = np.interp(off, FAR_OFF, (1.0, 0.0))
-        for name, (link, reading) in error_parts(problem, block, at, point.border).items():
-            by = 2.0 * (slopes.link[number] * link + slopes.reading[number] * reading)
-            told = sound * ruled if name.startswith("height") else sound
-            found[name] += float(told @ by)
-    return np.array([found[name] for name in names]) - logs / PRIOR_SD**2
-
-
-def _covariance(
-    design: Design,
-    solution: Solution,
-    start: Spreads,
-    names: list[str],
-    logs: FloatArray,
-    slope: FloatArray,
-) -> FloatArray:
-    """Inverse curvature (n, n) at some log spreads, from how the slopes change around them."""
-    change = np.empty((len(names), len(names)))
-    design = replace(design, problem=solution.problem)
-    for number in range(len(names)):
-        near = logs + STEP * np.eye(len(names))[number]
-        there = with_spreads(design, _spreads(start, names, near))
-        if names[number] in POOLED:
-            view = repooled(solution.view, there.problem)
-        else:
-            view = view_of(there.problem, solution.point)
-        moved = replace(solution, view=view)
-        change[number] = (slope - _slopes(there, moved, names, near)) / STEP
-    curvature, axes = np.linalg.eigh(0.5 * (change + change.T))
-    covariance: FloatArray = (axes / np.maximum(curvature, LEAST_CURVATURE)) @ axes.T
-    return covariance
+        parts = error_parts(problem, block, at, view.point.border)
+        told = [name for name in names if name in parts]
+        at_names = [names.index(name) for name in told]
+        weight = np.array([sound * ruled if name.startswith("height") else sound for name in told])
+        for which, of_noise, precision in (
+            (0, slopes.link, slopes.link_precision),
+            (1, slopes.reading, slopes.reading_precision),
+        ):
+            part = np.array([parts[name][which] for name in told])
+            slope[at_names] += 2.0 * (weight * part) @ of_noise[number]
+            part = np.sqrt(weight) * part * precision[number]
+            information[np.ix_(at_names, at_names)] += 2.0 * part @ part.T
+    prior = np.eye(len(names)) / PRIOR_SD**2
+    return slope - prior @ logs, information + prior

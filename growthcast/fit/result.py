@@ -17,14 +17,16 @@ from growthcast.fit.borrowing import Borrowed
 from growthcast.fit.cuts import UnsaidCuts, lowest_cuts_shown, unsaid_cuts
 from growthcast.fit.design import Design
 from growthcast.fit.model.posterior import (
+    RANGE_80,
     AreaPosterior,
+    AreaRate,
+    Basis,
     Parameters,
     SharedGrowth,
     mean_border,
+    rate_on_day,
     shared_growth,
 )
-from growthcast.fit.model.rates import RANGE_80, AreaRate, rate_on_day
-from growthcast.fit.model.rates import Basis as Basis
 from growthcast.fit.model.spreads import FORMS
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
@@ -58,7 +60,7 @@ class GrowthFit:
 
     design: Design
     solution: Solution
-    borrowed: Borrowed | None = None
+    borrowed: Borrowed
     widening: float = 1.0
     evidence_for_everything: float | None = None
     grams_said: WholeTank | None = None
@@ -201,8 +203,22 @@ class GrowthFit:
 
     @cached_property
     def _last_nodes(self) -> dict[str, FloatArray]:
-        """What is known of the last node of every area."""
-        return _last_nodes(self.solution)
+        """What is known of the last node of each area, (A,), and of how it follows the border."""
+        solution, count = self.solution, self.solution.point.border.shape[1]
+        of_node = ("day", "pause_d", "lag_share")
+        whole = {name: np.empty(count) for name in ("stage", "variance", *of_node)}
+        whole["follows"] = np.empty_like(solution.point.border)
+        for number, (block, stages) in enumerate(
+            zip(solution.problem.blocks, solution.point.stages, strict=True)
+        ):
+            filtered = solution.view.known(number)
+            area, last = block.chains.area, block.chains.last
+            known = {name: getattr(block.chains.nodes, name) for name in of_node}
+            known |= {"stage": stages, "variance": filtered.variance}
+            known["follows"] = filtered.sensitivity
+            for name, values in known.items():
+                whole[name][..., area] = values[..., last]
+        return whole
 
     @cached_property
     def lowest_cut_cm(self) -> FloatArray:
@@ -278,7 +294,7 @@ class GrowthFit:
         basis, lags, settling = self.basis, design.spreads.lags, design.spreads.settling
         forms = sorted(set(design.form.tolist()))
         listed, borrowed = sorted(set(design.species.tolist())), self.borrowed
-        tank_effect = effects.tank[:, 0] + (0.0 if borrowed is None else borrowed.mean)
+        tank_effect = effects.tank[:, 0] + borrowed.mean
         tanks = zip(design.tank_id, tank_effect, effects.tank_sd(pooling), strict=True)
         species_sd, names = effects.species_sd(), design.species_id
         return {
@@ -300,9 +316,7 @@ class GrowthFit:
                 {"species_id": names[s], "effect": _normal(effects.species[s], species_sd[s])}
                 for s in listed
             ],
-            "borrowed": None
-            if borrowed is None
-            else {
+            "borrowed": {
                 "model": borrowed.model,
                 "tanks": borrowed.tanks,
                 "log_score": {k: round(v, 6) for k, v in borrowed.log_score.items()},
@@ -326,24 +340,6 @@ class GrowthFit:
             "rows_used": int(design.observations.sum()),
             "rows_left_out": [plain(row) for row in self.rows_left_out],
         }
-
-
-def _last_nodes(solution: Solution) -> dict[str, FloatArray]:
-    """What is known of the last node of each area, (A,), and of how it follows the border."""
-    count = solution.point.border.shape[1]
-    of_node = ("day", "pause_d", "lag_share")
-    whole = {name: np.empty(count) for name in ("stage", "variance", *of_node)}
-    whole["follows"] = np.empty_like(solution.point.border)
-    for number, (block, stages) in enumerate(
-        zip(solution.problem.blocks, solution.point.stages, strict=True)
-    ):
-        filtered = solution.view.known(number)
-        area, last = block.chains.area, block.chains.last
-        known = {"stage": stages, "variance": filtered.variance, "follows": filtered.sensitivity}
-        known |= {name: getattr(block.chains.nodes, name) for name in of_node}
-        for name, values in known.items():
-            whole[name][..., area] = values[..., last]
-    return whole
 
 
 def _normal(mean: float, sd: float) -> dict[str, float]:

@@ -222,7 +222,7 @@ def fit_beside(
     laid = with_planted_areas(book, areas, day_of(fit))
     wide = build_design(laid, day_of(fit), fit.design.spreads, fit.design.area_id.size)
     problem = wide.problem
-    if fit.borrowed is not None and fit.borrowed.model != "none":
+    if fit.borrowed.model != "none":
         problem = with_borrowed(problem, fit.borrowed)
     # Bends are those that the fit has learnt of the forms.
     learnt = dict(zip(fit.design.priors.form, fit.design.priors.shape, strict=True))

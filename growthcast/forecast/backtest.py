@@ -237,7 +237,7 @@ def _origins(
         some = [first, *(split for split in others if split in asked)]
         books = [known_before(book, split) for split in some]
         days = [as_date(split - 1.0) for split in some]
-        fits = [fit_growth(books[0], days[0], doubt=False)] if spreads is None else []
+        fits = [fit_growth(books[0], days[0])] if spreads is None else []
         given = spreads or fits[0].design.spreads
         fits += fit_together(books[len(fits) :], days[len(fits) :], given)
         origins = []

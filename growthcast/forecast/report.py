@@ -15,8 +15,7 @@ import numpy as np
 from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.finite import finite_answer
 from growthcast.fit.design import COVER_CEILING, day_number
-from growthcast.fit.model.posterior import AreaPosterior
-from growthcast.fit.model.rates import RANGE_80, Basis
+from growthcast.fit.model.posterior import RANGE_80, AreaPosterior, Basis
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import (
     LEVELS,

@@ -64,8 +64,7 @@ class Predictive:
     @property
     def made(self) -> BoolArray:
         """Which readings could be forecast, (n,)."""
-        finite = np.isfinite(self.height_cm + self.error_cm)
-        made: BoolArray = np.all(finite, axis=1)
+        made: BoolArray = np.all(np.isfinite([self.height_cm, self.error_cm]), axis=(0, 2))
         return made
 
     def take(self, rows: IntArray | BoolArray) -> Predictive:

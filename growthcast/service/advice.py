@@ -7,7 +7,7 @@ from dataclasses import field, replace
 from typing import Any, ClassVar, Literal, Self
 
 from growthcast.errors import UsageError
-from growthcast.fit.model.rates import Basis
+from growthcast.fit.model.posterior import Basis
 from growthcast.fit.result import GrowthFit
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass

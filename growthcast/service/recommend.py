@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray, distinct
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
-from growthcast.fit.model.rates import Basis
+from growthcast.fit.model.posterior import Basis
 from growthcast.fit.result import GrowthFit
 from growthcast.nouns import dataclass
 from growthcast.service.advice import (
@@ -158,15 +158,23 @@ def _worked_out(
 ) -> Iterator[_Block]:
     """Work out every listed interval, and caps shorter than all of them, for a block of tanks.
 
-    Briefly, work out those chosen and those that fail, for all tanks with the same together.
+    Briefly, go up the list only to a tank's first interval that does not hold, and work out that
+    and the one before it, for all tanks with the same together.
     """
     living, listed = living_areas(fit, tanks), book.practice.intervals_d
-    confidence, caps = (
-        book.of_tanks(name)[living.tank] for name in ("confidence", "longest_interval_d")
-    )
-    days = {int(cap) for cap in caps if cap < min(listed)} | set(listed)
-    options = [interval_options(living, d, confidence) for d in sorted(days)]
-    choices = _choices(options, caps, min(listed))
+    caps = book.of_tanks("longest_interval_d")[living.tank]
+    days = sorted({int(cap) for cap in caps if cap < min(listed)} | set(listed))
+    asked = np.ones((len(days), caps.size), dtype=bool)
+    feasible, options = np.zeros_like(asked), []
+    for n, d in enumerate(days):
+        if briefly:
+            asked[n] = (feasible | ~asked)[:n].all(axis=0) & (d <= caps)
+            asked[n] &= (d >= min(listed)) | (d == caps)
+        mine = asked[n]
+        going = living if mine.all() else living_part(living, mine[living.run])
+        options.append(interval_options(going, d, book.of_tanks("confidence")[going.tank]))
+        feasible[n, mine] = options[n].feasible
+    choices = _choices(days, feasible, caps, min(listed))
 
     def block(some: list[IntervalOptions], chosen: list[_Choice], told: int) -> _Block:
         here = some[0].living
@@ -189,7 +197,7 @@ def _worked_out(
     pairs = [(choice.chosen, choice.failing) for choice in choices]
     for pair in dict.fromkeys(pairs):
         mine = np.array([one == pair for one in pairs])
-        some = [options[n].part(mine) for n in pair if n is not None]
+        some = [options[n].part(mine[asked[n]]) for n in pair if n is not None]
         chosen, failing = (None if n is None else 0 for n in pair)
         failing = None if failing is None else len(some) - 1
         same = [
@@ -199,18 +207,20 @@ def _worked_out(
         yield block(some, same, 1)
 
 
-def _choices(options: list[IntervalOptions], caps: FloatArray, shortest: int) -> list[_Choice]:
-    """Choose the longest feasible interval of every tank (R,) within its cap."""
-    days = [o.interval_d for o in options]
-    feasible = np.array([o.feasible for o in options]).T.tolist()
+def _choices(
+    days: list[int], feasible: BoolArray, caps: FloatArray, shortest: int
+) -> list[_Choice]:
+    """Choose for every tank (R,) the longest interval within its cap before the first that fails.
+
+    ``feasible`` (n, R) says of each of some days whether the wanted chance is held.
+    """
     found = []
-    for cap, holds in zip(caps.tolist(), feasible, strict=True):
+    for cap, holds in zip(caps.tolist(), feasible.T.tolist(), strict=True):
         mine = [n for n, d in enumerate(days) if d >= shortest or d == cap]
         allowed = [n for n in mine if days[n] <= cap]
-        chosen = max((n for n in allowed if holds[n]), default=None)
-        longer = (n for n in allowed if chosen is None or n > chosen)
-        listed_d = tuple(days[n] for n in mine)
-        found.append(_Choice(listed_d, mine, chosen, min(longer, default=None)))
+        failing = next((n for n in allowed if not holds[n]), None)
+        chosen = max((n for n in allowed if failing is None or n < failing), default=None)
+        found.append(_Choice(tuple(days[n] for n in mine), mine, chosen, failing))
     return found
 
 

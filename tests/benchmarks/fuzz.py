@@ -26,9 +26,9 @@ from pathlib import Path
 from types import FrameType
 from typing import Any
 
+from growthcast.book import read
 from growthcast.book.findings import format_findings
 from growthcast.book.practice import read_practice
-from growthcast.book.read import inspect_book
 from growthcast.book.sheets.export import book_sheets, xlsx_bytes
 from growthcast.book.sheets.load import read_workbook
 from growthcast.book.sheets.merge import merge_workbook
@@ -60,7 +60,8 @@ class Readers:
     """Every reader, as functions of bytes; a small invented book around the part that is fuzzed."""
 
     def __init__(self, folder: Path) -> None:
-        self.species = write_species(folder / "shipped")
+        species = write_species(folder / "shipped")
+        read.shipped_species_dir = lambda: species  # type: ignore[assignment]
         self.book = write_book(folder / "book", {})
         self.around = write_book(folder / "around", {})
         self.file = folder / "book.zip"
@@ -97,7 +98,7 @@ class Readers:
         path = self.around / name
         path.write_bytes(data)
         try:
-            book, findings = inspect_book(self.around, today=TODAY, species_dir=self.species)
+            book, findings = read.inspect_book(self.around, today=TODAY)
             format_findings(findings)
             source = read_source(self.around, name.removesuffix(".csv"))
             assert rewritten(source, {}, [])[0] == data

@@ -112,7 +112,7 @@ def test_killed_at_any_time_no_entry_that_was_told_is_lost(tmp_path):
         text = (folder / "trims.csv").read_text()
         assert text.endswith("\n")
         assert len(text.splitlines()) - 1 in (len(told), len(told) + 1)
-        with book_lock(folder, PATIENCE_S):
+        with book_lock(folder):
             pass
         lines = (folder / "trims.csv").read_text().splitlines()[1:]
         assert len(lines) == len(list(entries(folder)))

@@ -8,17 +8,18 @@ import shutil
 import tempfile
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from growthcast.book import read
 from growthcast.book.cells import records
 from growthcast.book.cells.numbers import Fault, parse_date, parse_number
 from growthcast.book.findings import format_findings
 from growthcast.book.practice import read_practice
-from growthcast.book.read import inspect_book
 from tests.unit.book.small_book import FILES, SPECIES_HEADER, TODAY, write_book, write_species
 
 pytestmark = pytest.mark.slow
@@ -33,7 +34,8 @@ def look_at(changes: dict[str, bytes]) -> tuple[Any, Any]:
         book = write_book(folder / "book", changes)
         species = write_species(folder / "shipped")
         before = {path: path.read_bytes() for path in book.iterdir()}
-        seen = inspect_book(book, today=TODAY, species_dir=species)
+        with patch.object(read, "shipped_species_dir", lambda: species):
+            seen = read.inspect_book(book, today=TODAY)
         assert {path: path.read_bytes() for path in book.iterdir()} == before
         return seen
     finally:

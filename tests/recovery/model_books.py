@@ -412,7 +412,7 @@ def fit_of(books, solution, clock=None, spreads=None):
         spreads=spreads or never,
         form=np.zeros(books.problem.area_count, np.int64),
     )
-    return GrowthFit(design, solution)
+    return GrowthFit(design, solution, borrowed=None)
 
 
 def fitted(books, regime=None):

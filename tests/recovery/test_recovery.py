@@ -53,7 +53,7 @@ def by_table_alone(book, on):
         ceiling_precision=np.full(design.area_id.size, 1e6),
     )
     design = replace(design, problem=replace(design.problem, pooling=pooling))
-    return GrowthFit(design, solve(design.problem))
+    return GrowthFit(design, solve(design.problem), borrowed=None)
 
 
 def unpooled(book, on):

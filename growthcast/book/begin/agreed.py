@@ -12,13 +12,10 @@ from growthcast.book.begin.typed import slug
 from growthcast.book.book import Book, names_of_plants
 from growthcast.book.cells.numbers import YEAR_FIRST, YEAR_LAST, day_of
 from growthcast.book.words import plain, shown, some_of
-from growthcast.book.writing.visit.entry import LOOKS
 from growthcast.errors import UsageError
 
 ORDERS = ("day-first", "month-first")
 MARKS = {"comma": ",", "point": "."}
-LOOK_WORDS = {look: look for look in LOOKS} | {look[0]: look for look in LOOKS}
-"""Looks, and the letters that stand for them."""
 _MONTH_NAMED = re.compile(r"([0-9]{1,2})\.?\s*([^\W\d_]{3,})\.?,?\s*([0-9]{4})")
 _MIDNIGHT = re.compile(r"(.*[0-9])[T ]00:00(?::00)?")
 _LANGUAGES = ("en", "de", "fr", "es", "it", "nl")

@@ -26,6 +26,7 @@ from growthcast.book.writing.append import tried
 from growthcast.book.writing.journal import Entry
 from growthcast.book.writing.replace import replace_files
 from growthcast.book.writing.source import edited, read_source
+from growthcast.book.writing.visit.entry import LOOK_WORDS
 from growthcast.errors import Finding, RowsRefused, UsageError
 from growthcast.nouns import dataclass
 
@@ -111,7 +112,7 @@ def _by_content(cells: Sequence[str], book: Book) -> str:
     if not cells:
         return LEFT_OUT
     names = agreed.Names(book)
-    known_ones = (("tank_id", names.tanks), ("area_id", names.areas), ("look", agreed.LOOK_WORDS))
+    known_ones = (("tank_id", names.tanks), ("area_id", names.areas), ("look", LOOK_WORDS))
     for name, known in known_ones:
         if all(slug(cell) in known for cell in cells):
             return name
@@ -220,7 +221,7 @@ def _column(name: str, cells: Sequence[str], heading: str, meanings: Meanings) -
             pairs = agreed.read_pairs(cells, meanings.numbers)
             found = [None if pair == (None, None) else pair for pair in pairs]
         elif name == "look":
-            found = [agreed.LOOK_WORDS.get(slug(cell)) for cell in cells]
+            found = [LOOK_WORDS.get(slug(cell)) for cell in cells]
         else:
             return [cell or None for cell in cells]
     except UsageError as trouble:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
@@ -205,6 +206,6 @@ def _why_not_an_id(cell: str) -> str | None:
         return f"which begins with {shown(cell[0])}"
     if "/" in cell or "\\" in cell:
         return "which holds a slash or backslash"
-    if not cell.isprintable() and any(ord(c) < 32 or 127 <= ord(c) < 160 for c in cell):
+    if re.search("[\x00-\x1f\x7f-\x9f]", cell):
         return "which holds a control character"
     return None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections import defaultdict
 from dataclasses import dataclass, field
 from itertools import islice
@@ -220,16 +221,9 @@ def _place_of_stop(text: str, delimiter: str) -> tuple[int, int]:
             row, start = row + 1, reader.line_num
     except csv.Error:
         pass
-    column, quoted, fresh = 0, False, True
-    record = "".join(lines[start:])
-    for index, char in enumerate(record):
-        if quoted:
-            quoted = char != '"'
-            if not quoted and record[index + 1 : index + 2] not in ("", '"', delimiter, "\r", "\n"):
-                break
-        elif char == delimiter:
-            column += 1
-        elif char == '"' and (fresh or record[index - 1] == '"'):
-            quoted = True
-        fresh = char == delimiter and not quoted
+    mark = re.escape(delimiter)
+    whole = re.compile(rf'(?:"[^"]*(?:""[^"]*)*"|[^"{mark}\r\n][^{mark}\r\n]*)?{mark}')
+    record, column, at = "".join(lines[start:]), 0, 0
+    while cell := whole.match(record, at):
+        column, at = column + 1, cell.end()
     return row, column

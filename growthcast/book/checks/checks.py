@@ -232,9 +232,9 @@ def check_plants_in_water(tables: Tables) -> Iterator[Finding]:
     hours = np.where(np.isnan(hours), 8.0, hours)
     co2 = np.where(np.isnan(co2), rows["implied"], co2)
     poor = (kept(rows, "no3_mg_l") < 5.0) | (kept(rows, "po4_mg_l") < 0.1)
-    poor &= (co2 < 10.0) & np.isfinite(light)
+    poor &= co2 < 10.0
     growing = _growing(tables) if (poor | (warm >= 10)).any() else []
-    for index, here in enumerate(growing):
+    for index, here in ((at, mine) for at, mine in enumerate(growing) if mine.size):
         plant = areas["plant"][here]
         low, high = species["temp_min_c"][plant], species["temp_max_c"][plant]
         out = np.flatnonzero((warm[index] > high) | (warm[index] < low))
@@ -244,8 +244,8 @@ def check_plants_in_water(tables: Tables) -> Iterator[Finding]:
             named = ", ".join(names[:_MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
             said = {"plants": named, "low": low[out[0]], "high": high[out[0]]}
             yield rows.at_cell(index, "temperature_c", "temperature-of-plants", **said)
-        need = float(species["light_k_umol"][plant].max(initial=0.0))
-        if poor[index] and here.size and light[index] * hours[index] / 8.0 > 1.5 * need:
+        need = float(species["light_k_umol"][plant].max())
+        if poor[index] and light[index] * hours[index] / 8.0 > 1.5 * need:
             carbon = f"{co2[index]:.3g} mg/L CO2" if co2[index] else "no CO2 added"
             said = {"light": light[index], "hours": hours[index], "carbon": carbon, "need": need}
             yield rows.at_cell(index, "ppfd_umol", "light-without-food", **said)
@@ -289,12 +289,8 @@ LAYOUT_CHECKS = (check_rules, check_ids, check_unknown_ids, check_labels, check_
 
 def in_percent_cover(findings: list[Finding], tables: Tables) -> list[Finding]:
     """Return the findings, with percent cover instead of centimetres where cover is measured."""
-    named = {item.file for item in findings if item.row is not None}
-    cover: dict[str, set[int]] = {}
-    for name in ("areas", "bounds", "trims"):
-        if f"{name}.csv" in named:
-            rows = tables.rows(name)
-            cover[rows.table.name] = set(rows.table.rows[rows["is_cover"]].tolist())
+    measured = (tables.rows(name) for name in ("areas", "bounds", "trims"))
+    cover = {rows.table.name: {*rows.table.rows[rows["is_cover"]].tolist()} for rows in measured}
     return [_of_cover(item) if item.row in cover.get(item.file, ()) else item for item in findings]
 
 

@@ -65,7 +65,6 @@ class Sheet:
     headings: tuple[Heading, ...]
     rows: Iterable[tuple[Value, ...]]
     count: int
-    room: int = ROOM_ROWS
 
 
 def book_sheets(folder: Path) -> list[Sheet]:
@@ -102,10 +101,10 @@ def book_sheets(folder: Path) -> list[Sheet]:
     heads = Heading("species_id", "every plant known, for the choices; not read back", width=34)
     names = (Heading("common name", width=34), Heading("Latin name", width=34))
     plants = ((name, *of_plant) for name, of_plant in species.items())
-    sheets.append(Sheet(LISTS, (heads, *names), plants, len(species), 0))
+    sheets.append(Sheet(LISTS, (heads, *names), plants, len(species)))
     stamps = [*stamp_rows(sources)]
     heads_of_stamp = tuple(map(Heading, ("table", "key", "columns", "checksums")))
-    sheets.append(Sheet(STAMP, heads_of_stamp, stamps, len(stamps), 0))
+    sheets.append(Sheet(STAMP, heads_of_stamp, stamps, len(stamps)))
     return sheets
 
 
@@ -167,7 +166,7 @@ def _settings(folder: Path) -> Sheet:
         Heading("unit", "for reading only", width=12),
         Heading("meaning", "for reading only", width=60),
     )
-    return Sheet(SETTINGS, headings, settings, len(settings), 0)
+    return Sheet(SETTINGS, headings, settings, len(settings))
 
 
 _FIRST_DAY = dt.date(1900, 3, 1)  # earlier ones are counted wrongly by that format
@@ -184,7 +183,6 @@ _NOT_LISTED = {
     "error_title": "Not in the list",
     "error_message": "This is none of the words known here. Keep it?",
 }
-_MOST_ROWS = 1_048_576
 
 
 def export_book(folder: Path, file: Path) -> dict[str, int]:
@@ -244,7 +242,7 @@ def xlsx_bytes(sheets: list[Sheet]) -> bytes:
 def _write(page: Any, sheet: Sheet, formats: dict[str, Any]) -> None:
     """Write a sheet; what is typed in a column stays text where the book holds text."""
     forms = [formats.get(heading.kind, formats["text"]) for heading in sheet.headings]
-    last = min(sheet.count + sheet.room, _MOST_ROWS - 1)
+    last = sheet.count + ROOM_ROWS
     page.freeze_panes(1, 0)
     for at, heading in enumerate(sheet.headings):
         page.set_column(at, at, heading.width, forms[at])
@@ -259,7 +257,7 @@ def _write(page: Any, sheet: Sheet, formats: dict[str, Any]) -> None:
         for at, value in enumerate(values):
             form = forms[at]
             if isinstance(value, dt.date):
-                counted = type(value) is dt.date and value >= _FIRST_DAY
+                counted = value >= _FIRST_DAY
                 form = formats["date" if counted else "text"]
                 value = value if counted else str(value)
             page.write(row, at, canonical(value) if isinstance(value, str) else value, form)

@@ -8,6 +8,7 @@ tells by it what changed in the sheet from what changed in the book since.
 from __future__ import annotations
 
 import datetime as dt
+import math
 import re
 import tomllib
 import zlib
@@ -116,7 +117,7 @@ def number_text(number: float) -> str:
     >>> number_text(24.0), number_text(0.1 + 0.2), number_text(1e-5)
     ('24', '0.3', '0.00001')
     """
-    if number != number or number in (float("inf"), float("-inf")):
+    if not math.isfinite(number):
         return str(number)
     text = f"{Decimal(f'{number:.15g}'):f}"
     if "." in text:

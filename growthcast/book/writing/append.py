@@ -37,17 +37,14 @@ _EXAMPLES |= {"tank": "water_depth_cm=45", "area": "budget_cm=22"}
 _WITH_UNIT = r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})"
 
 
-def parse_row(
-    kind: str, items: Sequence[str], own: Sequence[str] = (), *, whole: bool = True
-) -> dict[str, Cell]:
+def parse_row(kind: str, items: Sequence[str], *, whole: bool = True) -> dict[str, Cell]:
     """Return the row that ``column=value`` items mean for one of ``KINDS``.
 
-    ``own`` are columns of the practice's own. A name may stop short of its unit (``co2`` for
-    ``co2_mg_l``) where that leaves one column. A decimal comma and the column's unit are read.
-    ``UsageError`` with every column or value not understood, given twice, or, where the row is to
-    be ``whole``, needed and not given.
+    A name may stop short of its unit (``co2`` for ``co2_mg_l``) where that leaves one column. A
+    decimal comma and the column's unit are read. ``UsageError`` with every column or value not
+    understood, given twice, or, where the row is to be ``whole``, needed and not given.
     """
-    row, troubles = parse_cells(kind, items, own, whole=whole)
+    row, troubles = parse_cells(kind, items, whole=whole)
     if troubles:
         raise UsageError("\n    ".join(troubles))
     return row
@@ -56,7 +53,10 @@ def parse_row(
 def parse_cells(
     kind: str, items: Sequence[str], own: Sequence[str] = (), *, whole: bool = True
 ) -> tuple[dict[str, Cell], list[str]]:
-    """Return what is understood of items, as of ``parse_row``, and what is not in sentences."""
+    """Return what is understood of items, as of ``parse_row``, and what is not in sentences.
+
+    ``own`` are columns of the practice's own.
+    """
     columns = {column.name: column for column in TABLES[KINDS[kind]]}
     row: dict[str, Cell] = {}
     troubles: list[str] = []
@@ -144,7 +144,7 @@ def slug_for(kind: str, row: Mapping[str, Cell]) -> str | None:
     return slug(named) or None
 
 
-def row_in_words(row: dict[str, Cell]) -> str:
+def row_in_words(row: Mapping[str, Cell]) -> str:
     """Return a row as it was understood, on one line."""
     cells = {name: plain(v) if isinstance(v, float) else v for name, v in row.items() if v}
     return ", ".join(f"{name} {value}" for name, value in cells.items())

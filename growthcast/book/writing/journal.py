@@ -82,7 +82,7 @@ def splice_of(old: bytes | None, new: bytes | None) -> Splice:
     """Return the one run of bytes in which two versions of a file differ."""
     a, b = old or b"", new or b""
     start = _shared_start(a, b)
-    end = min(_shared_start(a[start:][::-1], b[start:][::-1]), len(a) - start, len(b) - start)
+    end = _shared_start(a[start:][::-1], b[start:][::-1])
     removed, added = a[start : len(a) - end], b[start : len(b) - end]
     return Splice(start, removed, added, hash_of(old), hash_of(new))
 
@@ -209,27 +209,26 @@ PATIENCE_S = 30.0
 
 
 @contextmanager
-def book_lock(folder: Path, patience_s: float | None = None) -> Iterator[None]:
+def book_lock(folder: Path) -> Iterator[None]:
     """Hold the book's lock; other processes wait, and the same thread may enter once more.
 
     What a killed writer left behind is completed or swept away first.
 
     ``NotWritten`` where the folder cannot be written in, or another writer keeps the lock for
-    longer than ``patience_s`` (30 s unless told otherwise).
+    longer than ``PATIENCE_S``.
     """
     from filelock import FileLock, Timeout  # who only reads the journal does without
 
-    wait_s = PATIENCE_S if patience_s is None else patience_s
     if not folder.is_dir():
         raise NotWritten(f"no book at {folder}: it is not a folder")
     lock = FileLock(folder.resolve() / LOCK, is_singleton=True)
     try:
         if not os.access(folder, os.W_OK | os.X_OK):
             raise PermissionError
-        lock.acquire(timeout=wait_s, poll_interval=0.005)
+        lock.acquire(timeout=PATIENCE_S)
     except Timeout as late:
         raise NotWritten(
-            f"another growthcast has been writing in {folder} for {wait_s:.0f} s; "
+            f"another growthcast has been writing in {folder} for {PATIENCE_S:.0f} s; "
             "wait until it is done, then run this again. Nothing was changed"
         ) from late
     except PermissionError as denied:
@@ -265,7 +264,7 @@ def _recover(folder: Path) -> None:
         if name in left and _hash(target) == splice.before:
             if splice.after is None and not left[name].stat().st_size:
                 target.unlink(missing_ok=True)
-            elif splice.after is not None and _hash(left[name]) == splice.after:
+            elif _hash(left[name]) == splice.after:
                 os.replace(left.pop(name), target)  # noqa: PTH105 - the atomic call itself
     for leftover in left.values():
         leftover.unlink(missing_ok=True)

@@ -109,14 +109,14 @@ class Source:
             return value.isoformat()
         return plain(value).replace(".", "," if self.decimal_comma else ".")
 
-    def line(self, cells: Sequence[str], new: Mapping[str, str] | None = None) -> str:
+    def line(self, cells: Sequence[str], new: Mapping[str, str]) -> str:
         """Return a row without its line end, some of its cells new.
 
         Line breaks of either kind in a cell are quoted: Python's writer quotes only those that end
         its lines, so it is given both.
         """
         cells = [*cells, *[""] * (len(self.names) - len(cells))]
-        for name, cell in (new or {}).items():
+        for name, cell in new.items():
             cells[self.names.index(name)] = cell
         return self.joined(cells)
 

@@ -17,7 +17,7 @@ from growthcast.book.cells.numbers import parse_date
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES
 from growthcast.book.words import shown
-from growthcast.book.writing.append import Change, How, carried_out, edit_table
+from growthcast.book.writing.append import Change, How, carried_out, edit_table, row_in_words
 from growthcast.book.writing.journal import Entry, Splice, append_line, book_lock, entries, undone
 from growthcast.book.writing.replace import read_file
 from growthcast.book.writing.source import read_source, widened
@@ -218,10 +218,8 @@ def _differing(old: Mapping[str, str], row: Mapping[str, str]) -> dict[str, str]
 
 
 def _said(cells: Mapping[str, str]) -> str:
-    told = [
-        f"{name} {cell}" for name, cell in cells.items() if cell.strip() and name not in _NOT_SAID
-    ]
-    return ", ".join(told) or "no amounts"
+    told = {name: cell for name, cell in cells.items() if cell.strip() and name not in _NOT_SAID}
+    return row_in_words(told) or "no amounts"
 
 
 def _logged_by(folder: Path, tank_id: str, on: date) -> str | None:

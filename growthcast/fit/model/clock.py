@@ -8,6 +8,7 @@ depends on height (see ``growth.logistic``).
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any, TypeVar, cast
 
 import numpy as np
@@ -115,8 +116,8 @@ def tank_conditions(
     order = np.lexsort((day, tank))
     tank, day = tank[order], day[order]
     starts = np.searchsorted(tank, np.arange(tank_count))
-    place = np.arange(tank.size) - starts[tank] if tank.size else np.zeros(0, dtype=np.int64)
-    width = int(place.max()) + 1 if tank.size else 1
+    place = np.arange(tank.size) - starts[tank]
+    width = int(place.max(initial=0)) + 1
     from_day = np.full((tank_count, width), np.inf)
     from_day[:, 0] = LONG_AGO
     later = place > 0
@@ -169,12 +170,9 @@ def _rows_repeated(
 def _carried(grid: FloatArray) -> FloatArray:
     """Fill blanks of each row from the left, then what is left of them from the right."""
     filled = grid.copy()
-    for column in range(1, grid.shape[1]):
-        blank = np.isnan(filled[:, column])
-        filled[blank, column] = filled[blank, column - 1]
-    for column in range(grid.shape[1] - 2, -1, -1):
-        blank = np.isnan(filled[:, column])
-        filled[blank, column] = filled[blank, column + 1]
+    for columns in (filled.T, filled.T[::-1]):
+        for before, here in pairwise(columns):
+            np.copyto(here, before, where=np.isnan(here))
     return filled
 
 
@@ -230,8 +228,8 @@ class GrowthClock:
         np.cumsum(response[:, :-1] * np.diff(settled), axis=1, out=lived[:, 1:])
         place, day = np.broadcast_arrays(np.searchsorted(rows, area), day)
         passed = int((begun <= day.min(initial=np.inf)).all(axis=0).sum())  # of all, by all days
-        column = np.full(day.shape, max(passed - 1, 0))
-        for change in range(max(passed, 1), begun.shape[1]):
+        column = np.full(day.shape, passed - 1)
+        for change in range(passed, begun.shape[1]):
             column += begun[place, change] <= day
         at = place, column
         reading: FloatArray = lived[at] + response[at] * (
@@ -353,8 +351,8 @@ def _settled_days(days: FloatArray, settle_d: FloatArray) -> FloatArray:
     """Antiderivative of the settling ramp: growth goes from 0 to full over ``settle_d`` days."""
     days = np.maximum(days, 0.0)
     ramp = np.minimum(days, settle_d)
-    safe = np.where(settle_d > 0.0, settle_d, 1.0)
-    return np.where(settle_d > 0.0, ramp * ramp / (2.0 * safe) + (days - ramp), days)
+    lived: FloatArray = ramp * ramp / (2.0 * np.maximum(settle_d, 1e-9)) + (days - ramp)
+    return lived
 
 
 def growth_clock(

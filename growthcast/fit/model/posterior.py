@@ -14,7 +14,8 @@ Computation 21, 786-792 (from memory).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from dataclasses import field
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,9 +27,17 @@ from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.kalman import score_of
 from growthcast.fit.solver.problem import BORDER, CEILING, DENSITY, HABIT, KNOTS, OWN, RATE, Point
 from growthcast.fit.solver.view import View, follows, seen
+from growthcast.frames import Framed
 from growthcast.nouns import dataclass
+from growthcast.plain import BY_QUANTILE, in_json
 
 Floats = NDArray[np.floating[Any]]
+
+Basis = Literal["log", "tank", "table"]
+"""What a forecast rests on: the area's own log, its tank's or its species', or the table alone."""
+
+RANGE_80 = np.array([-1.2815515655446004, 0.0, 1.2815515655446004])
+"""Standard normal quantiles of 10, 50 and 90 %: an 80 % range, in standard deviations."""
 
 SHORTEST_SPAN_D = 1.0
 """Days of a span at least, for the share of its growth that a day of lag takes."""
@@ -234,6 +243,46 @@ class AreaPosterior:
         )
 
 
+@dataclass(frozen=True, slots=True, repr=False)
+class AreaRate(Framed):
+    """What is known of an area's rate.
+
+    ``rate_per_day`` (3,) are the 10, 50 and 90 % quantiles [1/day] in its own light, CO2, food and
+    warmth on the day of the fit, as forecasts have them. At reference conditions, at which areas
+    compare with the species table, the log rate is normal with ``reference_log_rate_mean`` and
+    ``reference_log_rate_sd``. ``spans`` counts its own spans in the log; ``basis`` is what its
+    forecast rests on.
+    """
+
+    tank_id: str
+    area_id: str
+    species_id: str
+    rate_per_day: FloatArray = field(metadata=BY_QUANTILE)
+    reference_log_rate_mean: float = field(metadata=in_json(digits=4))
+    reference_log_rate_sd: float = field(metadata=in_json(digits=4))
+    spans: int
+    basis: Basis
+
+
+def rate_on_day(posterior: AreaPosterior) -> tuple[FloatArray, FloatArray]:
+    """Return the log rate of areas at reference conditions on the day of the fit.
+
+    Parameters
+    ----------
+    posterior : AreaPosterior
+        That of the areas (n,).
+
+    Returns
+    -------
+    tuple of array (n,)
+        Mean of the log rate, the drift of the tank by then in it, and its standard deviation
+        [log 1/day].
+    """
+    weight = np.repeat(today_weight()[:, None, None], posterior.last_day.size, axis=1)
+    pace, covariance = posterior.pace_ceiling_stage(weight)
+    return pace[:, 0], np.sqrt(covariance[:, 0, 0, 0])
+
+
 @dataclass(frozen=True, slots=True)
 class SharedGrowth:
     """Rates and ceilings of areas (A,) in tanks (R,), factored by what they share.
@@ -430,23 +479,19 @@ def tank_border(view: View, tank: int, areas: IntArray) -> TankBorder:
         How their parameters hang together.
     """
     pooling, area, effects = view.problem.pooling, view.area, view.effects
-    posterior_precision, prior_weight, regression = area.rate_given(pooling.area_precision, areas)
+    _, prior_weight, regression = area.rate_given(pooling.area_precision, areas)
     width = regression.shape[1] + 1
-    to_rate = np.broadcast_to(np.eye(width), (areas.size, width, width)).copy()
-    to_rate[:, 0, 0], to_rate[:, 0, 1:] = prior_weight, regression
-    into = np.zeros((areas.size, BORDER, width))
-    into[:, RATE, 0] = 1.0
-    into[:, KNOTS:, 1:] = np.eye(width - 1)
-    into[:, OWN] = area.own_regression[areas]
-    into[:, RATE] += area.rate_by_ceiling[areas, None] * into[:, CEILING]
-    by_tank = into @ to_rate
+    by_tank = np.zeros((areas.size, BORDER, width))
+    by_tank[:, RATE, 0], by_tank[:, RATE, 1:] = prior_weight, regression
+    by_tank[:, KNOTS:, 1:] = np.eye(width - 1)
+    by_tank[:, OWN] = area.own_regression[areas] @ by_tank[:, RATE:]
+    # A rate moves by hand with a ceiling of which its log says nothing.
+    by_ceiling = np.where(pooling.ceiling_learnt[areas], 0.0, area.rate_by_ceiling[areas])
+    by_tank[:, RATE] += by_ceiling[:, None] * by_tank[:, CEILING]
     along = np.repeat(effects.tank_regression(pooling, np.array([tank])), areas.size, axis=0)
     along[np.arange(areas.size), 0, pooling.species[areas]] += 1.0
-    own = np.zeros((areas.size, BORDER, BORDER))
-    own[np.ix_(range(areas.size), OWN, OWN)] = area.own_covariance[areas]
-    follow = np.broadcast_to(np.eye(BORDER), own.shape).copy()
-    follow[:, RATE, CEILING] = area.rate_by_ceiling[areas]
-    own = follow @ own @ follow.transpose(0, 2, 1)
-    safe = np.where(posterior_precision > 0.0, posterior_precision, 1.0)
-    rate = into[:, :, :1] / np.sqrt(safe)[:, None, None]
-    return TankBorder(by_tank @ along, by_tank, own + rate @ rate.transpose(0, 2, 1))
+    by_species = by_tank @ along
+    own = border_covariance(area, effects, pooling, areas)
+    own -= by_species @ effects.species_covariance @ by_species.transpose(0, 2, 1)
+    own -= by_tank @ effects.tank_covariance[tank] @ by_tank.transpose(0, 2, 1)
+    return TankBorder(by_species, by_tank, own)

@@ -128,6 +128,12 @@ def forms_of(names: TextArray) -> IntArray:
     return np.array([FORMS.index(form) for form in names.tolist()], dtype=np.int64)
 
 
+def _shared(spread: FloatArray) -> FloatArray:
+    """Covariance (F, F) of what forms share in part."""
+    alike: FloatArray = SHARED + (1.0 - SHARED) * np.eye(spread.size)
+    return alike * spread[:, None] * spread
+
+
 @cache
 def prior_lags() -> Lags:
     """Return what is believed of the lags before any log.
@@ -138,8 +144,7 @@ def prior_lags() -> Lags:
         Half normal with the spreads of ``species/forms.toml``, shared by the forms in part.
     """
     spread = np.array([form.lag_spread_d for form in read_forms().values()])
-    alike = np.where(np.eye(spread.size) > 0.0, 1.0, SHARED)
-    return Lags(np.zeros(spread.size), alike * spread[:, None] * spread)
+    return Lags(np.zeros(spread.size), _shared(spread))
 
 
 @cache
@@ -152,8 +157,7 @@ def prior_settling() -> Settling:
         The species table's days, with the spreads of ``species/forms.toml``, shared in part.
     """
     spread = np.array([form.settle_spread for form in read_forms().values()])
-    alike = np.where(np.eye(spread.size) > 0.0, 1.0, SHARED)
-    return Settling(np.zeros(spread.size), alike * spread[:, None] * spread)
+    return Settling(np.zeros(spread.size), _shared(spread))
 
 
 @dataclass(frozen=True, slots=True)

@@ -54,7 +54,6 @@ def clock_of_book(
         reference,
         on_day,
     )
-    middle_cm = 0.5 * (traits.floor_cm + traits.budget_cm)
     water_cm = book.tanks.number("water_depth_cm")[traits.tank]
     at_surface = priors.measure_is_cover[species]
     share, came = book.areas.number("light_share"), reference.start_factor
@@ -65,7 +64,7 @@ def clock_of_book(
         tank=traits.tank,
         species=species,
         light_share=np.where(np.isnan(share), 1.0, share),
-        canopy_cm=np.where(at_surface, water_cm, np.minimum(middle_cm, water_cm)),
+        canopy_cm=np.where(at_surface, water_cm, np.minimum(traits.middle_cm, water_cm)),
         planted_day=traits.planted_day,
         settle_d=settle_d,
         start_factor=np.array([came.get(start, 1.0) for start in book.areas.text("start")]),

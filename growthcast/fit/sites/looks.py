@@ -62,9 +62,8 @@ def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tu
     own = np.maximum(at.observation_precision - sites.precision, 0.0)
     standing = at.height_cm
     of_sites = sites.precision_mean - sites.precision * standing
-    own_score = at.observation_precision * at.residual - of_sites
+    own_score = at.observation * (at.observation_precision * at.residual - of_sites)
     posterior_precision = 1.0 / predicted_variance + at.observation**2 * own
-    own_score = at.observation * np.where(own > 0.0, own_score, 0.0)
     mean = (forward.predicted[0] / predicted_variance + own_score) / posterior_precision
     known = Cavity(mean, 1.0 / posterior_precision)
 
@@ -78,7 +77,7 @@ def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tu
         spread = np.sqrt(known.variance[seen])
         grid = view.point.stages[number][seen] + known.mean[seen]
         grid = grid[:, None] + spread[:, None] * GRID
-        height = height_and_slope(grid, ceiling[:, None], shape[:, None] + 0.0 * GRID)[0]
+        height = height_and_slope(grid, ceiling[:, None], shape[:, None])[0]
         bounds = nodes.floor_cm[seen], nodes.budget_cm[seen]
         mean, variance = _moments(look_log_chance(nodes.look[seen], height, *bounds))
         # In stages, then as a height through the slope there.

@@ -89,8 +89,9 @@ def _parts_of(view: View, number: int, known: Cavity) -> Parts:
     def height(at_node: IntArray, mean: FloatArray) -> FloatArray:
         return np.maximum(at.height_cm[at_node] + at.observation[at_node] * mean[at_node], 0.0)
 
-    usual = np.where(weights.removed_day[area] <= nodes.day[left], 0.0, np.exp(border[HABIT, area]))
-    usual_sd = np.where(usual > 0.0, nodes.aim_sd_cm[left], 0.0)
+    gone = weights.removed_day[area] <= nodes.day[left]
+    usual = np.where(gone, 0.0, np.exp(border[HABIT, area]))
+    usual_sd = np.where(gone, 0.0, nodes.aim_sd_cm[left])
     open_cm = np.maximum(height(found, known.mean) - usual, 0.0)
     open_variance = at.observation[found] ** 2 * known.variance[found] + usual_sd**2
     read_cm = np.maximum(height(found, filtered.mean) - height(left, filtered.mean), 0.0)
@@ -191,43 +192,31 @@ def _densities(view: View, whole: list[Parts]) -> FloatArray:
     All areas of a tank at once, since they are weighed together again and again: a linear
     regression of what a weight leaves unexplained on what each area gave.
     """
-    pooling, weights = view.problem.pooling, view.problem.weights
-    said = np.zeros((2, pooling.tank.size))
-    size = weights.grams.size
-    area, bucket, mass, noise = (
-        np.concatenate(values)
-        for values in zip(
-            *((p.area, p.bucket, p.given[0], _length_variance(p)) for p in whole), strict=True
-        )
-    )
+    tank, prior = view.problem.pooling.tank, view.problem.pooling.density_precision
+    said, grams = np.zeros((2, tank.size)), view.problem.weights.grams
+    # Densities are what is asked for: the noise is that of lengths and chances.
+    parts = [replace(part, density_variance=np.zeros(part.area.size)) for part in whole]
+    told = zip(*((p.area, p.bucket, *p.given, p.sure_g > 0.0) for p in parts), strict=True)
+    area, bucket, mass, noise, sure = (np.concatenate(values) for values in told)
     members = distinct(area[mass > 0.0])
     if not members.size:
         return said
-    unsure = _error_variance(view.problem) + np.bincount(bucket, noise, minlength=size)
-    off = weights.grams - np.bincount(bucket, mass, minlength=size)
-    tanks, run = np.unique(pooling.tank[members], return_inverse=True)
-    place = np.full(pooling.tank.size, -1)
-    order = np.argsort(run, kind="stable")
+    unsure = _error_variance(view.problem) + np.bincount(bucket, noise, minlength=grams.size)
+    off = grams - np.bincount(bucket, mass, minlength=grams.size)
+    run = tank[members]
+    place, order = np.zeros_like(tank), np.argsort(run, kind="stable")
     place[members[order]] = np.arange(members.size) - np.searchsorted(run[order], run[order])
-    width = int(place.max()) + 1
-    row = np.full(size, -1)
-    told = np.isin(pooling.tank[area], tanks)  # a bucket to which nobody gave says nothing
-    row[bucket[told]] = np.searchsorted(tanks, pooling.tank[area[told]])
-    gave = np.zeros((size, width))
-    sure = np.concatenate([p.sure_g > 0.0 for p in whole])
-    np.add.at(
-        gave, (bucket, np.maximum(place[area], 0)), np.where(sure | (place[area] < 0), 0.0, mass)
-    )
-    heard = row >= 0
+    tanks, width = int(tank.max()) + 1, int(place.max()) + 1
+    home = np.zeros(grams.size, dtype=np.int64)
+    home[bucket] = tank[area]
+    gave = np.zeros((grams.size, width))
+    np.add.at(gave, (bucket, place[area]), np.where(sure, 0.0, mass))
     scaled = gave / unsure[:, None]
-    precision = np.zeros((tanks.size, width, width))
-    np.add.at(precision, row[heard], (gave[:, :, None] * scaled[:, None, :])[heard])
-    score = np.zeros((tanks.size, width))
-    np.add.at(score, row[heard], (scaled * off[:, None])[heard])
-    current = np.zeros((tanks.size, width))
+    precision = np.tile(prior * np.eye(width), (tanks, 1, 1))
+    np.add.at(precision, home, gave[:, :, None] * scaled[:, None, :])
+    score, current = np.zeros((2, tanks, width))
+    np.add.at(score, home, scaled * off[:, None])
     current[run, place[members]] = view.point.border[DENSITY, members]
-    prior = view.problem.pooling.density_precision
-    precision += prior * np.eye(width)
     covariance = np.linalg.inv(precision)
     moved = np.einsum("kij,kj->ki", covariance, score - prior * current)
     mean = current + np.clip(moved, -LONGEST_MOVE, LONGEST_MOVE)
@@ -235,15 +224,6 @@ def _densities(view: View, whole: list[Parts]) -> FloatArray:
     said[0, members] = np.maximum(1.0 / variance - prior, 0.0)
     said[1, members] = mean[run, place[members]] / variance
     return said
-
-
-def _length_variance(part: Parts) -> FloatArray:
-    """Variance (M,) of what a member gave but for its density [g2]."""
-    length = part.chance * part.gram_per_cm**2 * part.variance
-    return (
-        np.where(part.sure_g > 0.0, 0.0, length)
-        + part.chance * (1.0 - part.chance) * part.mass_g**2
-    )
 
 
 def evidence_for_everything(view: View) -> FloatArray:

@@ -292,8 +292,8 @@ def information_on_centre(
         current point [1 / parameter].
     """
     _, prior_weight, regression = area.rate_given(pooling.area_precision)
-    step = np.concatenate([(prior_weight - 1.0)[:, None], regression], axis=1)
-    information = area.precision + area.precision[:, :, :1] * step[:, None, :]
+    information = area.precision.copy()
+    information[:, 1:, 1:] += area.precision[:, 1:, :1] * regression[:, None]
     information[:, 0] = information[:, :, 0] = area.precision[:, 0] * prior_weight[:, None]
     score = score_on_centre(area, area.score, pooling)
     current = np.concatenate([(border[RATE] - pooling.offset)[:, None], border[KNOTS:].T], axis=1)

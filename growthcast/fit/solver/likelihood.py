@@ -84,17 +84,26 @@ class VarianceSlopes:
     """How the log likelihood changes with each variance, the linear problem's means held.
 
     ``link`` and ``reading`` are its derivatives by the noise of each link and the error of each
-    reading, an array (N,) a block. Of the shared effects it holds what their variances are measured
-    by, mean squares over the posterior: ``area`` (A,) around their centres, ``tank`` (K,),
-    ``species`` (S,), and ``knots`` (K,), the drift's in units of its prior.
+    reading, an array (N,) a block; ``link_precision`` and ``reading_precision`` how precisely all
+    the others foretell it: half the square is the derivative's expected fall with that variance
+    (Fisher information). Of the shared effects it holds what their variances are measured by, mean
+    squares over the posterior: ``area`` (A,) around their centres, ``tank`` (K,), ``species`` (S,),
+    and ``knots`` (K,), the drift's in units of its prior; and of each their posterior variances,
+    of the knots (K, M, M) in those units.
     """
 
     link: tuple[FloatArray, ...]
     reading: tuple[FloatArray, ...]
+    link_precision: tuple[FloatArray, ...]
+    reading_precision: tuple[FloatArray, ...]
     area: FloatArray
+    area_variance: FloatArray
     tank: FloatArray
+    tank_variance: FloatArray
     species: FloatArray
+    species_variance: FloatArray
     knots: FloatArray
+    knots_covariance: FloatArray
 
 
 def variance_slopes(view: View) -> VarianceSlopes:
@@ -119,7 +128,7 @@ def variance_slopes(view: View) -> VarianceSlopes:
     # A ceiling that is not learnt has no part in the likelihood; nor has what follows it.
     area = replace(view.area, rate_by_ceiling=np.zeros(problem.area_count))
     exact = pooling.but_for(bend_doubt=1.0)
-    links, readings = [], []
+    links, readings, of_links, of_readings = [], [], [], []
     for number, block in enumerate(problem.blocks):
         here, forward = view.block(number)
         nodes, mine = block.chains.nodes, block.chains.area
@@ -128,28 +137,44 @@ def variance_slopes(view: View) -> VarianceSlopes:
         own = departure[:, nodes.area]
         back = disturbance_smoother(block.chains, here, forward)
         mean, variance = _mean_and_variance(block.chains, back.state_score, root, own)
-        links.append(0.5 * (mean**2 + variance - back.state_curvature))
+        of_links.append(back.state_curvature - variance)
+        links.append(0.5 * (mean**2 - of_links[-1]))
         mean, variance = _mean_and_variance(block.chains, back.observation_score, root, own)
         precision = here.observation_precision
         error = np.divide(1.0, precision, out=np.ones_like(mean), where=precision > 0.0)
         read = block.chains.read
         off = np.where(read, nodes.reading_cm - here.height_cm, 0.0) - here.residual + error * mean
-        square = off**2 + error + error**2 * (variance - back.observation_curvature)
+        foretold = back.observation_curvature - variance
+        square = off**2 + error - error**2 * foretold
         reading_precision = block.trust / problem.errors.reading_variance(
             here.expected_cm, nodes.area, nodes.reading_sd_cm
         )
         readings.append(
             np.where(read, 0.5 * reading_precision * (reading_precision * square - 1.0), 0.0)
         )
+        share = reading_precision * error  # of what is observed there; a look says the rest
+        of_readings.append(
+            np.where(read, share**2 * foretold + (1.0 - share) * reading_precision, 0.0)
+        )
     tank = effects.whole_tank_covariance(pooling)
-    tank += effects.tank[:, :, None] * effects.tank[:, None, :]
+    of_tank, knots = effects.tank[:, 0], effects.tank[:, 1:]
+    knots_covariance = pooling.knot_precision @ tank[:, 1:, 1:]
+    area_variance = _area_variance(pooling, view)
+    off = view.point.border[RATE] + departure[RATE] - effects.centre(pooling)
     return VarianceSlopes(
         link=tuple(links),
         reading=tuple(readings),
-        area=_area_squares(pooling, view.point.border + departure, view),
-        tank=tank[:, 0, 0],
-        species=effects.species**2 + effects.species_sd() ** 2,
-        knots=np.einsum("mj,kmj->k", pooling.knot_precision, tank[:, 1:, 1:]),
+        link_precision=tuple(of_links),
+        reading_precision=tuple(of_readings),
+        area=off**2 + area_variance,
+        area_variance=area_variance,
+        tank=of_tank**2 + tank[:, 0, 0],
+        tank_variance=tank[:, 0, 0],
+        species=effects.species**2 + np.diag(effects.species_covariance),
+        species_variance=np.diag(effects.species_covariance),
+        knots=np.einsum("km,mj,kj->k", knots, pooling.knot_precision, knots)
+        + np.trace(knots_covariance, axis1=1, axis2=2),
+        knots_covariance=knots_covariance,
     )
 
 
@@ -161,17 +186,16 @@ def _mean_and_variance(
     return mean, variance_along(chains, root, rows[1:])
 
 
-def _area_squares(pooling: Pooling, border: FloatArray, view: View) -> FloatArray:
-    """Mean square (A,) of each log rate around its centre."""
+def _area_variance(pooling: Pooling, view: View) -> FloatArray:
+    """Posterior variance (A,) of each log rate around its centre."""
     posterior_precision, prior_weight, regression = view.area.rate_given(pooling.area_precision)
     areas = np.arange(pooling.tank.size)
     row = np.concatenate([(prior_weight - 1.0)[:, None], regression], axis=1)
     shared = view.effects.joint_covariance(pooling, areas)
     variance = np.einsum("ak,akl,al->a", row, shared, row)
-    off = border[RATE] - view.effects.centre(pooling)
     held = np.where(posterior_precision > 0.0, posterior_precision, np.inf)
-    squares: FloatArray = off**2 + variance + 1.0 / held
-    return squares
+    whole: FloatArray = variance + 1.0 / held
+    return whole
 
 
 def misfit(problem: Problem, block: Block, at: Linearised, border: FloatArray) -> float:

@@ -16,7 +16,7 @@ from dataclasses import replace
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
-from growthcast.fit.model.noise import ErrorModel, SpanDrift, likely_removed, removed_variance
+from growthcast.fit.model.noise import ErrorModel, likely_removed, removed_variance
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.problem import (
     BORDER,
@@ -85,13 +85,7 @@ UNASKED = np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0)
 """No reading whose scatter is asked."""
 
 
-def linearise(
-    problem: Problem,
-    block: Block,
-    stage: FloatArray,
-    border: FloatArray,
-    drift: SpanDrift | None = None,
-) -> Linearised:
+def linearise(problem: Problem, block: Block, stage: FloatArray, border: FloatArray) -> Linearised:
     """Linearise a block's links and readings.
 
     Parameters
@@ -104,15 +98,13 @@ def linearise(
         Current stages [-].
     border : array (B, A)
         Current parameters of all areas of the book [log].
-    drift : SpanDrift, optional
-        Regression of each node's span on the knots, (M, N) and (N,); the block's when not given.
 
     Returns
     -------
     Linearised
         Departures from these stages and parameters.
     """
-    chains, errors, drift = block.chains, problem.errors, drift or block.drift
+    chains, errors, drift = block.chains, problem.errors, block.drift
     nodes, rank, form = chains.nodes, chains.rank, problem.shape[chains.area]
     # A node is a fresh start until more is known of it.
     transition, offset, height_cm, expected_cm, slope = np.zeros((5, rank.size))

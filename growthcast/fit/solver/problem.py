@@ -229,7 +229,7 @@ class Pooling:
         """
         held = self.ceiling_precision <= 0.0  # no prior
         mean = self.log_ceiling.copy()
-        variance = 1.0 / np.where(held, 1.0, self.ceiling_precision)
+        variance = np.divide(1.0, self.ceiling_precision, out=np.ones_like(mean), where=~held)
         mistaken = MISTAKEN_SHARE**2  # both of the two
         for height, sd in zip(self.highest_cm, self.highest_sd_cm, strict=True):
             some = np.flatnonzero((height > 0.0) & ~held & ~self.ceiling_learnt)
@@ -254,9 +254,9 @@ class Pooling:
     def doubt_of_bends(self, areas: IntArray, variance: FloatArray) -> FloatArray:
         """What the bend adds to the variances (n,) of the log ceilings of areas that are learnt."""
         learnt, prior = self.ceiling_learnt[areas], self.ceiling_prior[1][areas]
-        variance = np.where(learnt & (variance > 0.0), variance, 1.0)
-        told = np.maximum(1.0 / variance - prior, 0.0)
-        wider = 1.0 / np.maximum(prior + told / self.bend_doubt, 1e-12) - variance
+        variance = np.where(variance > 0.0, variance, 1.0)
+        told = 1.0 / variance - prior
+        wider = 1.0 / (prior + told / self.bend_doubt) - variance
         return np.where(learnt, np.maximum(wider, 0.0), 0.0)
 
     def own_priors(self) -> list[tuple[FloatArray, FloatArray]]:

@@ -276,10 +276,9 @@ def _scale(view: View) -> FloatArray:
     """Standard deviations (B, A) given the rest, by which steps are judged."""
     pooling, area = view.problem.pooling, view.area
     posterior_precision = area.precision[:, 0, 0] + pooling.area_precision
-    rate = 1.0 / np.sqrt(np.where(posterior_precision > 0.0, posterior_precision, 1.0))
     own = np.sqrt(np.maximum(np.einsum("aii->ai", area.own_covariance), 0.0))
     scale = np.empty((BORDER, pooling.tank.size))
-    scale[RATE] = rate
+    scale[RATE] = 1.0 / np.sqrt(np.where(posterior_precision > 0.0, posterior_precision, 1.0))
     scale[OWN] = np.where(own > 0.0, own, 1.0).T
     scale[KNOTS:] = 1.0 / np.sqrt(np.diag(pooling.knot_precision))[:, None]
     return scale
@@ -299,14 +298,14 @@ def starting_point(problem: Problem) -> Point:
         Where a fit may begin.
     """
     pooling = problem.pooling
-    highest = np.full(problem.area_count, 1e-9)
+    ceiling = np.exp(pooling.log_ceiling)
     for block in problem.blocks:
         nodes = block.chains.nodes
-        np.fmax.at(highest, nodes.area, nodes.reading_cm)
+        np.fmax.at(ceiling, nodes.area, HEADROOM * nodes.reading_cm)
     border = np.zeros((BORDER, problem.area_count))
     border[RATE] = pooling.offset
     border[HABIT] = problem.first_habit
-    border[CEILING] = np.maximum(pooling.log_ceiling, np.log(HEADROOM * highest))
+    border[CEILING] = np.log(ceiling)
     stages = tuple(_start_stages(problem, block, border) for block in problem.blocks)
     border[RATE] += _faster_than_the_table(problem, stages, border)
     return Point(stages, border)
@@ -327,8 +326,9 @@ def _faster_than_the_table(
         usual = rate * nodes.growth_d[told] * nodes.awake_share(problem.lag_d, told)
         for total, by in ((grown, step), (due, usual), (spans, None)):
             total += np.bincount(owner, by, minlength=problem.area_count)
-    ratio = np.clip(grown / np.where(due > 0.0, due, 1.0), 1.0 / FURTHEST_START, FURTHEST_START)
-    return np.log(ratio) * spans / (1.0 + spans)
+    ratio: FloatArray = np.divide(grown, due, out=np.ones_like(due), where=due > 0.0)
+    within: FloatArray = np.clip(ratio, 1.0 / FURTHEST_START, FURTHEST_START)
+    return np.log(within) * spans / (1.0 + spans)
 
 
 def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatArray:

@@ -8,7 +8,6 @@ from typing import ClassVar
 import numpy as np
 
 from growthcast.arrays import FloatArray
-from growthcast.fit.model.noise import SpanDrift
 from growthcast.fit.rows.chains import Chains
 from growthcast.fit.solver.hierarchy import (
     AreaInformation,
@@ -177,10 +176,8 @@ def repooled(view: View, problem: Problem) -> View:
     return replace(view, problem=problem, area=area, effects=effects)
 
 
-def seen(
-    problem: Problem, point: Point, number: int, drift: SpanDrift | None = None
-) -> tuple[Linearised, FilterPass]:
-    """Linearise and filter one block at a point, with its own drift or another.
+def seen(problem: Problem, point: Point, number: int) -> tuple[Linearised, FilterPass]:
+    """Linearise and filter one block at a point.
 
     Parameters
     ----------
@@ -190,8 +187,6 @@ def seen(
         Where it is linearised: stages and borders.
     number : int
         Which of its blocks.
-    drift : SpanDrift, optional
-        Regression of the spans on the knots; the block's when not given.
 
     Returns
     -------
@@ -199,7 +194,7 @@ def seen(
         Of the block.
     """
     block = problem.blocks[number]
-    here = linearise(problem, block, point.stages[number], point.border, drift)
+    here = linearise(problem, block, point.stages[number], point.border)
     return here, kalman_filter(block.chains, here)
 
 

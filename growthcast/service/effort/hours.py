@@ -12,7 +12,7 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import Design
-from growthcast.fit.model.rates import RANGE_80
+from growthcast.fit.model.posterior import RANGE_80
 from growthcast.growth.quick import Singles, column, quick_quantiles
 from growthcast.log.visits import day_numbers, pair_of
 from growthcast.nouns import dataclass

@@ -198,6 +198,22 @@ def lacks_soft_water(book: Book, tank: int, caution: str) -> bool:
     return not (hardness.size and hardness[np.argmax(days)] <= SOFT_DKH)
 
 
+def usually_planted_cm(floor_cm: FloatArray) -> FloatArray:
+    """Return the heights at which areas are planted where areas.csv gives none.
+
+    Parameters
+    ----------
+    floor_cm : array (n,)
+        Their floors [cm, or % cover].
+
+    Returns
+    -------
+    array (n,)
+        ``PLANTED_SHARE_OF_FLOOR`` of them, at least 0.1 [cm, or % cover].
+    """
+    return np.maximum(PLANTED_SHARE_OF_FLOOR * floor_cm, 0.1)
+
+
 def pool_of(
     fit: GrowthFit,
     place: int,
@@ -303,10 +319,9 @@ def compare_plants(
     compared = np.append(now, np.flatnonzero(np.isin(stand.living.area, asked)))
     others = np.setdiff1d(np.flatnonzero(stand.living.area < stand.known), now)
     answers = stand.answers([np.append(others, c) for c in compared])
-    floor_cm = float(design.traits.floor_cm[place])
-    usual_cm = max(PLANTED_SHARE_OF_FLOOR * floor_cm, 0.1)
-    begun_cm = float(np.nan_to_num(book.areas.number("planted_height_cm")[place], nan=usual_cm))
-    outlook = stand.outlooks(compared, np.full(compared.size, begun_cm))
+    usual_cm = usually_planted_cm(stand.living.floor_cm[compared])
+    written_cm = book.areas.number("planted_height_cm")[place]
+    outlook = stand.outlooks(compared, np.where(np.isnan(written_cm), usual_cm, written_cm))
     both = enumerate(compared.tolist())
     found = (_advice(stand, answers[i], answers[0], outlook, i, at) for i, at in both)
     return sorted(found, key=lambda advice: advice.rank)

@@ -20,10 +20,10 @@ from growthcast.service.effort.hours import Saving, Year
 from growthcast.service.holding import LIKELY, NotHolding, not_holding
 from growthcast.service.interval import lasts_from
 from growthcast.service.rescape.plants import (
-    PLANTED_SHARE_OF_FLOOR,
     is_regulated,
     lacks_soft_water,
     pool_of,
+    usually_planted_cm,
 )
 from growthcast.service.rescape.variants import Days, Stand, VariantAnswer, stand_with
 
@@ -214,7 +214,7 @@ def _good(stand: Stand, new: IntArray, owners: IntArray) -> tuple[BoolArray, lis
     """Which candidates (n,) likely hold and fill the place, and their days to the look (n,)."""
     if not new.size:
         return np.zeros(0, bool), []
-    view = stand.outlooks(new, PLANTED_SHARE_OF_FLOOR * stand.living.floor_cm[owners])
+    view = stand.outlooks(new, usually_planted_cm(stand.living.floor_cm[owners]))
     stands = np.minimum(view.reaches_look, view.fills)
     good = (stand.holding(new).chance >= LIKELY) & (stands >= LIKELY)
     return good, view.look_d

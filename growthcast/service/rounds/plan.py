@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import field, replace
 from datetime import date, timedelta
-from itertools import zip_longest
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -264,15 +263,13 @@ def steps_cost(window: TankWindow, allowed: BoolArray, offsets: IntArray, days: 
         cost[0] += LIMIT_PER_D * np.maximum(until - max(window.limit_d, 0), 0)
     cost[0, :count] += EARLY_PER_H * hours * np.maximum(due - offsets, 0) / span
     gap = until[None, :] - offsets[:, None]
-    reach = np.clip(gap, 0, days)
-    between = np.maximum(after[reach] - after[min(span, days)], 0.0)
+    between = np.maximum(after[np.maximum(gap, 0)] - after[min(span, days)], 0.0)
     between += LATE_PER_D * np.maximum(gap - span, 0)
     if window.longest_d is not None:
         between += LIMIT_PER_D * np.maximum(gap - window.longest_d, 0)
     between[:, :count] += EARLY_PER_H * hours * np.maximum(span - gap[:, :count], 0) / span
     between[:, :count][gap[:, :count] < (span + 1) // 2] = np.inf
     cost[1:] = between
-    cost[np.tri(count + 1, count + 1, -1, dtype=np.bool_)] = np.inf
     cost[:, :count][:, ~allowed] = np.inf
     return cost
 
@@ -289,69 +286,57 @@ def _visits(
     visits: list[PlannedVisit] = []
     late: list[LateVisit] = []
     for window, may, days, way in zip(windows, allowed, visited, ways, strict=True):
+        dates = [start + timedelta(days=day) for day in days]
         last: int | None = None
-        for number, (day, then) in enumerate(zip_longest(days, days[1:])):
+        for number, day in enumerate((*days, window.now.all_within.size - 1)):
             due = max(window.due_d, 0) if last is None else last + window.interval_d
-            visit = PlannedVisit(
-                on=start + timedelta(days=day),
-                tank_id=window.tank_id,
-                client=window.client,
-                site=window.site,
-                name=window.name,
-                number=window.visits_logged + number + 1,
-                minutes=window.minutes,
-                travel_min=window.travel_min,
-                due_on=start + timedelta(days=due),
-                chance_over=way[number].over,
-                next_on=None if then is None else start + timedelta(days=then),
-                cuts=way[number].cuts,
-                due_by=window.due_by if last is None or window.idle else "rhythm",
-            )
-            visits.append(visit)
+            on, next_on = (dates[n] if n < len(dates) else None for n in (number, number + 1))
+            known: dict[str, Any] = {
+                "tank_id": window.tank_id,
+                "due_on": start + timedelta(days=due),
+                "chance_over": way[number].over,
+                "due_by": window.due_by if last is None or window.idle else "rhythm",
+            }
+            if on is not None:
+                visit = PlannedVisit(
+                    on=on,
+                    client=window.client,
+                    site=window.site,
+                    name=window.name,
+                    number=window.visits_logged + number + 1,
+                    minutes=window.minutes,
+                    travel_min=window.travel_min,
+                    next_on=next_on,
+                    cuts=way[number].cuts,
+                    **known,
+                )
+                visits.append(visit)
             if day > due:
-                late.append(_late(window, start, last, day, due, offsets[may], way[number], True))
+                known |= _lost_by(window, last, day, due, offsets[may])
+                known |= {"days_late": day - due, "chance_over_when_due": way[number].over_when_due}
+                late.append(LateVisit(on=on, **known))
             last = day
-        due = max(window.due_d, 0) if last is None else last + window.interval_d
-        end = window.now.all_within.size - 1
-        if due < end:
-            late.append(_late(window, start, last, end, due, offsets[may], way[-1], False))
     late.sort(key=lambda one: (-one.area_days_over, one.due_on, one.tank_id))
     visits.sort(key=lambda visit: (visit.on, visit.client, visit.site, visit.tank_id))
     return visits, tuple(late)
 
 
-def _late(
-    window: TankWindow,
-    start: date,
-    last: int | None,
-    day: int,
-    due: int,
-    possible: IntArray,
-    stop: Stop,
-    planned: bool,
-) -> LateVisit:
-    """Say what a late visit loses; one that is not planned is late until the plan ends."""
-    chances, began = (window.now, 0) if last is None else (window.after, last)
-    lost = chances.lost()
-    over = chances.over[:, day - began]
-    worst = int(over.argmax()) if over.size else None
-    least, limit = 0, window.limit_d
+def _lost_by(
+    window: TankWindow, last: int | None, day: int, due: int, possible: IntArray
+) -> dict[str, Any]:
+    """Say what a late visit loses, and why it is late; one not planned is late until the end."""
+    chances, began, least, limit = window.now, 0, 0, window.limit_d
     if last is not None:
+        chances, began = window.after, last
         least = last + (window.interval_d + 1) // 2
         limit = None if window.longest_d is None else last + window.longest_d
-    return LateVisit(
-        tank_id=window.tank_id,
-        due_on=start + timedelta(days=due),
-        on=start + timedelta(days=day) if planned else None,
-        days_late=day - due,
-        chance_over=stop.over,
-        chance_over_when_due=stop.over_when_due,
-        area=None if worst is None else window.labels[worst],
-        area_days_over=float(max(lost[day - began] - lost[min(due - began, lost.size - 1)], 0.0)),
-        for_want_of_hours=bool(((possible >= least) & (possible < day)).any()),
-        past_own_limit=limit is not None and day > limit,
-        due_by=window.due_by if last is None or window.idle else "rhythm",
-    )
+    lost, over = chances.lost(), chances.over[:, day - began]
+    return {
+        "area": window.labels[int(over.argmax())] if over.size else None,
+        "area_days_over": float(lost[day - began] - lost[due - began]),
+        "for_want_of_hours": bool(((possible >= least) & (possible < day)).any()),
+        "past_own_limit": limit is not None and day > limit,
+    }
 
 
 def _with_travel(visits: list[PlannedVisit], site: dict[str, int]) -> tuple[PlannedVisit, ...]:
@@ -359,7 +344,7 @@ def _with_travel(visits: list[PlannedVisit], site: dict[str, int]) -> tuple[Plan
     longest: dict[tuple[date, int], float] = {}
     for visit in visits:
         key = (visit.on, site[visit.tank_id])
-        longest[key] = max(longest.get(key, 0.0), visit.travel_min)
+        longest[key] = max(longest.get(key, visit.travel_min), visit.travel_min)
     counted = [
         replace(visit, travel_min=longest.pop((visit.on, site[visit.tank_id]), 0.0))
         for visit in visits

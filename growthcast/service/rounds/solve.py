@@ -80,7 +80,7 @@ def solve_rounds(problem: RoundsProblem) -> BoolArray:
     plans = [_planned(problem, free)]
     if _lost(problem, plans[0]) <= float(total.sum()) + 1e-9:  # every tank has its best path
         return plans[0]
-    worth = saved / max(float((minutes * wish).sum()), 1.0)
+    worth = saved / float((minutes * wish).sum())
     levels = [0.0, *(worth * LEVELS)]
     plans += [_planned(problem, free + level * minutes) for level in levels[1:]]
     lost = [_lost(problem, plan) for plan in plans]
@@ -90,7 +90,7 @@ def solve_rounds(problem: RoundsProblem) -> BoolArray:
     for step in range(STEPS):
         _, _, wish = cheapest_paths(problem.cost, minutes * price)
         over = (minutes * wish).sum(axis=0) / problem.capacity_min - 1.0
-        price *= np.exp(STEP / np.sqrt(step + 1.0) * np.clip(over, -1.0, 1.0))
+        price *= np.exp(STEP / np.sqrt(step + 1.0) * np.minimum(over, 1.0))
         plan = _planned(problem, minutes * price)
         if (now := _lost(problem, plan)) < least:
             least, visited = now, plan

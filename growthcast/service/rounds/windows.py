@@ -23,7 +23,7 @@ from growthcast.nouns import dataclass
 from growthcast.service.advice import TankAdvice
 from growthcast.service.effort.hours import fixed_minutes
 from growthcast.service.interval import lasts_from
-from growthcast.service.living import LivingAreas, blocks_of_tanks
+from growthcast.service.living import blocks_of_tanks
 from growthcast.service.recommend import area_label
 from growthcast.service.urgency import Due, Idle, Rhythm, rhythms
 from growthcast.service.visit.standing import Standing, cut_to_last, only_areas, standing_areas
@@ -151,7 +151,7 @@ def tank_windows(
             limit_d=rhythm.limit_d if limited else None,
             longest_d=int(tanks.number("longest_interval_d")[tank]) if limited else None,
             feasible=advice.recommended_interval_d is not None or bool(rhythm.idle),
-            minutes=max(minutes, 0.0),
+            minutes=minutes,
             travel_min=float(travel[tank]),
             weekday=str(tanks.text("visit_weekday")[tank]),
             closed=closed.get(advice.tank_id, ()),
@@ -179,7 +179,9 @@ def _all_chances(
         cut = np.array([area.cut_cm for option in options for area in option.areas])
         first_d = int(from_day - living.on_day)
         before = [~then.within() for then in standing.each_later((first_d + grid).tolist())]
-        after = [_over_after(living, cut, day) for day in grid.tolist()]
+        # On the day of a visit nothing is over: it has just been cut.
+        after = [np.zeros(living.draws.hand.shape, np.bool_)]
+        after += [~lasts_from(living, cut, float(day)) for day in grid[1:].tolist()]
         for run, tank in enumerate(living.tank.tolist()):
             here = living.run == run
             found[tank] = (
@@ -198,13 +200,6 @@ def _daily(grid: IntArray, over: list[BoolArray]) -> Chances:
         all_within=np.interp(daily, grid, within),
         over=np.stack([np.interp(daily, grid, row) for row in each]),
     )
-
-
-def _over_after(living: LivingAreas, cut_cm: FloatArray, day: int) -> BoolArray:
-    """Whether areas stand over their budgets so many days after a regular visit, (A, D)."""
-    if day == 0:
-        return np.zeros(living.draws.hand.shape, np.bool_)
-    return ~lasts_from(living, cut_cm, float(day))
 
 
 def working_dates(practice: Practice, start: date, days: int) -> list[date]:

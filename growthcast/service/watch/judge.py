@@ -118,7 +118,7 @@ def _likeliest(
     if not passed.any():
         return None, np.zeros(0)
     gain = 0.5 * reached**2
-    gain[1:] -= np.log(max(gain.shape[0] - 1, 1))  # one of several areas, and no matter which
+    gain[1:] -= np.log(case.areas.size)  # one of several areas, and no matter which
     suspect, side = np.unravel_index(int(np.argmax(np.where(passed, gain, -np.inf))), gain.shape)
     near = gain[:, side] > gain[suspect, side] - NEAR_GAIN
     near[suspect] = False

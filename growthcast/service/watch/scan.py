@@ -40,6 +40,8 @@ DAYS_A_YEAR = 365.25
 DRAWS = 512
 LEAST_INFORMATION = 1.0
 """A change whose share is not known to within 1 is not looked at."""
+LEAST_LIMIT = 1.0
+"""No threshold lies lower [sd]."""
 SIZES = 201
 
 
@@ -115,7 +117,7 @@ def without(course: Course, effect: FloatArray) -> Course:
     Course
         What is left at right angles to that effect.
     """
-    along = effect / np.sqrt(max(float(effect @ effect), 1e-300))
+    along = effect / np.sqrt(effect @ effect)
     return replace(
         course,
         surprise=course.surprise - along * (along @ course.surprise),
@@ -144,7 +146,7 @@ def strongest(course: Course, surprise: FloatArray, sign: float) -> FloatArray:
     ever = course.open_week.any(axis=0)
     effect, may = course.effect[:, ever], course.open_week[:, ever, None]
     suspects, weeks, _ = effect.shape
-    visits = int(course.visit.max(initial=-1)) + 1
+    visits = int(course.visit.max()) + 1
     score = np.zeros((suspects, weeks, surprise.shape[1]))
     information = np.zeros((suspects, weeks, 1))
     best = np.zeros((suspects, visits, surprise.shape[1]))
@@ -154,7 +156,7 @@ def strongest(course: Course, surprise: FloatArray, sign: float) -> FloatArray:
         here = np.flatnonzero(course.visit == v)
         score += effect[:, :, here] @ surprise[here]
         information[..., 0] += (effect[:, :, here] ** 2).sum(axis=2)
-        root = np.sqrt(np.maximum(information, 1e-12))
+        root = np.sqrt(np.maximum(information, LEAST_INFORMATION))
         least = np.where(may & (information >= LEAST_INFORMATION), LEAST_CHANGE * root, np.inf)
         z = score * (sign / root)
         z *= z >= least  # what does not count is 0
@@ -187,16 +189,14 @@ def thresholds(
     keys = np.arange(course.surprise.size)
     normals = stratified_normals(keys, DRAWS).astype(np.float64)
     drawn = np.clip(normals, -LARGEST_SURPRISE, LARGEST_SURPRISE)
-    limits = np.full((course.effect.shape[0], 2), np.inf)
+    limits = np.zeros((course.effect.shape[0], 2))
     for side, sign in enumerate((-1.0, 1.0)):
-        reached = strongest(course, drawn, sign).max(axis=1, initial=0.0)  # (J, D)
+        reached = strongest(course, drawn, sign).max(axis=1)  # (J, D)
         for number, group in enumerate(groups):
-            if group.size:
-                allowed = -np.expm1(-alarms_a_year[2 * number + side] * days / DAYS_A_YEAR)
-                highest = reached[group].max(axis=0)
-                limits[group, side] = quick_quantiles(highest, [1.0 - allowed])[0]
-    least: FloatArray = np.maximum(limits, 1.0)
-    return least
+            allowed = -np.expm1(-alarms_a_year[2 * number + side] * days / DAYS_A_YEAR)
+            highest = reached[group].max(axis=0)
+            limits[group, side] = max(quick_quantiles(highest, [1.0 - allowed])[0], LEAST_LIMIT)
+    return limits
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,7 +240,7 @@ def change_of(course: Course, suspect: int, sign: float) -> Change:
     effect = course.effect[suspect]
     score, information = effect @ course.surprise, np.einsum("tn,tn->t", effect, effect)
     usable = course.open_week[suspect] & (information >= LEAST_INFORMATION)
-    told = np.where(usable, information, 1.0)
+    told = np.maximum(information, LEAST_INFORMATION)
     sized, root = score / told, np.sqrt(told)
     z = np.where(usable, sign * score / root, -np.inf)
     best = int(np.argmax(z))

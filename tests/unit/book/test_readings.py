@@ -57,6 +57,11 @@ def test_a_label_may_pass_to_the_next_planting(inspect):
     assert inspect(areas_csv=header + rows.replace("01-31", "02-01"), trims_csv=log)[1] == ()
     _, findings = inspect(areas_csv=header + rows.replace("01-31", "02-02"), trims_csv=log)
     assert [(item.slug, item.row) for item in findings] == [("double-label", 3)]
+    blank = rows.replace("01-31", "02-02").replace("left", " ")
+    assert inspect(areas_csv=header + blank, trims_csv=log)[1] == ()
+    nowhere = rows.replace("01-31", "02-02").replace("T1", "T9")
+    _, findings = inspect(areas_csv=header + nowhere, trims_csv=log)
+    assert [item.slug for item in findings] == ["unknown-id"] * 2
 
 
 def test_areas_without_a_label_share_none(inspect):
@@ -106,3 +111,55 @@ def test_limits_are_plain_numbers():
         "0.00001",
         "1000000000000000",
     ]
+
+
+def test_an_unknown_id_is_told_the_nearest_and_of_very_many_only_the_first(inspect):
+    """A plant may go by its common name; what looks like none is to be added."""
+    letters = "abcdefghijklmnopqrstu"
+    rows = "".join(f"2026-02-01,T1,A1{letter},20,,,\n" for letter in letters)
+    rows += "2026-02-02,T1,A1a,20,,,\n"
+    _, findings = inspect(trims_csv=HEADER + rows)
+    assert {item.slug for item in findings} == {"unknown-id"}
+    fixes = [item.fix for item in findings]
+    assert fixes[:20] == ['did you mean "A1"?'] * 20
+    assert fixes[20:] == ["add it to areas.csv, or write one of its ids", 'did you mean "A1"?']
+    _, findings = inspect(trims_csv=HEADER + "2026-02-01,T1,moss,20,,,\n")
+    assert [item.fix for item in findings] == ["add it to areas.csv, or write one of its ids"]
+    areas = FILES["areas.csv"].replace("rotala-rotundifolia", "Roundleaf Toothcup")
+    _, findings = inspect(areas_csv=areas)
+    assert [item.fix for item in findings] == ["write rotala-rotundifolia"]
+
+
+def test_what_was_proposed_and_not_agreed_on_since_is_counted_once(inspect):
+    """Neither an area that is gone nor one whose heights were agreed anew is still open."""
+    header, *rows = FILES["areas.csv"].splitlines()
+    more = [f"A{n},T1,l{n},rotala-rotundifolia,300,8,25,12,2026-01-01" for n in (4, 5)]
+    notes = [
+        "proposed: floor_cm",
+        "",
+        "near; proposed: area_cm2",
+        "proposed: floor_cm",
+        "proposed:",
+    ]
+    ends = ["", "", "", "2026-02-01", ""]
+    lines = [",".join(cells) for cells in zip([*rows, *more], ends, notes, strict=True)]
+    bounds = "area_id,from_date,floor_cm\nA5,2026-03-01,9\n"
+    _, findings = inspect(
+        areas_csv="\n".join([f"{header},removed_on,note", *lines, ""]), bounds_csv=bounds
+    )
+    [found] = findings
+    assert (found.slug, found.row) == ("proposed", 2)
+    assert found.found == "heights are proposals, not agreed on, in 2 areas: A1, A3"
+
+
+def test_a_log_with_rows_of_areas_has_a_column_for_them(inspect):
+    """Looks and heights are of areas; weights may be of whole tanks."""
+    for header, row, lacks in (
+        ("before_cm", "20", True),
+        ("after_cm", "9", True),
+        ("look", "over", True),
+        ("removed_g", "90", False),
+    ):
+        _, findings = inspect(trims_csv=f"date,tank_id,{header}\n2026-02-01,T1,{row}\n")
+        named = [item for item in findings if item.slug == "missing-column"]
+        assert [(item.row, item.heading) for item in named] == [(1, "area_id")] * lacks

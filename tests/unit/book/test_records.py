@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 
 from growthcast.book import read as reading
+from growthcast.book.cells import records
 from growthcast.book.files import find_book
 from growthcast.book.findings import count_of, format_finding, format_findings
 from growthcast.book.read import inspect_book, read_book
-from growthcast.book.words import column_letter, is_one_slip, nearest, shown
+from growthcast.book.words import is_one_slip, nearest
 from growthcast.errors import BookProblems, MissingBook
 from tests.unit.book.small_book import FILES, TODAY
 
@@ -284,13 +285,37 @@ def test_the_shipped_species_can_be_read(monkeypatch):
     assert (table.number("rate_per_day") > 0).all()
 
 
-def test_words():
-    assert [column_letter(n) for n in (0, 25, 26, 701, 702)] == ["A", "Z", "AA", "ZZ", "AAA"]
-    assert shown("a\tb\u202e") == '"a\\tb\\u202e"'
-    assert len(shown("x" * 500)) == 42
-    assert is_one_slip("budget_cn", "budget_cm")
-    assert not is_one_slip("client", "site")
-    assert nearest("rotala rotundifolia", ["rotala-rotundifolia"]) == "rotala-rotundifolia"
+def test_a_long_table_is_taken_apart_row_by_row_only_where_its_header_is(monkeypatch):
+    """512 records at a time: 1,500 even rows are not looked at one by one."""
+    rows, looked = "".join(f"2026-02-01,T1,A1,{n},x\n" for n in range(1500)), []
+    fitted = records._Reading._fitted
+    monkeypatch.setattr(records._Reading, "_fitted", lambda *a: looked.append(a[1]) or fitted(*a))
+    grid, findings = records.read_grid((HEADER + rows).encode(), "trims.csv", frozenset())
+    assert looked == list(range(1, 513))
+    assert findings == []
+    assert grid.rows.tolist() == list(range(2, 1502))
+    cells = grid.columns[3]
+    assert [cells.values[code] for code in cells.codes] == [str(n) for n in range(1500)]
+
+
+@pytest.mark.parametrize(
+    ("text", "place"),
+    [
+        ('1,"x" y,3\n', ("stray-quote", 2, "B")),
+        ('"x" y,"p,q"\n', ("stray-quote", 2, "A")),
+        ('"p,q","a ""b"", c","x"z,4\n', ("stray-quote", 2, "C")),
+        (',,p"q,"never\n,closed', ("unclosed-quote", 2, "D")),
+        ('1,"two\n\nlines",3\n\n,"a""\n', ("unclosed-quote", 4, "B")),
+        ("1,2\n3,4\n5," + "x" * 200_000 + "\n", ("long-cell", 4, None)),
+    ],
+)
+@pytest.mark.parametrize("mark", [",", ";", "\t"])
+def test_where_a_table_cannot_be_read_on(text, place, mark):
+    """A record is a row; a mark in quotes parts no cells."""
+    known = frozenset(("date", "note"))
+    data = ("date,note\n" + text).replace(",", mark).encode()
+    _, findings = records.read_grid(data, "trims.csv", known)
+    assert [(i.slug, i.row, i.column) for i in findings if i.slug == place[0]] == [place]
 
 
 @pytest.mark.parametrize(

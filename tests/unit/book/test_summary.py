@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from datetime import date
 
-from growthcast.book.findings import format_finding, summary_for_commands
+from growthcast.book.findings import (
+    count_of,
+    format_finding,
+    format_findings,
+    note_order,
+    summary_for_commands,
+)
+from growthcast.errors import Finding
 from tests.unit.book.small_book import FILES
 
 HEADER = "date;tank_id;area_id;before_cm;after_cm;note\n"
@@ -58,3 +65,66 @@ def test_at_most_five_notes(inspect):
         "And 2 more notes: see growthcast check",
         "Read as semicolons: see growthcast check",
     ]
+
+
+def one(row, found="x", *, level="note", column="B", slug="odd", file="trims.csv", fix="f"):
+    return Finding(file, row, column, "heading", found, "e", fix, slug, level)
+
+
+def test_rows_of_one_fault_are_told_in_runs():
+    """Two rows that follow each other are a run; more than twelve are cut short."""
+    rows = [2, 4, 5, 7, 8, 9, 4]
+    first, *_, said = format_findings([one(row) for row in rows]).splitlines()
+    assert first == "trims.csv:2:B: heading: found x [odd]"
+    assert said == "    rows:     2, 4 to 5, 7 to 9 (6 rows)"
+    many = format_findings([one(row) for row in range(2, 28, 2)])
+    told = ", ".join(str(row) for row in range(2, 26, 2))
+    assert many.splitlines()[-1] == f"    rows:     {told} and others (13 rows)"
+    each = format_findings([one(row, f"{row}") for row in range(2, 8)])
+    assert each.splitlines()[-1] == "    rows:     2 to 7 (6 rows, each with a value of its own)"
+    apart = format_findings([one(row, f"{row}") for row in range(2, 7)])
+    assert "rows:" not in apart
+
+
+def test_the_place_of_a_finding_has_what_is_known_of_it():
+    assert format_finding(one(None)).startswith("trims.csv: heading: found")
+    assert format_finding(one(3, column=None)).startswith("trims.csv:3: heading: found")
+    assert format_finding(one(3, column="heading")).startswith("trims.csv:3: heading: found")
+    assert format_finding(one(3, level="remark")) == "trims.csv:3:B: heading: found x [odd]"
+
+
+def test_problems_are_listed_first_where_not_everything_is():
+    notes = [one(row, slug=f"n{row}") for row in range(2, 22)]
+    problem = one(22, level="problem")
+    assert format_findings([*notes, one(2, file="areas.csv")]).count("found") == 21
+    lines = format_findings([*notes, problem]).splitlines()
+    assert lines[0].startswith("trims.csv:22:B")
+    assert lines[-1] == "trims.csv: and 1 more (no problems, 1 note)"
+    assert count_of([*notes, problem, one(3, level="remark", slug="r")]) == (
+        "1 problem, 20 notes, 1 remark"
+    )
+    assert count_of([]) == "no problems"
+
+
+def test_one_note_more_than_are_told_is_one():
+    notes = [one(row, slug=f"n{row}") for row in range(2, 8)]
+    lines = summary_for_commands(notes).splitlines()
+    assert lines[-1] == "And 1 more note: see growthcast check"
+    assert sum("found" in line for line in lines) == 5
+    assert not summary_for_commands(notes[:5]).splitlines()[-1].startswith("And")
+
+
+def test_findings_stand_in_the_order_of_the_files_and_their_cells():
+    """Column C before AA, files of nobody last."""
+    ordered = [
+        one(9, file="practice.toml"),
+        one(None, file="tanks.csv"),
+        one(2, column=None, file="areas.csv"),
+        one(2, column="C", file="areas.csv"),
+        one(2, column="AA", file="areas.csv", slug="a"),
+        one(2, column="AA", file="areas.csv", slug="b"),
+        one(3, column="A", file="areas.csv"),
+        one(1, file="a.txt"),
+        one(1, file="b.txt"),
+    ]
+    assert sorted([*ordered[4:], *ordered[:4]], key=note_order) == ordered

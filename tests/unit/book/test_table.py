@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from growthcast.book.cells.convert import _why_not_an_id
 from growthcast.book.read import book_of_bytes
 from growthcast.errors import BookProblems, UsageError
 from tests.unit.book.small_book import FILES
@@ -44,6 +45,25 @@ def test_headers_alone_are_fine(inspect):
         book, findings = inspect(trims_csv=text, conditions_csv="tank_id,from_date\n")
         assert findings == ()
         assert len(book.trims) == 0
+
+
+@pytest.mark.parametrize(
+    ("name", "why"),
+    [
+        ("-a", 'which begins with "-"'),
+        (".a", 'which begins with "."'),
+        ("a/b", "which holds a slash or backslash"),
+        ("a\\b", "which holds a slash or backslash"),
+        ("a\x1fb", "which holds a control character"),
+        ("a\x7f", "which holds a control character"),
+        ("a\x9fb", "which holds a control character"),
+        ("a\u00a0b", None),  # a space that prints as one
+        ("a-b. c_\u00e9", None),
+        ("~", None),
+    ],
+)
+def test_why_a_text_is_no_id(name, why):
+    assert _why_not_an_id(name) == why
 
 
 def test_cells_that_are_given_are_told_from_blank_ones_in_every_kind(inspect):

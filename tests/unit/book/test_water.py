@@ -59,6 +59,21 @@ LIGHT = "tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l,no3_mg_l,po4_mg_l,te
         (["T1,2026-01-01,150,4,4,2,,"], []),  # half a day of light
         (["T1,2026-01-01,60,9,4,2,,"], []),
         (["T1,2026-01-01,150,9,25,2,,", "T1,2026-02-01,,,4,,,"], [("light-without-food", 3)]),
+        # Poor in nitrate is below 5 mg/L, in phosphate below 0.1, in CO2 below 10; light is far
+        # above need beyond half as much again as 80 umol at 8 hours, which hold where none are
+        # given.
+        (["T1,2026-01-01,150,9,4,4.9,1,"], [("light-without-food", 2)]),
+        (["T1,2026-01-01,150,9,4,5,1,"], []),
+        (["T1,2026-01-01,150,9,4,15,0.09,"], [("light-without-food", 2)]),
+        (["T1,2026-01-01,150,9,4,15,0.1,"], []),
+        (["T1,2026-01-01,150,9,9.9,2,,"], [("light-without-food", 2)]),
+        (["T1,2026-01-01,150,9,10,2,,"], []),
+        (["T1,2026-01-01,120,8,4,2,,"], []),
+        (["T1,2026-01-01,121,8,4,2,,"], [("light-without-food", 2)]),
+        (["T1,2026-01-01,121,,4,2,,"], [("light-without-food", 2)]),
+        (["T1,2026-01-01,60,16,4,2,,"], []),
+        (["T1,2026-01-01,61,16,4,2,,"], [("light-without-food", 2)]),
+        (["T1,2026-01-01,,9,4,2,,"], []),
         (["T1,2026-01-01,,,,,,31"], [("temperature-of-plants", 2)]),  # pennywort up to 30
         (["T2,2026-01-01,,,,,,31"], []),  # the floating fern stands 32
     ],
@@ -78,3 +93,22 @@ def test_plants_that_are_gone_do_not_count(inspect):
         rows = f"tank_id,from_date,temperature_c\nT1,{day},36\n"
         _, findings = inspect(areas_csv=areas, trims_csv=header, conditions_csv=rows)
         assert len([f for f in findings if f.slug == "temperature-of-plants"]) == count
+
+
+def test_three_plants_that_do_not_stand_the_water_are_named_and_more_are_counted(inspect):
+    own = "species_id,form,measure,rate_per_day,ceiling_cm,temp_max_c\n"
+    own += "".join(f"new-{n},stem,height_cm,0.05,50,35\n" for n in "abcd")
+    header = "area_id,tank_id,species_id,area_cm2,floor_cm,budget_cm,planted_on\n"
+    plants = ["new-a", "new-b", "new-b", "new-c", "rotala-rotundifolia", "new-d"]
+    rows = [f"B{n},T1,{plant},300,8,25,2026-01-01\n" for n, plant in enumerate(plants)]
+    for count, named in ((4, "new-a, new-b, new-c"), (6, "new-a, new-b, new-c and 2 more")):
+        _, findings = inspect(
+            species_csv=own,
+            areas_csv=header + "".join(rows[:count]),
+            trims_csv="date,tank_id\n",
+            conditions_csv="tank_id,from_date,temperature_c\nT1,2026-01-01,36\n",
+        )
+        [found] = [item for item in findings if item.slug == "temperature-of-plants"]
+        assert named in found.found
+        assert f"{named} " in f"{found.found} "
+        assert "35" in f"{found.found} {found.expected} {found.fix}"

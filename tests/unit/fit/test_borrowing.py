@@ -190,20 +190,6 @@ def test_a_win_must_be_large_and_not_due_to_one_tank():
     assert not is_clear_win(np.full(20, -1.0))
 
 
-@pytest.mark.parametrize(("where", "value"), [("effect", np.nan), ("error", np.inf)])
-def test_an_informative_tank_needs_an_effect_and_its_error(where, value):
-    conditions, effect, error, logged, _ = tanks()
-    (effect if where == "effect" else error)[0] = value
-    with pytest.raises(ValueError, match="informative"):
-        learn(conditions, effect, error, logged)
-
-
-def test_a_prior_needs_a_spread():
-    conditions, effect, error, logged, _ = tanks()
-    with pytest.raises(ValueError, match="prior_sd"):
-        learn(conditions, effect, error, logged, spread=0.0)
-
-
 def test_the_prior_is_taken_out_of_a_tanks_posterior():
     """Prior N(0, 0.09), a reading of 0.4 with variance 0.03: posterior 0.3, variance 0.0225."""
     problem = small_problem()

@@ -52,6 +52,10 @@ def test_what_a_log_tells_of_a_ceiling_is_told_through_the_bend():
     wider = replace(pooling, bend_doubt=3.0).doubt_of_bends(areas, variance)
     # Area 1 is not learnt; of area 2 the log says nothing beyond the prior.
     assert wider == pytest.approx([1 / 50 - 1 / 100, 0.0, 0.0])
+    weak = replace(pooling, ceiling_precision=np.full(7, 0.25), bend_doubt=3.0)
+    assert weak.doubt_of_bends(areas[:1], np.ones(1)) == pytest.approx([1 / (0.25 + 0.25) - 1])
+    surer = pooling.doubt_of_bends(areas, np.full(3, 0.05))  # than which nothing is known less
+    assert surer == pytest.approx(np.zeros(3))
     assert pooling.doubt_of_bends(areas, variance) == pytest.approx(np.zeros(3))
 
 

@@ -108,9 +108,10 @@ def test_blocks_hold_whole_tanks_and_their_chains(nodes, nodes_a_block):
         check(chains, nodes, areas.tolist())
 
 
-def test_nodes_of_several_blocks_are_packed_as_one(nodes):
-    blocks = pack_chains(nodes, TANK, 60)[:3]
-    some = np.array([0, 2, 3, 9, 11, 13])
+@pytest.mark.parametrize("some", [[0, 2, 3, 9, 11, 13], range(AREAS)])
+@pytest.mark.parametrize("turn", [1, -1])
+def test_nodes_of_several_blocks_are_packed_as_one(nodes, some, turn):
+    blocks, some = pack_chains(nodes, TANK, 60)[:3][::turn], np.array(some)
     at = [np.flatnonzero(np.isin(block.nodes.area, some)) for block in blocks]
     chains, here = repacked(blocks, at)
     rows = np.concatenate([block.nodes.row[mine] for block, mine in zip(blocks, at, strict=True)])

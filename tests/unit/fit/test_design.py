@@ -9,9 +9,12 @@ import numpy as np
 import pytest
 
 from growthcast.book.supposed import with_conditions
-from growthcast.fit.design import build_design
-from growthcast.fit.growth import fit_growth, last_logged
+from growthcast.fit.design import build_design, day_number, with_spreads
+from growthcast.fit.growth import fit_growth, known_before, last_logged, on_what_fits
+from growthcast.fit.model.noise import knot_precision
+from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.rows.chains import Link
+from growthcast.fit.solver.problem import CannotFit
 from growthcast.log.visits import Look
 from tests.books import AREAS, HEADER, make_book
 from tests.chains import in_order
@@ -289,6 +292,105 @@ def test_an_area_without_a_log_rests_on_its_tank_or_the_table(tmp_path):
 def test_last_logged_day(tmp_path):
     assert last_logged(make_book(tmp_path)) == date(2026, 6, 1)
     assert last_logged(make_book(tmp_path / "none", trims=HEADER)) is None
+
+
+MANY = """area_id,tank_id,label,species_id,area_cm2,floor_cm,budget_cm,cut_cm,planted_on,removed_on
+grass,lobby,,vallisneria-nana,400,7,22,9,2025-01-01,
+stems,home,,rotala-rotundifolia,400,7,22,9,2025-01-01,2026-06-01
+moss,home,,taxiphyllum-barbieri,150,2,9,3,2026-06-01,
+float,lobby,,limnobium-laevigatum,500,10,80,30,2026-06-02,
+gone,lobby,,rotala-rotundifolia,400,7,22,9,2025-01-01,2026-05-31
+leaves,lobby,,rotala-rotundifolia,400,7,22,9,2025-01-01,2026-07-01
+"""
+
+
+def test_a_book_becomes_priors_as_its_tables_and_spreads_say(tmp_path):
+    """Water caps heights, of what reaches the surface the water alone; cover ends at 100 %."""
+    tanks = "tank_id,client,water_depth_cm\nlobby,A,46\nhome,B,34\n"
+    rows = "".join(f"{day},lobby,grass,18,9,,,,,\n" for day in ("2026-05-01", "2026-05-08"))
+    rows += "2026-05-27,lobby,gone,18,9,,,,,\n2026-05-30,home,stems,18,9,,,,,\n"
+    book = make_book(tmp_path, areas=MANY, tanks=tanks, trims=HEADER + rows)
+    spreads = Spreads(species=2.0, tank=0.4, area=0.25, density=0.5, drift=0.3, span=0.1)
+    design = build_design(book, ON, spreads)
+    priors, pooling = design.priors, design.problem.pooling
+    of = priors.ceiling_cm[design.species]
+    assert of[[1, 2]].tolist() == [50.0, 10.0]
+    ceiling = [46.0, 34.0, 10.0, 100.0, 46.0, 46.0]
+    assert np.exp(pooling.log_ceiling) == pytest.approx(ceiling)
+    own = priors.ceiling_spread[design.species]
+    own[3] = 0.005
+    assert pooling.ceiling_precision == pytest.approx(own**-2.0)
+    assert pooling.offset == pytest.approx(np.log(priors.rate_per_day[design.species]))
+    assert (pooling.area_precision, pooling.density_precision) == pytest.approx((16.0, 4.0))
+    unknown = design.unknown_spread
+    assert pooling.tank_precision == pytest.approx(1.0 / (0.4**2 + unknown**2))
+    assert pooling.species_precision == pytest.approx((2.0 * priors.rate_spread) ** -2.0)
+    assert pooling.knot_precision == pytest.approx(knot_precision() / 0.09)
+    density = priors.density_g_l[design.species]
+    # g/l times cm2 is mg per mm; of a cover, g per dm2 at 100 %.
+    grams = density * np.array([400.0, 400.0, 150.0, 500.0 / 10.0, 400.0, 400.0]) / 1000.0
+    grams[3] = density[3] * 5.0 / 100.0
+    assert design.traits.gram_per_cm == pytest.approx(grams)
+    errors = design.problem.errors
+    assert errors.height_error_cm.tolist() == [0.5, 0.5, 0.5, 5.0, 0.5, 0.5]
+    assert errors.height_error_share.tolist() == [0.05, 0.05, 0.05, 0.0, 0.05, 0.05]
+    assert (errors.span, errors.drift, errors.weight) == (0.1, 0.3, 0.2)
+    assert design.alive.tolist() == [True, True, True, False, False, True]
+    assert design.stays.tolist() == [True, False, True, False, False, True]
+    assert design.gap_d.tolist() == [19.0, 0.0]
+    assert design.spans.tolist() == [1, 0, 0, 0, 0, 0]
+    assert design.observations[:2].tolist() == [2, 1]
+    assert design.problem.lag_d == pytest.approx(spreads.lags.mean_d[design.form])
+    assert [str(priors.form[s]) for s in design.species[:4]] == [
+        "rosette",
+        "stem",
+        "moss",
+        "floating",
+    ]
+    other = with_spreads(build_design(book, ON), spreads).problem
+    assert other.pooling.species_precision == pytest.approx(pooling.species_precision)
+    assert other.pooling.knot_precision == pytest.approx(pooling.knot_precision)
+    assert other.errors.height_error_cm.tolist() == errors.height_error_cm.tolist()
+
+
+def test_known_before_a_day_is_what_was_dated_before_it(tmp_path):
+    """Of June 1: neither its log row, nor its planting; what was taken out then stands."""
+    log = HEADER + (
+        "2026-05-30,home,stems,18,9,,,,,\n2026-06-01,lobby,grass,18,9,,,,,\n"
+        "2026-05-31,lobby,,,,,120,,25,\n2026-06-01,home,moss,4,2,,,,,\n"
+    )
+    conditions = "tank_id,from_date,ppfd_umol\nlobby,2026-05-31,80\nlobby,2026-06-01,40\n"
+    blank = MANY.replace("400,7,22,9,2025-01-01,2026-07-01", "400,7,22,9,,2026-07-01")
+    book = make_book(tmp_path, areas=blank, trims=log, conditions=conditions)
+    before = known_before(book, day_number(ON))
+    assert before.areas.text("area_id").tolist() == ["grass", "stems", "gone", "leaves"]
+    removed = before.areas.date("removed_on").astype("datetime64[D]").astype(str).tolist()
+    assert removed == ["NaT", "NaT", "2026-05-31", "NaT"]
+    assert before.trims.text("area_id").tolist() == ["stems", ""]
+    assert before.conditions.number("ppfd_umol").tolist() == [80.0]
+
+
+def test_a_tank_that_fails_rests_on_the_table_and_the_others_are_tried_again(tmp_path):
+    rows = "2026-05-30,home,moss,18,9,,,,,\n2026-05-31,lobby,stems,18,9,,,,,\n"
+    book, asked = make_book(tmp_path, trims=HEADER + rows), []
+
+    def attempt(part):
+        asked.append(part.trims.text("tank_id").tolist())
+        if "home" in asked[-1]:
+            raise CannotFit(np.array([2]))
+        return 7
+
+    assert on_what_fits(book, attempt) == (
+        7,
+        {"home": "no growth explains the log rows of moss"},
+    )
+    assert asked == [["home", "lobby"], ["lobby"]]
+
+    def never(_):
+        raise CannotFit(np.array([2]))
+
+    with pytest.raises(CannotFit):
+        on_what_fits(book, never)  # without any row of its own left
 
 
 def test_the_order_of_log_rows_does_not_matter(tmp_path):

@@ -71,6 +71,42 @@ def test_the_likelihood_falls_on_both_sides_of_what_is_learnt(tmp_path):
             assert level(other) < top - 0.1, name
 
 
+def test_the_expected_curvature_is_how_the_slopes_fall(tmp_path):
+    """Neighbours in time are left out of it, and what is learnt of one spread beside another."""
+    found, solution = learn_spreads(build_design(make_book(tmp_path, trims=noisy_log(0.3)), ON))
+    names, view = list(found.spreads.sd), solution.view
+    nothing, step = np.zeros(len(names)), 0.02
+
+    def slopes(logs):
+        there = with_spreads(
+            replace(found, problem=view.problem), learning._spreads(found.spreads, names, logs)
+        )
+        return learning._slopes(there, view_of(there.problem, view.point), names, logs)
+
+    _, information = slopes(nothing)
+    fall = [(slopes(-by)[0] - slopes(by)[0]) / (2.0 * step) for by in step * np.eye(len(names))]
+    for place, name in enumerate(names):
+        near = 0.6 if name.startswith("height") else 0.2  # wild spans hide errors of heights
+        assert information[place, place] == pytest.approx(fall[place][place], rel=near), name
+    span, drift = names.index("span"), names.index("drift")
+    assert information[span, drift] == pytest.approx(fall[span][drift], rel=0.3)
+
+
+@pytest.mark.parametrize(
+    ("gain", "slope", "corrected"),
+    [(1.9, 1.0, True), (2.1, 1.0, False), (2.1, -1.0, True)],
+)
+def test_the_last_step_corrects_the_curvature_near_the_top_or_where_it_went_too_far(
+    gain, slope, corrected
+):
+    """A slope that fell from s to 1 or -1 over a step of .1: a curvature of (s - slope) / .1."""
+    s = np.sqrt(2.0 * gain * 20.0)  # the gain promised: s^2 / (2 * 20)
+    climb = learning._Climb(np.zeros(1), np.array([s]), np.array([[1.0 / 20.0]]))
+    there = climb.moved_to(np.array([0.1]), np.array([slope]), np.array([[50.0]]))
+    expected = 0.1 / (s - slope) if corrected else 1.0 / 50.0
+    assert there.inverse[0, 0] == pytest.approx(expected)
+
+
 def with_wild_readings(log, times=1.35):
     """Return a log with two readings too near the others to be set aside, too far to be scatter."""
     rows = log.splitlines()

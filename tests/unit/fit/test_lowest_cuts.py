@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from growthcast.fit.cuts import lowest_cuts_shown
 from growthcast.fit.growth import fit_growth
+from growthcast.fit.model.noise import ErrorModel
+from growthcast.fit.rows.chains import Link
+from growthcast.log.visits import Look
 from growthcast.say.ahead import away_sentence
 from growthcast.say.cuts import watch_list
 from growthcast.say.reasons import certainty_words, reason
@@ -52,6 +57,74 @@ def test_logged_cuts_from_which_an_area_grew_teach_its_lowest_cut(tmp_path, cell
     _, fit = fitted(tmp_path, *[cells] * 6)
     assert fit.lowest_cut_cm[0] == pytest.approx(lowest_cm)
     assert fit.lowest_cut_cm[1] == TABLE_CM  # the same plant elsewhere
+
+
+def shown(*visits, trust=1.0, copies=2):
+    """Lowest cut shown by visits, each the fields of the nodes found, left and found next.
+
+    A reading is off by 0.5 cm: above a height by 1 cm is clearly above it.
+    """
+    blank = {
+        "reading_cm": np.nan,
+        "removed_cm": np.nan,
+        "aim_sd_cm": np.nan,
+        "reading_sd_cm": np.nan,
+    }
+    nodes, previous = [], []
+    for area, visit in enumerate(visits):
+        for _ in range(copies):
+            for n, fields in enumerate(visit):
+                previous.append(len(nodes) - (n > 0))
+                nodes.append(blank | {"area": area, "look": 0, "floor_cm": 6.0} | fields)
+    fields = {name: np.array([node[name] for node in nodes]) for name in nodes[0]}
+    chains = SimpleNamespace(nodes=SimpleNamespace(**fields), previous=np.array(previous))
+    block = SimpleNamespace(chains=chains, trust=np.full(len(nodes), trust))
+    count = len(visits)
+    errors = ErrorModel(np.full(count, 0.5), np.zeros(count), 0.2, 0.1, 0.2)
+    problem = SimpleNamespace(blocks=[block], errors=errors, area_count=count)
+    return lowest_cuts_shown(problem).tolist()
+
+
+FOUND = {"link": Link.FRESH, "reading_cm": 12.0}
+LEFT = {"link": Link.AIMED, "reading_cm": 7.5, "aim_sd_cm": 0.6}
+
+
+@pytest.mark.parametrize(
+    ("left", "later", "lowest_cm"),
+    [
+        (LEFT, {"reading_cm": 8.6}, 7.5),  # clearly above the cut
+        (LEFT, {"reading_cm": 8.4}, np.inf),
+        (LEFT, {"look": Look.OVER}, 7.5),
+        (LEFT, {"look": Look.RIGHT}, np.inf),  # right it looked after the cut already
+        ({**LEFT, "reading_cm": 5.9}, {"look": Look.RIGHT}, 5.9),
+        ({**LEFT, "reading_cm": 6.0}, {"look": Look.RIGHT}, np.inf),
+        ({**LEFT, "aim_sd_cm": np.nan}, {"reading_cm": 9.0}, np.inf),  # no cut has left it
+        ({**LEFT, "reading_sd_cm": 0.3}, {"reading_cm": 9.0}, np.inf),  # agreed, not measured
+        ({"link": Link.CUT, "removed_cm": 5.0, "aim_sd_cm": 0.6}, {"reading_cm": 8.1}, 7.0),
+        ({"link": Link.CUT, "removed_cm": 5.0, "aim_sd_cm": 0.6}, {"reading_cm": 7.9}, np.inf),
+        ({"link": Link.WEIGHED, "removed_cm": 5.0, "aim_sd_cm": 0.6}, {"reading_cm": 9.0}, np.inf),
+    ],
+)
+def test_a_cut_counts_where_growth_from_it_was_seen(left, later, lowest_cm):
+    assert shown((FOUND, left, {"link": Link.GREW} | later)) == [lowest_cm]
+
+
+@pytest.mark.parametrize(
+    ("off", "link", "lowest_cm"),
+    [(1.1, Link.CUT, 7.5), (0.9, Link.CUT, np.inf), (1.1, Link.WEIGHED, 7.5)],
+)
+def test_what_came_off_at_the_next_visit_shows_growth(off, link, lowest_cm):
+    nodes = FOUND, LEFT, {"link": Link.GREW}, {"link": link, "removed_cm": off, "aim_sd_cm": 0.6}
+    assert shown(nodes) == [lowest_cm]
+
+
+def test_the_second_lowest_of_an_areas_cuts_counts_and_no_other_areas():
+    grew = {"link": Link.GREW, "reading_cm": 11.0}
+    visits = [(FOUND, {**LEFT, "reading_cm": cm}, grew) for cm in (7.0, 9.0)]
+    both = (*visits[0], *visits[1], FOUND, {**LEFT, "reading_cm": 8.0}, grew)
+    assert shown(both, *visits, copies=1) == [8.0, np.inf, np.inf]
+    assert shown(*visits) == [7.0, 9.0]
+    assert shown(*visits, trust=1e-4) == [np.inf, np.inf]
 
 
 def test_one_slip_decides_nothing(tmp_path):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from functools import partial
 
@@ -20,7 +21,7 @@ from growthcast.fit.solver import view as views
 from growthcast.fit.solver.part import part_of
 from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.solve import solve
-from growthcast.fit.solver.view import departure_of, view_of
+from growthcast.fit.solver.view import departure_of, seen, view_of
 from tests.chains import in_order
 from tests.simulator import Richness, simulate_practice
 from tests.unit.fit.small_problem import small_problem
@@ -28,9 +29,14 @@ from tests.unit.fit.small_problem import small_problem
 TANKS = np.array([True, False, True])
 
 
-@pytest.fixture(scope="module")
-def view():
-    return solve(small_problem(nodes_a_block=1), tolerance=1e-7).view
+@pytest.fixture(scope="module", params=[4, 0])
+def view(request):
+    """A fit of three blocks, once all of them kept, once none."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(views, "MOST_WITH_SITES", request.param)
+        view = solve(small_problem(nodes_a_block=1), tolerance=1e-7).view
+        assert len(view.kept) == 3 * (request.param > 0)
+        yield view
 
 
 def test_a_part_of_a_fit_stands_where_the_whole_does(view):
@@ -63,10 +69,15 @@ def test_a_part_holds_whole_logs_in_order(view):
 
 def test_a_part_is_put_back_in_its_place(view):
     part = part_of(view, TANKS)
+    view = replace(view, filtered=list(view.filtered))  # what is let go is this one's
     astray = part.point.border.copy()
     astray[RATE] += 0.3
     moved = solve(part.problem, type(part.point)(part.point.stages, astray))
     whole = part.put_back(view, moved.view)
+    for number in range(3):
+        anew = seen(whole.problem, whole.point, number)[1].filtered
+        np.testing.assert_allclose(whole.known(number).mean, anew.mean, atol=1e-9)
+        np.testing.assert_allclose(whole.known(number).variance, anew.variance, rtol=1e-9)
     problem, point, anew = whole.problem, whole.point, view_of(whole.problem, whole.point)
     for name in ("information", "score", "surprise"):
         np.testing.assert_allclose(getattr(whole, name), getattr(anew, name), rtol=1e-9, atol=1e-9)

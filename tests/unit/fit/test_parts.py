@@ -7,6 +7,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.sites.looks import Cavity
@@ -14,17 +15,21 @@ from growthcast.fit.sites.weights import (
     Parts,
     _densities,
     _left_of,
-    _length_variance,
     _log_chance,
     _parts_of,
     _sites_of_weights,
+    evidence_for_everything,
+    propagate,
 )
-from growthcast.fit.solver.problem import BORDER, DENSITY, HABIT, Sites
+from growthcast.fit.solver.problem import BORDER, DENSITY, HABIT, Block, Sites, Weights
+from growthcast.fit.solver.solve import starting_point
+from growthcast.fit.solver.view import view_of
+from tests.unit.fit.small_problem import ON_DAY, small_problem
 
 AREA = np.zeros(1, dtype=np.int64)
 
 
-def part(link, removed_day=np.nan):
+def part(link, removed_day=np.nan, left_cm=4.0, found_cm=10.0):
     """An area found at 10 cm, where a stage is 2 cm, and left at 4 cm, its usual cut, on day 7."""
     border = np.zeros((BORDER, 1))
     border[HABIT], border[DENSITY] = np.log(4.0), np.log(2.0)
@@ -37,7 +42,7 @@ def part(link, removed_day=np.nan):
         removed_cm=np.array([np.nan, 5.0]),
     )
     members = SimpleNamespace(found=AREA, left=AREA + 1, area=AREA, bucket=AREA)
-    at = SimpleNamespace(height_cm=np.array([10.0, 4.0]), observation=np.array([2.0, 1.0]))
+    at = SimpleNamespace(height_cm=np.array([found_cm, left_cm]), observation=np.array([2.0, 1.0]))
     filtered = SimpleNamespace(mean=np.array([0.5, 0.0]), variance=np.array([0.04, 0.01]))
     own = np.zeros((1, 3, 3))
     own[:, DENSITY, DENSITY] = 0.01
@@ -95,10 +100,21 @@ def test_a_cut_nobody_tells_of_gives_by_its_chance():
     assert variance == pytest.approx(chance * spread + chance * (1 - chance) * mass**2)
 
 
-def test_of_an_area_that_was_removed_nothing_is_left():
-    found = part(Link.UNSAID, removed_day=7.0)
-    assert found.length_cm == pytest.approx(12.0)
-    assert found.usual_variance == 0.0
+@pytest.mark.parametrize(
+    ("removed_day", "length_cm", "usual_cm"), [(6.0, 12.0, 0.0), (7.0, 12.0, 0.0), (8.0, 8.0, 4.0)]
+)
+def test_of_an_area_that_was_removed_nothing_is_left(removed_day, length_cm, usual_cm):
+    found = part(Link.UNSAID, removed_day=removed_day)
+    assert found.length_cm == pytest.approx(length_cm)
+    assert found.usual_cm == pytest.approx(usual_cm)
+    assert found.usual_variance == pytest.approx(0.36 if usual_cm else 0.0)
+
+
+@pytest.mark.parametrize(("left_cm", "length_cm"), [(0.3, 10.7), (-0.2, 11.0), (12.0, 0.0)])
+def test_no_height_and_no_length_is_below_nothing(left_cm, length_cm):
+    assert part(Link.AIMED, left_cm=left_cm).length_cm == pytest.approx(length_cm)
+    assert part(Link.UNSAID, found_cm=1.0).length_cm == 0.0  # 3 cm, where cuts leave 4
+    assert part(Link.UNSAID, found_cm=-3.0, removed_day=6.0).length_cm == 0.0
 
 
 def test_weights_tell_a_density_by_what_an_area_gave():
@@ -181,14 +197,56 @@ def test_a_weight_says_whether_a_silent_area_was_cut_and_what_came_off(grams, ev
     assert sites.precision_mean == pytest.approx([0.0, 0.0, 0.75 + told * (4.0 + length), 0.0])
 
 
-def test_what_a_member_gave_is_unsure_by_its_length_and_whether_it_was_cut():
-    """Half likely 80 g: 0.5 x 100 x 0.5 of the length, 0.25 x 80^2 of the chance."""
-    one = np.ones(2)
+def test_weights_of_several_tanks_tell_the_densities_of_all_members_at_once():
+    """A regression tank by tank: of what is unexplained on what each gave, with their noise.
+
+    Areas 0 and 3 are of tank 1, areas 1, 2 and 4 of tank 0; area 2 is weighed by itself, area 4
+    gave nothing. Chances and lengths are the noise; what the density leaves open is what is asked.
+    """
+    rng, tank = np.random.default_rng(2), np.array([1, 0, 0, 1, 0])
+    area = np.array([0, 3, 0, 1, 2, 4, 1, 0, 3, 1])
+    bucket = np.array([0, 0, 1, 2, 2, 2, 3, 4, 4, 6])  # nobody gave to weight 5
+    n = area.size
     parts = Parts(
-        *(one, one, 8.0 * one, 0.5 * one, 0.5 * one, np.array([0.0, 30.0])),
-        *(one, one, 10.0 * one, one),
+        area=area,
+        bucket=bucket,
+        length_cm=np.where(area == 4, 0.0, rng.uniform(2.0, 9.0, n)),
+        variance=rng.uniform(0.1, 0.5, n),
+        chance=np.where(np.arange(n) % 3 == 0, 0.7, 1.0),
+        sure_g=np.where(area == 2, 30.0, 0.0),
+        usual_cm=np.full(n, 4.0),
+        usual_variance=np.zeros(n),
+        gram_per_cm=np.array([4.0, 6.0, 3.0, 5.0, 2.0])[area],
+        density_variance=np.full(n, 0.04),
     )
-    assert _length_variance(parts) == pytest.approx([25.0 + 0.25 * 6400.0, 0.25 * 900.0])
+    grams, border = rng.uniform(30.0, 90.0, 7), np.zeros((BORDER, 5))
+    border[DENSITY] = 0.05 * rng.normal(size=5)
+    pooling = SimpleNamespace(tank=tank, density_precision=4.0)
+    errors = SimpleNamespace(weight=0.2)
+    problem = SimpleNamespace(pooling=pooling, weights=SimpleNamespace(grams=grams), errors=errors)
+    view = SimpleNamespace(problem=problem, point=SimpleNamespace(border=border))
+    halves = [
+        Parts(*(getattr(parts, name)[some] for name in Parts.__slots__))
+        for some in (slice(0, 4), slice(4, n))  # blocks
+    ]
+    found = _densities(view, halves)
+    whole = np.where(parts.sure_g > 0.0, parts.sure_g, parts.gram_per_cm * parts.length_cm)
+    unsure = (0.2 * grams) ** 2 + 25.0
+    off, gave = grams.copy(), np.zeros((7, 5))
+    for i in range(n):
+        of_length = 0.0 if area[i] == 2 else parts.gram_per_cm[i] ** 2 * parts.variance[i]
+        chance = parts.chance[i]
+        unsure[bucket[i]] += chance * of_length + chance * (1.0 - chance) * whole[i] ** 2
+        off[bucket[i]] -= chance * whole[i]
+        gave[bucket[i], area[i]] += 0.0 if area[i] == 2 else chance * whole[i]
+    precision = gave.T @ np.diag(1.0 / unsure) @ gave + 4.0 * np.eye(5)
+    moved = np.linalg.solve(precision, gave.T @ (off / unsure) - 4.0 * border[DENSITY])
+    known = 1.0 / np.diag(np.linalg.inv(precision))
+    assert np.abs(moved).max() < 1.0
+    told = np.array([0, 1, 2, 3])
+    assert found[0, told] == pytest.approx((known - 4.0)[told], abs=1e-12)
+    assert found[1, told] == pytest.approx(((border[DENSITY] + moved) * known)[told])
+    assert (found[:, 4] == 0.0).all()
 
 
 def test_what_is_left_of_a_weight_is_without_the_others_with_their_doubt():
@@ -199,3 +257,85 @@ def test_what_is_left_of_a_weight_is_without_the_others_with_their_doubt():
     rest, unsure = _left_of(np.array([100.0]), np.array([25.0]), bucket, given, counts)
     assert rest == pytest.approx([50.0, 70.0, 20.0])
     assert unsure == pytest.approx([16.0 + 25.0, 9.0 + 25.0, 25.0 + 25.0])
+
+
+def weighed_problem():
+    """Areas 0 and 2 of tank 0 were cut on day 10, when 30 g came out of it; one nobody tells of."""
+    problem = small_problem()
+    [block] = problem.blocks
+    nodes = block.chains.nodes
+    cut = (nodes.link == Link.AIMED) & (nodes.day == 10.0)
+    bucket = np.where(cut & np.isin(nodes.area, [0, 2]), 0, -1)
+    link = np.where(cut & (nodes.area == 2), Link.UNSAID, nodes.link)
+    reading = np.where(link == Link.UNSAID, np.nan, nodes.reading_cm)
+    nodes = replace(nodes, bucket=bucket, link=link, reading_cm=reading)
+    chains = replace(block.chains, nodes=nodes)
+    one, yes = np.ones(1), np.ones(1, dtype=bool)
+    weights = Weights(
+        grams=30.0 * one,
+        everything=yes,
+        said=~yes,
+        row=np.zeros(1, dtype=np.int64),
+        gram_per_cm=np.full(7, 2.0),
+        removed_day=np.full(7, np.nan),
+    )
+    return replace(problem, blocks=(Block.of(chains, ON_DAY),), weights=weights)
+
+
+def test_weights_are_heard_by_heights_and_by_densities_that_are_not_known():
+    """Densities of those who may have given; none where borders stand, or nothing was weighed."""
+    problem = weighed_problem()
+    view = view_of(problem, starting_point(problem))
+    heard, known = propagate(view), propagate(view, border_known=True)
+    told = np.flatnonzero(heard.pooling.weighed[0] > 0.0)
+    assert told.tolist() == [0, 2]
+    assert known.pooling is problem.pooling
+    found = problem.blocks[0].members.found
+    unsaid = found[problem.blocks[0].members.area == 2]
+    for one in (heard, known):
+        assert np.flatnonzero(one.blocks[0].sites.precision)[[0]].tolist() != []
+        assert one.blocks[0].sites.precision[unsaid] > 0.0
+    # Where densities are known a weight tells more of the height.
+    assert known.blocks[0].sites.precision[unsaid] > heard.blocks[0].sites.precision[unsaid]
+    plain = small_problem()
+    assert propagate(view_of(plain, starting_point(plain))).pooling is plain.pooling
+
+
+def test_evidence_is_how_much_likelier_a_weight_is_with_what_was_measured(monkeypatch):
+    """Three weights: of measured and untold, of untold alone, and one of which a row tells."""
+    unsaid = np.array([False, True, True, False])
+    part = Parts(
+        area=np.arange(4),
+        bucket=np.array([0, 0, 1, 2]),
+        length_cm=np.array([5.0, 3.0, 4.0, 6.0]),
+        variance=np.array([0.2, 0.5, 0.4, 0.3]),
+        chance=np.array([1.0, 0.6, 0.7, 1.0]),
+        sure_g=np.zeros(4),
+        usual_cm=np.full(4, 4.0),
+        usual_variance=np.zeros(4),
+        gram_per_cm=np.array([6.0, 4.0, 3.0, 5.0]),
+        density_variance=np.full(4, 0.02),
+    )
+    monkeypatch.setattr("growthcast.fit.sites.weights._parts_of", lambda *_: part)
+    monkeypatch.setattr("growthcast.fit.sites.weights.sites_of_looks", lambda *_: (None, None))
+    grams = np.array([20.0, 9.0, 30.0])
+    weights = SimpleNamespace(grams=grams, said=np.array([False, False, True]))
+    nodes = SimpleNamespace(link=np.where(unsaid, Link.UNSAID, Link.AIMED))
+    block = SimpleNamespace(
+        chains=SimpleNamespace(nodes=nodes), members=SimpleNamespace(left=np.arange(4))
+    )
+    problem = SimpleNamespace(weights=weights, blocks=[block], errors=SimpleNamespace(weight=0.2))
+    found = evidence_for_everything(SimpleNamespace(problem=problem))
+    mass = part.gram_per_cm * part.length_cm
+    spread = part.gram_per_cm**2 * part.variance + 0.02 * mass**2
+    mean, variance = part.chance * mass, part.chance * spread
+    variance += part.chance * (1.0 - part.chance) * mass**2
+    error = (0.2 * 20.0) ** 2 + 25.0
+
+    def log_chance(off, squares):
+        densities = norm.pdf(off, 0.0, np.sqrt(squares) * np.array([1.0, 5.0]))
+        return np.log(densities @ [0.95, 0.05])
+
+    everything = log_chance(20.0 - mean[0] - mean[1], error + variance[0] + variance[1])
+    rest = log_chance(20.0 - mean[1], error + variance[1])
+    assert found == pytest.approx([everything - rest, 0.0, 0.0])

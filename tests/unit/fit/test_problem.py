@@ -37,11 +37,11 @@ def test_a_ceiling_is_believed_above_the_two_highest_heights():
     """One of the two may be a mistake, or both, once in fifty each; what is learnt rests on it."""
     pooling = replace(
         small_problem().pooling,
-        log_ceiling=np.log(np.linspace(15.0, 25.0, 7)),
-        ceiling_precision=np.array([25.0, 16.0, 25.0, 9.0, 25.0, 25.0, 0.0]),
+        log_ceiling=np.log([15.0, 17.0, 18.0, 20.0, 22.0, 0.8, 25.0]),
+        ceiling_precision=np.array([25.0, 16.0, 25.0, 9.0, 25.0, 0.5, 0.0]),
         ceiling_learnt=np.arange(7) == 4,
         highest_cm=np.array(
-            [[14.0, 0.0, 17.5, 16.0, 21.0, 0.0, 21.0], [16.0, 17.0, 18.5, 24.0, 22.0, 0.0, 26.0]]
+            [[14.0, 0.0, 17.5, 16.0, 21.0, 0.6, 21.0], [16.0, 17.0, 18.5, 24.0, 22.0, 0.7, 26.0]]
         ),
         highest_sd_cm=np.array([[0.9] * 7, [0.5] * 7]),
     )

@@ -10,7 +10,9 @@ import pytest
 
 from growthcast.book.read import read_book
 from growthcast.fit.design import build_design, day_number
+from growthcast.fit.model.shade import floating_shade
 from growthcast.growth.responses import light_response
+from growthcast.log.visits import Visits
 from tests.books import AREAS, HEADER, make_book
 from tests.simulator.plan import AreaPlan, Condition, PracticePlan, Richness, TankPlan
 from tests.simulator.simulate import simulate
@@ -67,6 +69,47 @@ def test_light_below_is_what_the_cover_leaves(tmp_path):
     assert design.clock.speed(day)[floating] > design.clock.speed(day)[stems]
     # Where the tank's size is not known, nobody knows what share of it is covered.
     assert design_of(tmp_path / "size", size=",").shade is None
+
+
+def visited(*rows):
+    """Visits of area, day, height found and left, in the order of both."""
+    area, day, found, left = (np.array(column) for column in zip(*rows, strict=True))
+    blank, no = np.full(area.size, np.nan), np.zeros(area.size, dtype=bool)
+    none = np.zeros(area.size, dtype=np.int64)
+    amounts = found.astype(float), left.astype(float), blank, blank, blank
+    return Visits(area, day.astype(float), *amounts, none, no, no, none - 1, np.arange(area.size))
+
+
+def test_shade_adds_up_what_floats_day_by_day():
+    """Areas 0 and 2 float on half and a third of tank 1, area 3 on all of tank 0; area 1 stands.
+
+    Each covers the mean of what was left and what was found next, its usual part where neither
+    was told; after its last visit the mean of the last year's spans; nothing once removed.
+    """
+    nan = np.nan
+    visits = visited(
+        *((0, 5, 60, 20), (0, 15, 80, nan), (0, 30, nan, 40), (0, 41, 70, 10), (0, 390, 50, 30)),
+        *((1, 5, 10, 5), (2, 7, nan, nan), (2, 12, nan, 30), (3, 50, 100, 90), (3, 500, 1, 1)),
+    )
+    tank, usual = np.array([1, 1, 1, 0]), np.array([50.0, 9.0, 45.0, 60.0])
+    planted, removed = np.array([2.0, 0.0, 8.0, 1.0]), np.array([nan, nan, 300.0, nan])
+    floats, share = np.array([True, False, True, True]), np.array([0.5, 0.5, 1.0 / 3.0, 1.0])
+    shade = floating_shade(visits, 3, tank, floats, share, usual, (planted, removed), 400.0)
+    spans = {  # cover from one day to the next, by hand [percent]
+        0: [(2, 60), (5, 50), (15, 80), (30, 55), (41, 30), (390, (55 + 30) / 2)],
+        2: [(8, 45), (12, 45)],
+        3: [(1, 100), (50, 100)],
+    }
+    for day in (0.0, 1.0, 3.0, 6.0, 9.0, 16.0, 35.0, 45.0, 299.0, 301.0, 395.0, 900.0):
+        wanted = np.zeros(3)
+        for area, told in spans.items():
+            now = [cover for begun, cover in told if begun <= day]
+            gone = day >= removed[area]
+            wanted[tank[area]] += 0.0 if gone or not now else share[area] * now[-1] / 100.0
+        assert shade.on(day) == pytest.approx(np.minimum(wanted, 0.95)), day
+    assert (
+        floating_shade(visits, 3, tank, ~floats, 0 * share, usual, (planted, removed), 4.0) is None
+    )
 
 
 def test_growth_below_follows_a_simulated_cover(tmp_path):

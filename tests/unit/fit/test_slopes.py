@@ -13,7 +13,7 @@ from growthcast.fit.solver.kalman import information_of, kalman_filter
 from growthcast.fit.solver.likelihood import error_parts, log_likelihood, variance_slopes
 from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.solve import solve
-from growthcast.fit.solver.view import View, view_of
+from growthcast.fit.solver.view import View, departure_of, view_of
 from tests.unit.fit.small_problem import small_problem
 
 STEP = 1e-4
@@ -115,10 +115,15 @@ def test_spans_drift_and_pauses_make_up_the_noise_of_growth(solved):
     assert not together[~grew].any()
 
 
-@pytest.mark.parametrize("name", ["area", "tank", "species", "knots"])
-def test_shared_spreads_have_their_slopes(solved, name):
-    problem, point, view = solved
-    pooling = problem.pooling
+@pytest.mark.parametrize(
+    ("name", "held"),
+    [("area", 25.0), ("area", 0.2), *((n, 25.0) for n in ("tank", "species", "knots"))],
+)
+def test_shared_spreads_have_their_slopes(solved, name, held):
+    problem, point, _ = solved
+    pooling = replace(problem.pooling, area_precision=held)
+    problem = replace(problem, pooling=pooling)
+    view = view_of(problem, point)
     field = "knot_precision" if name == "knots" else f"{name}_precision"
     precision = getattr(pooling, field)
     squares = getattr(variance_slopes(view), name)
@@ -134,3 +139,60 @@ def test_shared_spreads_have_their_slopes(solved, name):
 
     assert abs(found) > 0.01
     assert found == pytest.approx(difference(level), rel=1e-5, abs=1e-5)
+
+
+def bend(level):
+    """Second derivative of a function that is a square, at none."""
+    return level(1.0) - 2.0 * level(0.0) + level(-1.0)
+
+
+def test_a_links_precision_is_how_the_likelihood_falls_with_a_shift_of_its_stage(solved):
+    problem, point, view = solved
+    [(at, _)] = view.kept
+    [precision] = variance_slopes(view).link_precision
+    for node in np.flatnonzero(problem.blocks[0].chains.nodes.link >= Link.GREW):
+
+        def level(by, node=node):
+            offset = at.offset.copy()
+            offset[node] += by
+            return likelihood_of(problem, point, replace(at, offset=offset))
+
+        assert precision[node] == pytest.approx(-bend(level), rel=1e-6, abs=1e-8)
+
+
+def test_a_readings_precision_is_how_the_likelihood_falls_with_a_shift_of_it(solved):
+    problem, point, _ = solved
+    [block] = problem.blocks
+    nodes, read = block.chains.nodes, np.flatnonzero(block.chains.read)
+    # Every second reading stands beside a look that says as much of the height again.
+    said = np.zeros(nodes.area.size)
+    said[read[::2]] = 0.7
+    sites = replace(block.sites, precision=said, precision_mean=said * 9.0)
+    block = replace(block, sites=sites)
+    problem = replace(problem, blocks=(block,))
+    [precision] = variance_slopes(view_of(problem, point)).reading_precision
+    for node in read:
+
+        def level(by, node=node):
+            reading = nodes.reading_cm.copy()
+            reading[node] += by
+            chains = replace(block.chains, nodes=replace(nodes, reading_cm=reading))
+            moved = replace(problem, blocks=(replace(block, chains=chains),))
+            return log_likelihood(view_of(moved, point))
+
+        assert precision[node] == pytest.approx(-bend(level), rel=1e-6, abs=1e-8)
+    assert not precision[~block.chains.read].any()
+
+
+def test_posterior_variances_are_the_part_of_mean_squares_that_is_not_a_mean(solved):
+    _, _, view = solved
+    slopes, effects, pooling = variance_slopes(view), view.effects, view.problem.pooling
+    np.testing.assert_allclose(slopes.species - slopes.species_variance, effects.species**2)
+    np.testing.assert_allclose(slopes.tank - slopes.tank_variance, effects.tank[:, 0] ** 2)
+    knots = effects.tank[:, 1:]
+    off = ((knots @ pooling.knot_precision) * knots).sum(axis=1)
+    of_variance = np.trace(slopes.knots_covariance, axis1=1, axis2=2)
+    np.testing.assert_allclose(slopes.knots - of_variance, off)
+    rate = view.point.border[RATE] + departure_of(view)[RATE]
+    off = (rate - effects.centre(pooling)) ** 2
+    np.testing.assert_allclose(slopes.area - slopes.area_variance, off)

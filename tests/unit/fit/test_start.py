@@ -25,8 +25,10 @@ def test_every_node_starts_at_its_reading_its_usual_cut_or_its_guess():
     read = np.where(places == 0, 0.1, nodes.reading_cm)  # next to the ground
     read = np.where(places == 1, 21.5, read)  # by 1.1 times so much the ceiling starts above it
     chains = replace(block.chains, nodes=replace(nodes, reading_cm=read))
-    point = starting_point(replace(problem, blocks=(replace(block, chains=chains),)))
-    ceiling = np.full(7, 20.0)
+    ceiling = np.where(np.arange(7) == 6, 0.5, 20.0)  # area 6 is not read
+    pooling = replace(problem.pooling, log_ceiling=np.log(ceiling))
+    block = replace(block, chains=chains)
+    point = starting_point(replace(problem, blocks=(block,), pooling=pooling))
     ceiling[nodes.area[1]] = 1.1 * 21.5
     assert point.border[CEILING] == pytest.approx(np.log(ceiling))
     assert point.border[HABIT] == pytest.approx(np.log(np.full(7, 4.0)))

@@ -11,6 +11,7 @@ import pytest
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver import part as parting
 from growthcast.fit.solver import solve as solving
+from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.problem import BORDER, CEILING, DENSITY, HABIT, KNOTS, RATE
 from growthcast.fit.solver.solve import (
     _scale,
@@ -62,14 +63,21 @@ def test_steps_are_judged_by_what_is_open_given_the_rest(view):
 
 
 def test_what_nothing_is_known_of_is_judged_by_its_own_unit(view):
-    """Priors off and no log: of the ceiling, the usual cut and the rate of area 6."""
+    """Priors off and no log: of density and rate of area 6; a weak prior is one all the same."""
     nothing = np.zeros(AREAS)
-    off = {"ceiling_precision": nothing, "habit_precision": nothing, "area_precision": 0.0}
-    pooling = replace(view.problem.pooling, **off, density_precision=0.0)
-    problem = replace(view.problem, pooling=pooling)
-    scale = _scale(view_of(problem, view.point))
-    assert scale[[DENSITY, RATE], 6].tolist() == [1.0, 1.0]
-    assert (scale[:, :6] > 0.0).all()
+    off = {"ceiling_precision": nothing, "habit_precision": nothing, "density_precision": 0.0}
+    for precision, sd in ((0.0, 1.0), (0.25, 2.0)):
+        pooling = replace(view.problem.pooling, **off, area_precision=precision)
+        there = view_of(replace(view.problem, pooling=pooling), view.point)
+        scale = _scale(there)
+        assert scale[[DENSITY, RATE], 6].tolist() == [1.0, sd]
+        assert (scale[:, :6] > 0.0).all()
+        variance = border_covariance(there.area, there.effects, pooling, np.array([6]))[0]
+        given = there.effects.joint_covariance(pooling, np.array([6]))[0]
+        if not precision:  # an area that rests on nothing does not rest on its tank
+            assert variance[RATE, RATE] == 1.0
+        else:
+            assert variance[RATE, RATE] == pytest.approx(4.0 + given[0, 0])
 
 
 def test_stages_that_stand_where_stages_end_do_not_move(view):
@@ -275,6 +283,24 @@ def test_a_tank_that_moves_is_fitted_alone_twice_as_closely_and_then_all_step(mo
     assert alone.converged.all()
     off = (alone.point.border - settled.point.border) / _scale(settled.view)
     assert np.abs(off).max() < 5e-3
+
+
+def test_a_step_is_tried_five_times_and_taken_at_once_where_nothing_speaks_against_it(
+    view, monkeypatch
+):
+    tried, plain = [], solving.view_of
+    monkeypatch.setattr(solving, "view_of", lambda *a: tried.append(a) or plain(*a))
+    step = np.zeros((BORDER, AREAS))
+    step[RATE] = 0.01
+    solving._shortened_step(view, step, _stages_follow(view, step), EVERY)
+    assert len(tried) == 1
+    asked = iter([np.zeros(3)] + 9 * [np.array([0.0, 11.0, 9.0])])
+    monkeypatch.setattr(solving, "misfit_of_tanks", lambda _: next(asked))
+    found = solving._shortened_step(view, step, _stages_follow(view, step), EVERY)
+    assert len(tried) == 6
+    moved = (found.point.border - view.point.border)[RATE]
+    whole = np.isin(np.arange(AREAS), (3, 4))  # of the second tank
+    assert moved == pytest.approx(np.where(whole, 0.01 * 0.25**4, 0.01))
 
 
 def test_a_tank_that_fits_much_worse_steps_shorter_alone_or_not(monkeypatch):

@@ -9,6 +9,9 @@ import numpy as np
 import pytest
 
 from growthcast.fit.rows.chains import Link
+from growthcast.fit.solver.problem import HABIT
+from growthcast.fit.solver.solve import starting_point
+from growthcast.fit.solver.view import view_of
 from growthcast.fit.suspects import (
     GROSS,
     MISTAKEN,
@@ -17,11 +20,14 @@ from growthcast.fit.suspects import (
     UNLOGGED,
     UNUSUAL,
     _Foreseen,
+    _foreseen,
     _judged,
     _set_aside,
     _verdicts,
+    suspects_of,
 )
 from growthcast.log.visits import Look
+from tests.unit.fit.dense import joint
 from tests.unit.fit.small_problem import small_problem
 
 
@@ -162,3 +168,69 @@ def test_what_was_foreseen_is_kept_of_suspects_and_of_spans_broken_before():
     assert np.flatnonzero(np.isfinite(new.expected_cm)).tolist() == [high, broken]
     assert new.expected_cm[[high, broken]].tolist() == [height[high], 7.0]
     assert new.expected_sd_cm[high] == pytest.approx(0.1)
+
+
+def test_what_was_foreseen_is_as_unsure_as_stages_and_borders_are():
+    """The slope times the stage's doubt, and how the height goes with a border in doubt."""
+    problem = small_problem()
+    [block] = problem.blocks
+    nodes = block.chains.nodes
+    own = np.where(np.arange(nodes.area.size) == 8, 2.0, np.nan)
+    nodes = replace(nodes, reading_sd_cm=own)
+    block = replace(block, chains=replace(block.chains, nodes=nodes))
+    problem = replace(problem, blocks=(block,))
+    view = view_of(problem, starting_point(problem))
+    [(at, forward)] = view.kept
+    _, covariance, into = joint(view)
+    found = _foreseen(view, 0)
+    for node, area in enumerate(nodes.area):
+        border = into[area] @ covariance @ into[area].T
+        follows = forward.predicted_sensitivity[:, node]
+        unsure = follows @ border @ follows
+        stage = at.observation[node] ** 2 * forward.predicted_variance[node]
+        assert found.variance[node] == pytest.approx(stage + unsure)
+        precision = forward.innovation_precision[node]
+        alone = 1.0 / precision if precision > 0.0 else 1.0
+        assert found.off_variance[node] == pytest.approx(alone + unsure)
+    height = at.expected_cm
+    error = np.where(np.isfinite(own), 4.0, 0.25 + (0.05 * height) ** 2)
+    assert found.error == pytest.approx(error)
+    assert (found.height == height).all()
+    assert (found.off == forward.innovation_cm).all()
+    assert found.usual == pytest.approx(view.point.border[HABIT, nodes.area])
+
+
+def test_suspects_are_named_by_row_with_what_was_judged_of_them():
+    """A reading, an amount that is not used, and a look before an unlogged cut; not what stands."""
+    nan = np.nan
+    nodes = SimpleNamespace(
+        area=np.array([0, 1, 1, 0]),
+        row=np.array([3, 2, 0, 1]),
+        link=np.array([Link.GREW, Link.AIMED, Link.FRESH, Link.GREW]),
+        removed_cm=np.array([nan, 5.0, nan, nan]),
+        reading_cm=np.array([17.0, nan, nan, 9.0]),
+        look=np.array([0, 0, int(Look.SHORT), 0]),
+    )
+    block = SimpleNamespace(
+        chains=SimpleNamespace(nodes=nodes),
+        trust=np.array([TRUST_OF_A_SUSPECT, TRUST_OF_A_SUSPECT, 1.0, 1.0]),
+        cut_away=np.array([False, False, True, False]),
+        expected_cm=np.array([8.0, 3.0, 12.0, nan]),
+        expected_sd_cm=np.array([1.0, 2.0, 3.0, nan]),
+    )
+    design = SimpleNamespace(
+        row_numbers=np.array([2, 4, 5, 9]),
+        area_id=np.array(["stems", "float"]),
+        is_cover=np.array([False, True]),
+    )
+    found = suspects_of(design, SimpleNamespace(blocks=[block]))
+    told = [
+        (one.row, one.area_id, one.unit, one.removed_cm, one.reading_cm, one.look, one.unlogged_cut)
+        for one in found
+    ]
+    assert told == [
+        (2, "float", "% cover", None, None, "short", True),
+        (5, "float", "% cover", 5.0, None, "none", False),
+        (9, "stems", "cm", None, 17.0, "none", False),
+    ]
+    assert [(one.foreseen_cm, one.foreseen_sd_cm) for one in found] == [(12, 3), (3, 2), (8, 1)]

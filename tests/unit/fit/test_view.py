@@ -17,9 +17,16 @@ from growthcast.fit.solver.hierarchy import (
     solve_effects,
 )
 from growthcast.fit.solver.likelihood import misfit
-from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, RATE, Point
-from growthcast.fit.solver.solve import solve
-from growthcast.fit.solver.view import departure_of, follows, repooled, view_of
+from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, RATE, CannotFit, Point
+from growthcast.fit.solver.solve import solve, starting_point
+from growthcast.fit.solver.view import (
+    departure_of,
+    follows,
+    misfit_of_tanks,
+    repooled,
+    seen,
+    view_of,
+)
 from tests.unit.fit.small_problem import READ_CM, one_reading_problem, small_problem
 
 
@@ -145,3 +152,81 @@ def test_a_rate_is_as_unsure_as_its_log_and_what_is_shared_leave_it():
     )
     found = border_covariance(area, effects, pooling, np.array([0]))
     assert np.diag(found[0]) == pytest.approx([1.0, 1.0, 1.0, 0.1**2 + 0.1**2, 0.09])
+
+
+@pytest.mark.parametrize(("looked", "size", "kept"), [(1, 1, 3), (0, 1, 0), (0, 16_000, 1)])
+def test_of_several_blocks_those_are_kept_that_looks_are_heard_of(looked, size, kept):
+    """Of more blocks than one, and than four where looks are heard, each is worked out again."""
+    problem = small_problem(nodes_a_block=size)
+    blocks = []
+    for block in problem.blocks:
+        nodes = replace(block.chains.nodes, look=looked * block.chains.nodes.look)
+        blocks.append(replace(block, chains=replace(block.chains, nodes=nodes)))
+    problem = replace(problem, blocks=tuple(blocks))
+    view = view_of(problem, starting_point(problem))
+    assert len(view.kept) == kept
+    for number, block in enumerate(problem.blocks):
+        at, forward = seen(problem, view.point, number)
+        again, filtered = view.block(number)
+        np.testing.assert_array_equal(again.residual, at.residual)
+        np.testing.assert_array_equal(filtered.innovation, forward.innovation)
+        np.testing.assert_array_equal(view.known(number).mean, forward.filtered.mean)
+        assert block.chains.nodes.area.size == at.residual.size
+    known = view.let_go()
+    assert not view.filtered
+    for number, filtered in enumerate(known):
+        np.testing.assert_array_equal(view.known(number).mean, filtered.mean)
+
+
+def test_areas_of_which_nothing_finite_is_said_are_named():
+    problem = small_problem()
+    point = starting_point(problem)
+    border = point.border.copy()
+    border[RATE, 4] = np.nan
+    [block] = problem.blocks
+    nodes, chains = block.chains.nodes, block.chains
+    sure = np.where((nodes.area == 1) & (nodes.link == Link.CUT), 0.0, nodes.aim_sd_cm)
+    chains = replace(chains, nodes=replace(nodes, aim_sd_cm=sure))
+    wrong = replace(problem, blocks=(replace(block, chains=chains),))
+    for posed, there, areas in (
+        (problem, replace(point, border=border), [4]),
+        (wrong, point, [1]),
+        (wrong, replace(point, border=border), [1, 4]),
+    ):
+        with pytest.raises(CannotFit) as fault:
+            view_of(posed, there)
+        assert fault.value.areas.tolist() == areas
+
+
+def test_what_misfits_a_tank_are_its_surprises_and_its_areas_off_their_priors(view):
+    """Squares over their variances: of a rate around its centre, of what it has alone."""
+    pooling, border, expected = view.problem.pooling, view.point.border, np.zeros(3)
+    centre = view.effects.centre(pooling)
+    for a, tank in enumerate(pooling.tank):
+        off = pooling.area_precision * (border[RATE, a] - centre[a]) ** 2
+        for row, (usual, precision) in enumerate(pooling.own_priors()):
+            off += precision[a] * (border[row, a] - usual[a]) ** 2
+        expected[tank] += off + view.surprise[a]
+    np.testing.assert_allclose(misfit_of_tanks(view), expected, rtol=1e-12)
+
+
+@pytest.mark.parametrize(("precision", "variance"), [(0.25, 4.0), (0.0, 1.0)])
+def test_what_nothing_is_heard_of_keeps_its_prior_and_without_one_a_variance_of_one(
+    precision, variance
+):
+    """A tank and a species that hold one area without a log, and a species that nobody planted."""
+    problem = small_problem()
+    whole = problem.pooling
+    pooling = replace(
+        whole,
+        tank=np.array([0, 0, 0, 1, 1, 2, 3]),
+        species=np.array([0, 1, 2, 0, 1, 2, 3]),
+        tank_precision=np.append(whole.tank_precision, precision),
+        species_precision=np.append(whole.species_precision, [precision, precision]),
+    )
+    effects = view_of(replace(problem, pooling=pooling), starting_point(problem)).effects
+    assert effects.tank_covariance[3, 0, 0] == pytest.approx(variance)
+    assert np.diag(effects.species_covariance)[3:] == pytest.approx([variance, variance])
+    assert not effects.tank[3].any()
+    assert not effects.species[3:].any()
+    assert (effects.tank_covariance[:3, 0, 0] < 0.2).all()

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.model.noise import KNOT_WINDOWS_D, MEMORY_D, knot_precision
-from growthcast.fit.model.rates import rate_on_day
+from growthcast.fit.model.posterior import rate_on_day
 from growthcast.forecast.heights import _stage_given
 from tests.unit.fit.small_posterior import one_area
 

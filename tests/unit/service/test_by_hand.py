@@ -75,6 +75,14 @@ def test_a_day_that_is_not_worked_cannot_be_stepped_to():
     assert np.isfinite(cost[0, [0, 2, 3]]).all()
 
 
+def test_no_visit_comes_before_half_of_the_interval():
+    """Two days after a visit are less than half of five, three are more."""
+    cost = steps_cost(window(interval_d=5), np.ones(3, bool), np.array([0, 2, 3]), 6)
+    assert np.isinf(cost[1, 1])
+    assert np.isfinite(cost[1, 2])
+    assert np.isinf(cost[2, :3]).all()  # nor on the same day, nor before it
+
+
 def test_an_overdue_visit_is_late_from_the_first_day_on():
     cost = steps_cost(window(due_d=-3, limit_d=None), np.ones(3, bool), np.array([0, 2, 4]), 6)
     assert cost[0].tolist() == pytest.approx([0.0, 0.2 + 0.04, 0.4 + 0.08, 0.6 + 0.12])
@@ -121,10 +129,10 @@ def test_a_day_counts_the_longest_journey_to_a_place_once_and_none_where_none_is
 
 
 def test_surprises_count_from_what_was_expected_and_at_most_three_deviations():
-    """Deviations of 2 and 0.5 cm; 5 cm where 3 cm were expected is one, -9 cm counts as three."""
+    """Deviations of 2 and 3 cm; 5 cm where 3 cm were expected is one, -12 cm counts as three."""
     known = SimpleNamespace(
-        surprise_cm=np.array([5.0, -9.0]),
+        surprise_cm=np.array([5.0, -12.0]),
         mean_cm=np.array([3.0, 0.0]),
-        covariance=np.diag([4.0, 0.25]),
+        covariance=np.diag([4.0, 9.0]),
     )
-    assert _log_likelihood(known) == pytest.approx(-0.5 * (1.0 + 9.0) - np.log(2.0 * 0.5))
+    assert _log_likelihood(known) == pytest.approx(-0.5 * (1.0 + 9.0) - np.log(2.0 * 3.0))

@@ -226,6 +226,9 @@ def test_a_place_takes_plants_by_form_and_height(known) -> None:
     assert "cryptocoryne-parva" not in pools["back"]
     assert {"anubias-barteri-nana", "vesicularia-montagnei"} <= set(pools["wood"])
     assert "hygrophila-polysperma" not in pools["wood"]
+    stems = pool_of(fit, 0, "stem")
+    assert "bacopa-caroliniana" in stems
+    assert not {"anubias-barteri", "rotala-rotundifolia"} & set(stems)  # a rosette; what stands
     assert pools["surface"] == []  # an area of heights has no floating plants
     assert pool_of(fit, 0, None, "wood", {"anubias-barteri-nana"}) == ["anubias-barteri-nana"]
 
@@ -339,6 +342,10 @@ def test_what_floats_in_a_layout_shades_what_stands_below(tmp_path: Path) -> Non
         book, fit, 0, [layout(tmp_path, name, HEAD + text, book) for name, text in texts.items()]
     )
     assert [one.light_below for one in found] == pytest.approx([1.0, 1.0 / 0.6, 0.8 / 0.6, 1.0])
+    # Of 5,000 cm2 of ground the stems take 400 and the carpet 900; what floats takes none.
+    assert [one.ground_share for one in found] == pytest.approx([0.26, 0.08, 0.08, 0.08])
+    areas = [area for one in found for area in one.areas]
+    assert all(bool(area.doubts) == (area.chance_holds < 0.8) for area in areas)
     _, none, half, same = (
         next(a for a in one.areas if a.area_id == "stems").chance_holds for one in found
     )

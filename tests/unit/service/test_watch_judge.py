@@ -9,12 +9,16 @@ import numpy as np
 import pytest
 
 from growthcast.fit.foreseen import Foreseen
+from growthcast.service.watch import scan
 from growthcast.service.watch.judge import (
     DROP_TO_SHARE,
+    _likeliest,
+    course_of_tank,
     judge_species,
     judge_tank,
     limits_of,
     power_of,
+    recent_growth,
 )
 from growthcast.service.watch.readings import (
     Index,
@@ -23,7 +27,7 @@ from growthcast.service.watch.readings import (
     growth_lately,
     joined,
 )
-from growthcast.service.watch.scan import LARGEST_SURPRISE, course_of, strongest
+from growthcast.service.watch.scan import LARGEST_SURPRISE, Course, course_of, strongest
 
 WEEKS, AREAS = 24, 3
 VISITS = 7.0 * np.arange(1, WEEKS + 1)
@@ -207,3 +211,63 @@ def test_growth_is_weighed_by_how_well_each_reading_knows_it():
     assert found.sd == pytest.approx((100.0 + 25.0) ** -0.5)
     assert found.usual_sd == pytest.approx(2.0 * found.sd)
     assert growth_index(case, np.zeros(0, dtype=np.int64)) is None
+
+
+def test_false_alarms_are_shared_out_between_tank_areas_and_species(monkeypatch):
+    """Of a year, seven tenths: 0.28 and 0.04 for tanks, 0.11 and 0.04 for areas, 0.02 and 0.01."""
+    asked = []
+
+    def thresholds(course, groups, rates, days):
+        asked.append(([group.tolist() for group in groups], [10.0 * rate for rate in rates], days))
+        return np.full((course.effect.shape[0], 2), 99.0)
+
+    monkeypatch.setattr(scan, "thresholds", thresholds)
+    one, two = plain_case(np.zeros((WEEKS, AREAS))), plain_case(np.zeros((WEEKS, AREAS)), tank=1)
+    limits_of(one)
+    limits_of(one, often=2.0)
+    alone = replace(one, course=replace(one.course, effect=one.course.effect[:1]))
+    limits_of(alone)
+    # Three species in one tank and two in the other, watched for longer: 5 sixths of a tank's.
+    judge_species([one, replace(two, days=200.0)], np.array([7, 8, 9, 7, 8, 8]), 7)
+    of_tank, of_area = [1.96, 0.28], [0.77, 0.28]
+    assert asked == [
+        ([[0], [1, 2, 3]], pytest.approx([*of_tank, *of_area]), 168.0),
+        ([[0], [1, 2, 3]], pytest.approx([2 * rate for rate in (*of_tank, *of_area)]), 168.0),
+        ([[0]], pytest.approx([1.96 + 0.77, 0.28 + 0.28]), 168.0),
+        ([[0]], pytest.approx([0.14 * 5 / 6, 0.07 * 5 / 6]), 200.0),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("second", "named", "also"),
+    [
+        (-1.0, ("tank", 4), (("area", 7),)),  # 4.00 for the tank, 3.81 and -0.19 for its areas
+        (-0.8, ("area", 7), (("tank", 4),)),  # 3.61, 3.81 and -0.37
+        (2.9, ("area", 7), ()),  # 0.00, 3.81 and nothing: a rise is no drop
+    ],
+)
+def test_an_area_is_likelier_than_its_tank_by_what_it_explains_less_its_choice(second, named, also):
+    """Readings of two areas that move by 2: half of z squared, less ln 2 for either of two."""
+    effect = np.array([[2.0, 2.0], [2.0, 0.0], [0.0, 2.0]])[:, None]
+    course = Course(np.array([-3.0, second]), effect, np.arange(2), np.ones((3, 1), dtype=bool))
+    evidence = SimpleNamespace(day=np.array([3.0, 5.0]), bin_day=np.zeros(1))
+    case = SimpleNamespace(tank=4, areas=np.array([7, 8]), evidence=evidence)
+    found, taken = _likeliest(case, course, np.full((3, 2), 0.5))
+    assert ((found.kind, found.place), found.also) == (named, also)
+    assert taken.tolist() == effect[0 if named[0] == "tank" else 1, 0].tolist()
+    # Only what passes its own threshold is named: 3 deviations of an area, 2.8 at most of its tank.
+    found, _ = _likeliest(case, course, np.array([[2.9, 9.0], [2.9, 9.0], [9.0, 9.0]]))
+    assert (found.kind, found.place) == ("area", 7)
+    assert _likeliest(case, course, np.full((3, 2), 3.0))[0] is None
+
+
+def test_the_course_has_a_point_a_visit_and_lately_is_its_last_where_nothing_is_newer():
+    case = plain_case(since(20, 0.5))
+    course = course_of_tank(case)
+    assert [point.growth for point in course] == pytest.approx([1.0] * 20 + [0.5] * 4)
+    assert [(point.on - course[0].on).days for point in course] == [*range(0, 168, 7)]
+    assert recent_growth(case, course, VISITS[-1]).high < course[-1].high  # four visits tell more
+    assert recent_growth(case, course, VISITS[-1] + 40.0) == course[-1]
+    assert recent_growth(case, (), VISITS[-1] + 40.0) is None
+    blunt = plain_case(np.zeros((WEEKS, AREAS)), sd=3.4)  # three readings: known to 1.96
+    assert course_of_tank(blunt) == ()

@@ -10,6 +10,7 @@ import zipfile
 import openpyxl
 import pytest
 
+from growthcast.book.sheets import load
 from growthcast.book.sheets.load import guard_workbook, read_workbook
 from growthcast.errors import UsageError
 
@@ -99,6 +100,59 @@ def test_very_many_cells_are_refused_with_little_memory(data, said, monkeypatch)
     assert said in told
     assert "look for a cell far away" in told
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 50_000
+
+
+@pytest.mark.parametrize(
+    ("cells", "sheet"),
+    [
+        (12, '<row r="3"><c r="B3"/></row><row r="2"><c r="D2"/></row>'),  # 3 rows, 4 columns
+        (12, '<row r="2"/><row><c/><c/><c r="c3"/><c/></row>'),  # the row after the second, to D
+        (5, "<row>" + '<c r="A1"/>' * 5 + "</row>"),
+        (54, '<row><c r="BA1"/></row><row><c r="BB1"/></row>'),  # 2 times 26, and 2
+        (16_384, '<row r="1"><c r="XFD1"/></row>'),
+    ],
+)
+def test_a_sheet_may_span_as_many_cells_as_are_read(cells, sheet, monkeypatch):
+    monkeypatch.setattr(load, "MOST_CELLS", cells)
+    guard_workbook(xlsx(sheet), "book.xlsx")
+    monkeypatch.setattr(load, "MOST_CELLS", cells - 1)
+    assert f"spans {cells:,} cells" in refused(xlsx(sheet))
+
+
+def test_a_row_may_have_as_many_cells_as_a_spreadsheet():
+    assert "a row of 16,385 cells" in refused(xlsx('<row r="1"><c r="XFE1"/></row>'))
+
+
+@pytest.mark.parametrize(
+    ("letters", "sheet"),
+    [
+        (8, '<row><c t="s"><v>1</v></c><c t="s"><v>0</v></c><c t="s"><v>1</v></c></row>'),
+        (5, '<row><c t="s"><v>0</v></c><c t="n"><v>123</v></c><c t="s"><v>7</v></c><c/></row>'),
+        (6, '<row><c t="s"><v>1</v></c><c t="inlineStr"><is><t>abc</t></is></c></row>'),
+        (7, '<row><c t="s"><f>A1</f><v>many</v></c><c><f>A1+A2</f></c></row>'),
+    ],
+)
+def test_texts_count_in_each_cell_that_names_them(letters, sheet, monkeypatch):
+    """Texts of two and of three letters; a number that names none counts for nothing."""
+    shared = "<si><t>ab</t></si><si><t>c</t><t>de</t></si>"
+    monkeypatch.setattr(load, "MOST_TEXT", letters)
+    guard_workbook(xlsx(sheet, shared), "book.xlsx")
+    monkeypatch.setattr(load, "MOST_TEXT", letters - 1)
+    assert "long texts" in refused(xlsx(sheet, shared))
+
+
+def test_as_much_is_unpacked_as_may_be_and_of_as_many_parts(monkeypatch):
+    parts = {BOOK: "<x/>", "a.bin": "abcdef"}
+    monkeypatch.setattr(load, "MOST_EXPANDED", 10)
+    monkeypatch.setattr(load, "MOST_PARTS", 2)
+    guard_workbook(packed(parts), "book.xlsx")
+    assert "would unpack to 0 MB" in refused(packed(parts | {"a.bin": "abcdefg"}))
+    assert "has 3 parts" in refused(packed(parts | {"b": ""}))
+    monkeypatch.undo()
+    locked = bytearray(packed(parts))
+    for mark, flags in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):
+        locked[locked.index(mark) + flags] |= 1
+    assert "is protected by a password" in refused(bytes(locked))
 
 
 def test_a_large_picture_is_no_row():

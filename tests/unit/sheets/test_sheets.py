@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import openpyxl
@@ -11,18 +12,21 @@ import pytest
 from python_calamine import CalamineWorkbook
 
 from growthcast.book import read as reading
+from growthcast.book.sheets import export
 from growthcast.book.sheets.export import book_sheets, check_workbook_target, xlsx_bytes
-from growthcast.book.sheets.load import SheetTable, Workbook, read_workbook
+from growthcast.book.sheets.load import SheetTable, Workbook, read_sheet, read_workbook
 from growthcast.book.sheets.merge import WouldNotCheck, check_merge, merge_workbook
 from growthcast.book.sheets.values import (
     SettingRow,
     as_text,
     as_value,
+    key_of,
     read_stamps,
     settings_of,
+    stamp_rows,
     with_settings,
 )
-from growthcast.book.tables import column_of
+from growthcast.book.tables import TABLES, column_of
 from growthcast.book.writing.source import read_source, rewritten
 from growthcast.errors import BookProblems, UsageError
 from tests.unit.book.small_book import FILES, TODAY, write_book, write_species
@@ -94,6 +98,58 @@ def test_the_workbook_helps_with_typing_and_protects_nothing(book):
         assert page.column_dimensions["A"].width > 8
 
 
+def test_what_each_column_says_and_offers_and_how_wide_it_is(book):
+    """Two tanks, three areas and a thousand rows below them; three plants and one of our own."""
+    (book / "species.csv").write_text(
+        "species_id,common_name,scientific_name\nnew-moss,a moss,\nsalvinia-natans, fern ,\n"
+    )
+    sheets = {sheet.name: sheet for sheet in book_sheets(book)}
+    trims = {heading.text: heading for heading in sheets["trims"].headings}
+    areas = {heading.text: heading for heading in sheets["areas"].headings}
+    assert trims["tank_id"].choices == "=tanks!$A$2:$A$1003"
+    assert trims["area_id"].choices == "=areas!$A$2:$A$1004"
+    assert areas["species_id"].choices == "=lists!$A$2:$A$5"
+    assert (areas["area_id"].choices, areas["label"].choices) == ((), ())
+    assert trims["look"].choices == ("short", "right", "over")
+    assert trims["replanted"].choices == ("true", "false")
+    # A heading and two letters, 12 to 40; an id's names are longer, and so is a note.
+    assert (trims["look"].width, trims["date [YYYY-MM-DD]"].width) == (12, 19)
+    assert (trims["tank_id"].width, trims["note"].width) == (18, 40)
+    assert trims["before_cm [cm]"].meaning.endswith("; centimetres above 0, at most 300")
+    assert {name: sheet.count for name, sheet in sheets.items()} == {
+        **{"tanks": 2, "areas": 3, "bounds": 0, "trims": 4, "conditions": 2, "closed": 0},
+        **{"species": 2, "lists": 4, "stamp": 13, "practice": len([*sheets["practice"].rows])},
+    }
+    assert [*sheets["lists"].rows] == [
+        ("hydrocotyle-tripartita", "pennywort", "Hydrocotyle tripartita"),
+        ("new-moss", "a moss", ""),
+        ("rotala-rotundifolia", "roundleaf toothcup", "Rotala rotundifolia"),
+        ("salvinia-natans", "fern", "Salvinia natans"),
+    ]
+
+
+def test_cells_keep_their_kind_also_where_nothing_stands_in_them_yet(book):
+    """A day before March 1900, which spreadsheets count wrongly, goes out as text."""
+    text = FILES["areas.csv"].replace("A1,T1,left", 'A1,T1,"a\rb"')
+    text = text.replace("2026-01-01\nA2", "1900-02-28\nA2").replace("A3,T2", "A3 ,T2")
+    (book / "areas.csv").write_bytes(text.replace("2026-01-01\nA3", "1900-03-01\nA3").encode())
+    made = openpyxl.load_workbook(io.BytesIO(xlsx_bytes(book_sheets(book))))
+    page = made["areas"]
+    planted = next(cell for cell in page[1] if cell.value == "planted_on [YYYY-MM-DD]").column
+    days = [page.cell(row, planted) for row in (2, 3, 4)]
+    assert [cell.value for cell in days] == [
+        "1900-02-28",
+        dt.datetime(1900, 3, 1),
+        dt.datetime(2026, 1, 1),
+    ]
+    assert [cell.number_format for cell in days] == ["@", "yyyy-mm-dd", "yyyy-mm-dd"]
+    assert [page["C2"].value, page["A4"].value] == ["a\nb", "A3 "]
+    assert page.column_dimensions["A"].width == pytest.approx(18, abs=1)
+    assert page["A1"].comment.text.endswith("text without slash, backslash or control characters")
+    assert made["stamp"].sheet_state == "veryHidden"
+    assert [made[name].sheet_state for name in ("areas", "lists")] == ["visible"] * 2
+
+
 def test_a_new_row_goes_to_the_end_as_the_file_is_written(book):
     text = FILES["trims.csv"].replace(",", ";").replace("24.5", "24,5").replace("\n", "\r\n")
     text = text.replace('"a; quoted note"', "größer").rstrip("\r\n")
@@ -163,6 +219,63 @@ def test_a_table_the_book_did_not_have_becomes_a_file(book):
     assert check_merge(book, merge, "book.xlsx", today=TODAY) == []
 
 
+def test_a_new_file_has_the_declared_columns_of_its_sheet_and_others_that_hold_something(book):
+    (book / "conditions.csv").unlink()
+    headings = ("tank_id", "from_date", "ppfd_umol", "note", "blank", "ours", "")
+    row = ("T1", DAY, 80.0, None, None, "x")
+    merge = merge_workbook(book, log(row, headings=headings, table="conditions"))
+    header = b"tank_id,from_date,ppfd_umol,note,ours\n"
+    assert merge.files["conditions.csv"] == header + b"T1,2026-03-01,80,,x\n"
+    assert merge.letters["conditions.csv", "ours"] == "F"
+    assert not merge_workbook(book, log(headings=headings, table="conditions")).files
+
+
+def test_rows_of_one_key_are_matched_in_their_order(book):
+    """The first of a key with the first; a third is new."""
+    header, rows = "date,tank_id,area_id,removed_g", ("2026-02-01,T1,,50", "2026-02-01,T1,,60")
+    (book / "trims.csv").write_text("\n".join([header, *rows, ""]))
+    day = dt.date(2026, 2, 1)
+    sheet = log(*((day, "T1", None, g) for g in (50.0, 61.0, 70.0)), headings=header.split(","))
+    [table] = merge_workbook(book, sheet).tables
+    assert [(c.row, c.sheet_row, c.cells[0].old, c.cells[0].new) for c in table.changed] == [
+        (3, 3, "60", "61")
+    ]
+    assert [change.sheet_row for change in table.added] == [4]
+    assert table.missing == ()
+
+
+def test_what_changed_in_the_book_since_the_export_stays(book):
+    """A cell changed in the book, a row taken out of it and one added to it; the sheet is older.
+
+    One cell is changed in the sheet alone, one in both, and one row is taken out of the sheet.
+    """
+    stamps = read_stamps(enumerate(stamp_rows({"trims": read_source(book, "trims")}), start=2))
+    text = FILES["trims.csv"].replace("24.5,12", "25,11").replace("2026-02-15,T1,,,", "#")
+    text = "".join(line + "\n" for line in text.splitlines() if line[0] != "#")
+    (book / "trims.csv").write_text(text + "2026-03-01,T2,A3,40,20,,,,,\n")
+    first, second = dt.date(2026, 2, 1), dt.date(2026, 2, 15)
+    sheet = log(
+        (first, "T1", "A1", 24.5, 13.0, None, None, "right", 10.0),
+        (first, "T1", "A2", 5.0, 3.0, 2.0, None, None, 6.0),
+        (second, "T1", None, None, None, None, 120.0, None, 25.0, "whole tank"),
+    )
+    merge = merge_workbook(book, replace(sheet, stamps=stamps))
+    [table] = merge.tables
+    assert [
+        (c.row, [(one.column, one.old, one.new) for one in c.cells]) for c in table.changed
+    ] == [(2, [("look", "over", "right")]), (3, [("minutes", "5", "6")])]
+    assert table.added == ()
+    assert [change.row for change in table.missing] == [4]  # of the 15th, in T2
+    since = "the book has changed since the export, "
+    assert merge.not_taken == [
+        f'sheet trims, row 2, before_cm: {since}to "25"; "24.5" of the sheet was not taken',
+        f'sheet trims, row 2, after_cm: {since}to "11"; "13" of the sheet was not taken',
+        f"sheet trims, row 4: {since}this row was taken out of it; it was not added again",
+    ]
+    one = merge_workbook(book, sheet).tables[0]  # without a stamp the book is as it was
+    assert [len(part) for part in (one.changed, one.added, one.missing)] == [2, 1, 2]
+
+
 def test_what_does_not_check_is_refused_at_the_sheets_own_cells(book):
     merge = merge_workbook(book, log((DAY, "T1", "A1", "24,5", 30.0), (DAY, "T9", "A2", 5.0)))
     before = {path: path.read_bytes() for path in book.iterdir()}
@@ -209,6 +322,9 @@ def test_sheets_that_cannot_be_told_apart_are_refused(book, tmp_path):
         (0.1 + 0.2, False, "0.3"),
         (1e-7, False, "0.0000001"),
         (-0.0, False, "0"),
+        (-100.0, False, "-100"),
+        (1e300 * 1e10, True, "inf"),
+        (float("nan"), False, "nan"),
         (True, False, "true"),
         (DAY, False, "2026-03-01"),
         (dt.datetime(2026, 3, 1), False, "2026-03-01"),
@@ -219,6 +335,63 @@ def test_sheets_that_cannot_be_told_apart_are_refused(book, tmp_path):
 )
 def test_typed_cells_come_back_as_the_books_text(value, comma, text):
     assert as_text(value, decimal_comma=comma) == text
+
+
+def test_headings_are_columns_with_or_without_their_unit_and_in_any_case():
+    typed = {
+        "Before_CM [cm]": "before_cm",
+        " minutes ": "minutes",
+        "look [any]": "look",
+        "date [YYYY-MM-DD]": "date",
+        "Ours": "ours",
+        "ours 2 [x]": "Ours 2",
+        "[x]": "[x]",
+        "new [y]": "new [y]",
+        "": "",
+    }
+    assert SheetTable("trims", tuple(typed), ()).names(("ours", "Ours 2", "")) == [*typed.values()]
+
+
+@pytest.mark.parametrize(
+    ("cells", "key"),
+    [
+        ({"date": " 2026-02-01 00:00:00", "tank_id": "T1 "}, ("2026-02-01", "T1 ", "")),
+        ({"date": " soon ", "tank_id": " ", "area_id": "A1"}, ("soon", "", "A1")),
+    ],
+)
+def test_a_row_is_known_by_its_day_and_ids(cells, key):
+    assert key_of("trims", cells) == key
+
+
+@pytest.mark.parametrize(
+    ("toml", "value"),
+    [
+        ("999999999999999", 999999999999999.0),  # 15 digits are what a spreadsheet keeps
+        ("-1e15", "-1000000000000000.0"),
+        ("[7, 10.5]", "7, 10.5"),
+        ('["mon", "a b"]', "mon, a b"),
+        ('["a, b"]', None),
+        ('["a", 2026-01-01]', None),
+        ("[]", None),
+        ('""', None),
+        ('"a"', "a"),
+    ],
+)
+def test_a_key_goes_out_where_it_fits_into_a_cell(toml, value):
+    data = f"[practice]\r\nname = {toml}\r\n".encode()
+    given = {(section, key): cell for section, key, cell, *_ in settings_of(data)}
+    assert given["practice", "name"] == value
+
+
+def test_keys_that_the_file_cannot_hold_are_typed_by_hand():
+    data = "[practice]\nname = 'Grün'\n".encode("cp1252")
+    row = SettingRow(2, "practice", "name", "茶")
+    with pytest.raises(UsageError, match="without touching other lines; type name there by hand"):
+        with_settings(data, [row])
+    new, _, _ = with_settings(data, [SettingRow(2, "practice", "name", "Grüner")])
+    assert new == '[practice]\nname = "Grüner"\n'.encode("cp1252")
+    marked = b"\xef\xbb\xbf[practice]\nname = 'a'\n"
+    assert with_settings(marked, [row])[0] == marked[:-4] + '"茶"\n'.encode()
 
 
 def test_what_is_no_number_or_date_goes_out_as_text():
@@ -270,12 +443,23 @@ def test_a_file_taken_apart_is_the_file(book):
 
 
 def test_more_than_a_spreadsheet_holds_is_refused(book, monkeypatch):
-    monkeypatch.setattr("growthcast.book.sheets.export.MOST_ROWS", 3)
+    monkeypatch.setattr(export, "MOST_ROWS", 4)
+    assert book_sheets(book)
+    monkeypatch.setattr(export, "MOST_ROWS", 3)
+    with pytest.raises(UsageError, match=r"trims.csv has 4 rows, more than the 3"):
+        book_sheets(book)
+    monkeypatch.setattr(export, "MOST_ROWS", 9)
+    columns = len(TABLES["trims"])  # four rows and the heading
+    monkeypatch.setattr(export, "MOST_CELLS", 5 * columns)
+    assert book_sheets(book)
+    monkeypatch.setattr(export, "MOST_CELLS", 5 * columns - 1)
     with pytest.raises(UsageError, match=r"trims.csv has 4 rows, more than the 3"):
         book_sheets(book)
     monkeypatch.undo()
-    (book / "tanks.csv").write_text(FILES["tanks.csv"].replace("a clinic", "x" * 40_000))
-    with pytest.raises(UsageError, match="row 2, client: 40,000 characters"):
+    (book / "tanks.csv").write_text(FILES["tanks.csv"].replace("a clinic", "x" * 32_767))
+    assert xlsx_bytes(book_sheets(book))
+    (book / "tanks.csv").write_text(FILES["tanks.csv"].replace("a clinic", "x" * 32_768))
+    with pytest.raises(UsageError, match="row 2, client: 32,768 characters"):
         xlsx_bytes(book_sheets(book))
 
 
@@ -307,6 +491,53 @@ def test_a_cell_without_a_heading_and_a_sheet_there_twice_are_refused(tmp_path):
     twice = saved(tmp_path / "c.xlsx", ("tanks", [["tank_id"]]), ("TANKS ", [["tank_id"]]))
     with pytest.raises(UsageError, match="two sheets named"):
         read_workbook(twice)
+
+
+def test_the_rows_and_keys_of_a_workbook_with_their_numbers(tmp_path):
+    """Blank rows count, headings without text at the end do not, and a blank is no stray cell."""
+    tanks = [["tank_id", "client", " "], [None], ["T1", None, "  "], [" "], ["T2", 5]]
+    keys = [["Key ", "SECTION", "value"], ["fixed_min", "visit ", 35], [None, None, "x"]]
+    lists = [["species_id"], ["moss"]]
+    sheets = ("tanks", tanks), ("Practice", keys), ("lists", lists), ("areas", [])
+    workbook = read_workbook(saved(tmp_path / "a.xlsx", *sheets))
+    [table] = workbook.tables
+    assert (table.headings, table.rows) == (
+        ("tank_id", "client"),
+        ((3, ("T1", None)), (5, ("T2", 5.0))),
+    )
+    assert workbook.settings == (
+        SettingRow(2, "visit", "fixed_min", 35.0),
+        SettingRow(3, "", "", "x"),
+    )
+    assert workbook.not_read == ()
+    assert workbook.stamps == {}
+    half = saved(tmp_path / "b.xlsx", ("practice", [["section", "value"], ["visit", 1]]))
+    with pytest.raises(UsageError, match="needs the columns section, key and value"):
+        read_workbook(half)
+    bare = saved(
+        tmp_path / "c.xlsx", ("practice", []), ("stamp", [["table"], ["trims", "k", "a", "b"]])
+    )
+    assert (read_workbook(bare).settings, read_workbook(bare).tables) == ((), ())
+    assert read_workbook(bare).stamps["trims", ("k",)] == {"a": "b"}
+
+
+def test_a_sheet_may_be_as_wide_as_is_read(tmp_path):
+    names = [f"c{n}" for n in range(501)]
+    wide = saved(tmp_path / "a.xlsx", ("tanks", [names[:500], ["T1"]]))
+    assert len(read_workbook(wide).tables[0].headings) == 500
+    wider = saved(tmp_path / "b.xlsx", ("tanks", [names, ["T1"]]))
+    with pytest.raises(UsageError, match="has 501 columns; up to 500 are read"):
+        read_workbook(wider)
+
+
+def test_the_first_sheet_that_holds_something_is_read(tmp_path):
+    file = saved(tmp_path / "a.xlsx", ("empty", [[None, " "]]), ("b", [["x", 1]]), ("c", [["y"]]))
+    assert read_sheet(file) == [(1, ["x", 1.0])]
+    with pytest.raises(UsageError, match="there is no file"):
+        read_sheet(tmp_path / "none.xlsx")
+    (tmp_path / "void.xlsx").write_bytes(b"")
+    with pytest.raises(UsageError, match="cannot be read: it is 0 bytes"):
+        read_sheet(tmp_path / "void.xlsx")
 
 
 def test_stamps_are_kept_by_row_and_those_that_stand_twice_are_none():

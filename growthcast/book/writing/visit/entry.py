@@ -55,7 +55,8 @@ from growthcast.nouns import dataclass
 
 _EXAMPLES, _TITLES = TOLD["examples"], TOLD["titles"]
 LOOKS = ("short", "right", "over")
-_BY_LETTER = {look[0]: look for look in LOOKS}
+LOOK_WORDS = {look: look for look in LOOKS} | {look[0]: look for look in LOOKS}
+"""Looks, and the letters that stand for them."""
 
 _NUMBER = r"(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)"
 _UNIT = r"(?:[^\W\d_]+|%|\"|')"
@@ -93,11 +94,11 @@ class VisitRow:
 
 
 def parse_visit(
-    items: Sequence[str], places: Sequence[Place], elsewhere: Mapping[str, str]
+    items: Sequence[str], places: Sequence[Place], homes: Mapping[str, str]
 ) -> tuple[VisitRow, ...]:
     """Return the rows a line of a visit means, in the order in which they were named.
 
-    ``places`` are the tank's areas; ``elsewhere`` maps the other areas' ids to their tanks.
+    ``places`` are the tank's areas; ``homes`` maps the ids of all areas to their tanks.
     ``UsageError`` with the item and what to write for anything not understood.
     """
     rows: dict[str | None, dict[str, Amount]] = {}
@@ -108,7 +109,7 @@ def parse_visit(
         if not value:
             raise UsageError(f"{shown(item)} says nothing. {GRAMMAR}")
         with _naming(item):
-            place = None if name is None else place_named(name, known, elsewhere)
+            place = None if name is None else place_named(name, known, homes)
             amounts: dict[str, Amount] = {}
             for part in _parts(value):
                 _add(amounts, amounts_of_part(part, place, word))
@@ -205,9 +206,8 @@ def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amou
     """
     if word in {"visit", "water"} and not is_note(part):
         return _of_visit(part, word)
-    look = _look(part)
-    look = _BY_LETTER.get(look, look)
-    if look in LOOKS:
+    typed = _look(part)
+    if look := LOOK_WORDS.get(typed):
         if place is None and word not in {"all", "tank", "rest"}:
             raise UsageError(
                 f"a look without an area; write all={look} for every area, or the area's name "
@@ -215,8 +215,8 @@ def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amou
             )
         return {"look": look}
     if part.casefold().startswith("look:"):
-        hint = did_you_mean(look, LOOKS, "write short, right or over")
-        raise UsageError(f"look {shown(look)} is not one; {hint}")
+        hint = did_you_mean(typed, LOOKS, "write short, right or over")
+        raise UsageError(f"look {shown(typed)} is not one; {hint}")
     if part.casefold() == "replanted":
         if place is None:
             raise UsageError("tops are replanted in an area; write stems=24/12+replanted")
@@ -329,15 +329,10 @@ def _length(number: str, unit: str, place: Place) -> float:
     return float(plain(typed_number(number) * _LENGTHS[folded]))
 
 
-def _areas_elsewhere(book: Book, tank_id: str) -> dict[str, str]:
-    """Return the tank of every area that is in another one."""
-    pairs = zip(book.areas.text("area_id"), book.areas.text("tank_id"), strict=True)
-    return {area: tank for area, tank in pairs if tank != tank_id}
-
-
 def visit_rows(book: Book, tank_id: str, day: date, items: Sequence[str]) -> tuple[VisitRow, ...]:
     """Return the rows that a line of a visit to a tank means."""
-    return parse_visit(items, places_of(book, tank_id, day), _areas_elsewhere(book, tank_id))
+    homes = dict(zip(book.areas.text("area_id"), book.areas.text("tank_id"), strict=True))
+    return parse_visit(items, places_of(book, tank_id, day), homes)
 
 
 def log_rows(

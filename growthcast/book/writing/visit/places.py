@@ -75,7 +75,7 @@ def places_of(book: Book, tank_id: str, day: date) -> tuple[Place, ...]:
     )
 
 
-def place_named(name: str, known: Mapping[str, Place], elsewhere: Mapping[str, str]) -> Place:
+def place_named(name: str, known: Mapping[str, Place], homes: Mapping[str, str]) -> Place:
     """Return the area a person named: by id, or by label or case where that is one area only."""
     if name in known:
         return known[name]
@@ -88,9 +88,9 @@ def place_named(name: str, known: Mapping[str, Place], elsewhere: Mapping[str, s
         raise UsageError(
             f"{len(alike)} areas are labelled {shown(name)}; write one of the ids {ids}"
         )
-    if name in elsewhere:
+    if name in homes:
         raise UsageError(
-            f"area {shown(name)} is in tank {elsewhere[name]}; log that tank in a line of its own"
+            f"area {shown(name)} is in tank {homes[name]}; log that tank in a line of its own"
         )
     begin = beginning_with(name, [p.area_id for p in known.values() if p.alive])
     if len(begin) == 1:

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 import pytest
 
-from growthcast.book.begin.typed import area_typed, complete_areas, plant_meant, slug, tank_typed
+from growthcast.book.begin.typed import (
+    _heights,
+    _round,
+    area_typed,
+    complete_areas,
+    plant_meant,
+    slug,
+    tank_typed,
+)
 from growthcast.book.read import read_shipped_species
 from growthcast.errors import UsageError
 
@@ -85,6 +93,54 @@ def test_what_is_known_stays_and_is_not_called_proposed():
     [half] = complete_areas([{**row, "floor_cm": None, "note": "near"}], [TANK], SPECIES)
     assert half["floor_cm"] == 9.0  # at most 60 % of its budget
     assert half["note"] == "near; proposed: floor_cm"
+
+
+@pytest.mark.parametrize(
+    ("place", "depth", "ceiling", "lowest", "heights"),
+    [
+        ("middle", 40.0, 20.0, 3.0, (7.0, 15.0)),  # 18 and 38 % of the water, in half centimetres
+        ("", 40.0, 20.0, 3.0, (7.0, 15.0)),
+        ("back", 40.0, 90.0, 3.0, (8.0, 19.0)),  # 20 and 48 %
+        ("front", 40.0, 90.0, 0.5, (1.6, 4.5)),  # 4 and 11 %, a small one in millimetres
+        ("middle", 40.0, 10.0, 3.0, (5.0, 8.0)),  # 80 % of the ceiling, 60 % of that
+        ("middle", 20.0, 90.0, 6.0, (6.0, 10.0)),  # the lowest cut is 60 % of the budget
+        ("middle", 20.0, 10.0, 6.0, (5.0, 8.0)),  # but nothing above 80 % of the ceiling
+        ("middle", 20.0, 12.5, 4.0, (4.0, 7.5)),
+    ],
+)
+def test_heights_are_proposed_by_place_water_and_plant(place, depth, ceiling, lowest, heights):
+    plant = {"measure": "height_cm", "reaches_surface": "false"}
+    plant |= {"ceiling_cm": ceiling, "lowest_cut_cm": lowest}
+    assert _heights(place, depth, plant) == heights
+    plant |= {"reaches_surface": "true", "ceiling_cm": 1.0}
+    if ceiling > depth:  # the water is the ceiling of what reaches the surface
+        assert _heights(place, depth, plant) == heights
+
+
+def test_heights_are_rounded_as_people_agree_on_them():
+    rounded = {2.94: 2.9, 2.96: 3.0, 3.0: 3.0, 3.24: 3.0, 3.26: 3.5, 12.8: 13.0}
+    assert {cm: _round(cm) for cm in rounded} == rounded
+
+
+def test_a_budget_lies_above_the_floor_that_was_given():
+    """24 cm is 48 % of the water; a floor of 18 cm asks for 18 / 0.6 at least."""
+    row = area_typed("rotala ma b 400cm2", "lobby", SPECIES)
+    for floor, budget in ((18.0, 30.0), (12.0, 24.0)):
+        [whole] = complete_areas([{**row, "floor_cm": floor}], [TANK], SPECIES)
+        assert (whole["floor_cm"], whole["budget_cm"]) == (floor, budget)
+        assert whole["note"] == "proposed: budget_cm"
+
+
+def test_ids_and_labels_of_one_kind_are_told_apart():
+    """The genus, then the whole name, then numbers; labels with their place, then numbers."""
+    rows = [{"tank_id": "lobby", "species_id": "rotala-macrandra", "place": "back"}] * 4
+    rows += [{"tank_id": "lobby", "species_id": "rotala-macrandra", "label": "mine"}]
+    made = complete_areas(rows, [TANK], SPECIES)
+    ids = ["lobby-rotala", "lobby-rotala-macrandra", "lobby-rotala-2", "lobby-rotala-3"]
+    assert [row["area_id"] for row in made] == [*ids, "lobby-rotala-4"]
+    first = made[0]["label"]
+    assert first.endswith(", back")
+    assert [row["label"] for row in made] == [first, *(f"{first} {n}" for n in (2, 3, 4)), "mine"]
 
 
 def test_ground_is_not_made_up_without_length_and_width():

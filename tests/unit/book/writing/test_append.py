@@ -12,7 +12,14 @@ from growthcast.book.writing import append
 from growthcast.book.writing.append import add_rows, would_add
 from growthcast.book.writing.journal import entries
 from growthcast.book.writing.replace import replace_files
-from growthcast.book.writing.source import appended, new_source, taken_apart, widened
+from growthcast.book.writing.source import (
+    appended,
+    edited,
+    new_source,
+    rewritten,
+    taken_apart,
+    widened,
+)
 from growthcast.book.writing.unlog import take_back
 from growthcast.errors import FileChanged, NotWritten, RowsRefused, UsageError
 from tests.unit.book.small_book import FILES, TODAY
@@ -211,3 +218,63 @@ def test_a_visit_taken_back_leaves_the_columns_it_brought(make_book):
     assert (folder / "trims.csv").read_text() == (
         "date,tank_id,area_id,before_cm,after_cm,by\n2026-03-02,T1,A1,25,9,Bo\n"
     )
+
+
+def test_rows_that_are_not_changed_stay_as_typed_also_short_and_blank_ones():
+    """A new column makes a place in every row that holds something; a row left out leaves none."""
+    text = "date;tank_id;area_id;note\r\n2026-02-01;T1\r\n\r\n; \r\n"
+    text += "2026-02-02;T1;A1;x\r\n2026-02-03;T2"
+    source, problems = taken_apart(text.encode(), "trims")
+    assert [item.slug for item in problems] == ["torn-row"]
+    assert [record.row for record, _ in source.rows()] == [2, 5, 6]
+    new, rows = rewritten(source, {5: {"note": "y"}}, [{"tank_id": "T3"}], without=frozenset([6]))
+    assert new.decode() == text.replace("A1;x", "A1;y").replace("2026-02-03;T2", ";T3;;\r\n")
+    assert rows == [6]
+    wide, rows = rewritten(source, {5: {"by": "I"}}, [], new_columns=["by", "look"])
+    assert rows == []
+    assert wide.decode().split("\r\n") == [
+        "date;tank_id;area_id;note;by;look",
+        *("2026-02-01;T1;;;;", "", "; ;;;;"),
+        *("2026-02-02;T1;A1;x;I;", "2026-02-03;T2;;;;"),
+    ]
+    assert edited(source, {}, [])[0] == text.encode()
+    assert edited(source, {6: {"by": "I"}}, [])[0].decode() == (
+        text.replace("note\r", "note;by\r")
+        .replace("T1\r", "T1;;;\r")
+        .replace("; \r", "; ;;;\r")
+        .replace("x\r", "x;\r")
+        + ";;;I"
+    )
+
+
+def test_a_new_file_is_edited_as_it_is_begun():
+    new, rows = edited(new_source("closed"), {}, [{"client": "a"}, {"tank_id": "T1"}])
+    assert new == b"client,tank_id,from_date,to_date,note\na,,,,\n,T1,,,\n"
+    assert rows == [2, 3]
+    latin = new_source("closed", "tank_id;note\r\nT1;gr\xfcn\r\n".encode("cp1252"))
+    assert edited(latin, {}, [{"client": "\u8336"}])[0] == (
+        "client;tank_id;from_date;to_date;note\r\n\u8336;;;;\r\n".encode()
+    )
+
+
+def test_text_that_would_be_taken_for_another_encoding_is_refused():
+    """In Windows-1252 two letters, the same bytes in UTF-8 are one."""
+    source = taken_apart("date,note\n2026-02-01,gr\xfcn\n".encode("cp1252"), "trims")[0]
+    with pytest.raises(UsageError, match="would not be read back as typed"):
+        edited(source, {2: {"note": "\xc3\xa4"}}, [])
+    assert edited(source, {2: {"note": "gr\xfcner"}}, [])[0].endswith(b"gr\xfcner\n")
+
+
+def test_cells_are_written_as_the_file_has_them():
+    """Quotes around what needs them, a cell of another type plain, a blank one for none."""
+    source = taken_apart(b"date;tank_id;note;mine\n2026-02-01;T1;;1,5\n", "trims")[0]
+    assert source.text(date(2026, 3, 1)) == "2026-03-01"
+    assert (source.text(0.1 + 0.2), source.text(12.0), source.text(None)) == ("0,3", "12", "")
+    assert source.line(["a;b"], {"mine": 'say "x"', "tank_id": "c\rd"}) == (
+        '"a;b";"c\rd";;"say ""x"""'
+    )
+    assert source.typed({"note": None, "by": None, "look": ""}) == {"note": ""}
+    assert source.lacking([{"by": "I", "look": None}, {"minutes": 0.0}]) == ("minutes", "by")
+    assert (source.decimal_comma, source.line_end) == (True, "\n")
+    tabs = taken_apart(b"date\tbefore_cm\n2026-02-01\t12\n", "trims")[0]
+    assert not tabs.decimal_comma  # nothing tells, and no spreadsheet writes tabs for a comma

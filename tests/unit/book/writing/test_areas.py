@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 
 from growthcast.book.read import read_book
-from growthcast.book.writing.areas import move_bounds, replace_area, retire
+from growthcast.book.writing.areas import _fresh_id, _renamed, move_bounds, replace_area, retire
 from growthcast.book.writing.journal import entries
 from growthcast.errors import BookProblems, UsageError
 from tests.unit.book.small_book import FILES, TODAY
@@ -142,3 +142,63 @@ def test_the_beginning_of_an_id_will_do(make_book):
     areas = folder / "areas.csv"
     areas.write_text(areas.read_text().replace("20,2026-01-01", "20,"))  # planted before our time
     assert retire(folder, ON, tank_id="T2", today=TODAY, write=False).ended == ("B3",)
+
+
+@pytest.mark.parametrize(
+    ("name", "new"),
+    [
+        ("Rota 2", "anubias 2"),  # four letters name it
+        ("rot-2", "rot-2"),
+        ("left ROTALAS", "left anubias"),
+        ("rotalasx", "rotalasx"),
+        ("old rose", "old rose"),  # three letters of a name are none
+        ("back_rotala-red", "back_anubias-red"),
+    ],
+)
+def test_a_label_names_a_plant_by_a_word_of_four_letters_at_least(name, new):
+    assert _renamed(name, ["rotala", "ros", "old"], "anubias-barteri") == new
+
+
+def test_a_fresh_id_is_numbered_on_whatever_its_case():
+    assert _fresh_id("stems", ["moss"]) == "stems"
+    assert _fresh_id("stems", ["Stems", "stems-2"]) == "stems-3"
+    assert _fresh_id("stems-3", ["stems-3", "stems-1"]) == "stems-2"
+
+
+def test_what_is_given_up_is_counted_and_what_is_planted_later_is_asked_about(make_book):
+    tanks = FILES["tanks.csv"].replace("a school", "a clinic") + "T3,a clinic,60,30,30,\n"
+    folder = make_book(tanks_csv=tanks)
+    both = retire(folder, ON, client="a clinic", today=TODAY, write=False)
+    assert both.summary == (
+        "a clinic: tanks T1, T2 given up on 2026-03-10; 3 areas end: A1, A2, A3"
+    )
+    one = retire(folder, ON, tank_id="T2", today=TODAY, write=False)
+    assert one.summary == "tank T2 given up on 2026-03-10; 1 area ends: A3"
+    with pytest.raises(UsageError, match="T3 has no area in areas"):
+        retire(folder, ON, tank_id="T3", today=TODAY)
+    later = FILES["areas.csv"].replace("2,6,,2026-01-01", "2,6,,2026-03-11")
+    folder = make_book(areas_csv=later, trims_csv="date,tank_id\n")
+    with pytest.raises(UsageError, match="planted after 2026-03-10: A2; take these rows out"):
+        retire(folder, ON, tank_id="T1", today=TODAY)
+    on_the_day = retire(folder, date(2026, 3, 11), tank_id="T1", today=TODAY, write=False)
+    assert on_the_day.ended == ("A1", "A2")
+
+
+def test_cover_is_said_in_per_cent_and_a_first_cut_without_one_before(make_book):
+    folder = make_book()
+    change = move_bounds(folder, "A3", ON, floor_cm=10.0, budget_cm=50.0, today=TODAY)
+    assert change.summary == "T2: A3 from 2026-03-10 on: budget 60 % to 50 %"
+    assert change.row == {"area_id": "A3", "from_date": ON, "budget_cm": 50.0}
+    cut = move_bounds(folder, "A2", ON, cut_cm=3.0, today=TODAY, write=False)
+    assert cut.summary == "T1: A2 from 2026-03-10 on: cut 3 cm"
+    with pytest.raises(UsageError, match="A3 has floor 10 %, budget 50 %, cut 20 % on"):
+        move_bounds(folder, "A3", ON, budget_cm=50.0, today=TODAY)
+    with pytest.raises(UsageError, match="rotundifolia in cm and salvinia-natans in % cover"):
+        replace_area(folder, "A1", "salvinia-natans", ON, {"floor_cm": 5.0}, today=TODAY)
+    given = {"floor_cm": 5.0, "budget_cm": 50.0, "cut_cm": None}
+    row = replace_area(folder, "A1", "salvinia-natans", ON, given, today=TODAY, write=False)
+    assert row.summary.endswith(
+        "(salvinia-natans) begins that day on 300 cm², floor 5 %, budget 50 %"
+    )
+    same = replace_area(folder, "A3", "salvinia-natans", ON, today=TODAY, write=False)
+    assert same.row["budget_cm"] == 50.0  # as agreed on the day

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from growthcast.book.writing.append import parse_row, row_in_words
+from growthcast.book.writing.append import parse_cells, parse_row, row_in_words
 from growthcast.errors import UsageError
 
 AREA = ["id=stems", "tank_id=lobby", "species_id=x", "area_cm2=400", "floor_cm=8", "budget_cm=22"]
@@ -22,11 +22,12 @@ def test_a_row_with_units_commas_and_short_names():
 
 
 def test_conditions_by_short_names_and_own_columns():
-    row = parse_row(
+    row, troubles = parse_cells(
         "conditions",
         ["tank_id=t", "from_date=2026-01-15", "co2=20mg/l", "k=0", "Lamp=two"],
         ("tank_id", "Lamp"),
     )
+    assert troubles == []
     assert (row["co2_mg_l"], row["k_mg_l"], row["Lamp"]) == (20.0, 0.0, "two")
 
 

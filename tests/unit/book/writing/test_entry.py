@@ -382,6 +382,8 @@ def test_a_visit_is_rows_of_the_log_with_who_logged_it(inspect):
     ]
     [bare] = log_rows(visit_rows(book, "T1", day, ["35min"]), "T1", day)
     assert "by" not in bare
+    with pytest.raises(UsageError, match='"A3" is in tank T2; log that tank in a line of its own'):
+        visit_rows(book, "T1", day, ["A3=24/12"])
 
 
 def test_a_height_off_a_photo_says_so_with_its_error():

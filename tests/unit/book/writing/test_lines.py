@@ -8,6 +8,7 @@ from datetime import date
 
 import pytest
 
+from growthcast.book.writing.unlog import take_back
 from growthcast.book.writing.visit.lines import (
     LONGEST_LINE,
     LONGEST_NAME,
@@ -122,7 +123,7 @@ def test_a_visit_is_logged_once_however_often_it_arrives(make_book):
     rows = [{"date": DAY, "tank_id": "T1", **said}]
     assert numbered(folder, line) == "new"
     state, added = log_line(folder, line, rows, today=TODAY)
-    assert (state, added is not None) == ("new", True)
+    assert (state, added.entry.summary) == ("new", "T1 on 2026-03-02, 1 row")
     assert len((folder / TAPS).read_bytes().splitlines()) == 1
     log = (folder / "trims.csv").read_bytes()
     assert log_line(folder, line, rows, today=TODAY) == ("known", None)
@@ -132,6 +133,10 @@ def test_a_visit_is_logged_once_however_often_it_arrives(make_book):
     assert numbered(folder, other) == "other"
     assert log_line(folder, other, rows, today=TODAY) == ("other", None)
     assert numbered(folder, Line("T1", DAY, line.items)) == "new"
+    two = [row | {"date": TODAY} for row in (*rows, {"tank_id": "T1", "minutes": 5.0})]
+    _, both = log_line(folder, Line("T1", TODAY, (), "abc125"), two, today=TODAY)
+    assert (both.entry.summary, both.entry.by) == ("T1 on 2026-04-01, 2 rows", None)
+    take_back(folder, today=TODAY)
     assert (folder / "trims.csv").read_bytes() == log
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import hashlib
 import json
 import os
 import stat
@@ -187,6 +188,49 @@ def test_of_several_files_none_is_replaced_when_one_cannot_be(book, monkeypatch)
     assert list(entries(book)) == []
 
 
+def test_a_write_protected_file_is_left_alone(book, monkeypatch):
+    access = os.access
+    monkeypatch.setattr(
+        os, "access", lambda path, mode: access(path, mode) and str(path)[-9:] != "tanks.csv"
+    )
+    with pytest.raises(NotWritten, match=r"tanks.csv cannot be replaced: it is open .* or write-"):
+        put(book)
+    assert names(book) == [LOCK, "tanks.csv"]
+    put(book, name="areas.csv", old=None)
+
+
+@pytest.mark.parametrize("back", [True, False])
+def test_what_came_and_went_is_put_back_where_a_later_file_is_held(book, monkeypatch, back):
+    """Six tries; what cannot be put back either is in the journal, and its place is told."""
+    (book / "closed.csv").write_bytes(OLD)
+    real, tries = os.replace, []
+
+    def held(source, target):
+        if str(target).endswith("tanks.csv"):
+            tries.append(target)
+        if tries and (not back or str(target).endswith("tanks.csv")):
+            raise PermissionError(errno.EACCES, "in use")
+        return real(source, target)
+
+    monkeypatch.setattr(replace, "_PAUSE_S", 0.0)
+    monkeypatch.setattr(os, "replace", held)
+    new = {"areas.csv": NEW, "closed.csv": None, "tanks.csv": NEW}
+    old = {"areas.csv": None, "closed.csv": OLD, "tanks.csv": OLD}
+    said = r"tanks.csv cannot be replaced" if back else r"closed.csv could not be put back; what it"
+    with pytest.raises(NotWritten, match=said):
+        replace_files(book, new, old)
+    assert len(tries) == 6
+    assert read_file(book, "tanks.csv") == OLD
+    assert read_file(book, "areas.csv") is None
+    if back:
+        assert read_file(book, "closed.csv") == OLD
+        assert [*entries(book)] == []
+        assert names(book) == [LOCK, "closed.csv", JOURNAL, "tanks.csv"]
+    else:
+        [told] = entries(book)
+        assert told.files["closed.csv"].removed == OLD
+
+
 def test_a_file_held_for_a_moment_is_waited_for(book, monkeypatch):
     real, tries = os.replace, []
 
@@ -209,7 +253,9 @@ def test_a_folder_that_may_not_be_written_in(book, monkeypatch):
     assert names(book) == ["tanks.csv"]
 
 
-def test_a_lock_held_elsewhere_is_said(book):
+def test_a_lock_held_elsewhere_is_said(book, monkeypatch):
+    assert journal.PATIENCE_S >= 10
+    monkeypatch.setattr(journal, "PATIENCE_S", 0.05)
     held, done = threading.Event(), threading.Event()
 
     def hold():
@@ -223,13 +269,12 @@ def test_a_lock_held_elsewhere_is_said(book):
     try:
         with (
             pytest.raises(NotWritten, match="another growthcast has been writing"),
-            book_lock(book, patience_s=0.05),
+            book_lock(book),
         ):
             pass
     finally:
         done.set()
         other.join()
-    assert journal.PATIENCE_S >= 10
 
 
 def test_the_lock_may_be_entered_again(book):
@@ -248,13 +293,57 @@ def test_a_torn_line_of_the_journal_is_passed_by(book):
 
 
 @pytest.mark.parametrize(
-    ("old", "new"),
-    [(b"", b"abc"), (b"abc", b""), (b"aaa", b"aaaa"), (b"abcabc", b"abc"), (b"xay", b"xbby")],
+    ("old", "new", "splice"),
+    [
+        (b"", b"abc", (0, b"", b"abc")),
+        (b"abc", b"", (0, b"abc", b"")),
+        (b"aaa", b"aaaa", (3, b"", b"a")),
+        (b"abcabc", b"abc", (3, b"abc", b"")),
+        (b"xay", b"xbby", (1, b"a", b"bb")),
+        (b"same 1 tail", b"same 23 tail", (5, b"1", b"23")),
+        (None, b"ab", (0, b"", b"ab")),
+        (b"ab", None, (0, b"ab", b"")),
+    ],
 )
-def test_a_splice_makes_the_new_from_the_old(old, new):
+def test_a_splice_is_the_least_that_makes_the_new_from_the_old(old, new, splice):
     s = splice_of(old, new)
-    assert old[: s.at] + s.removed + old[s.at + len(s.removed) :] == old
-    assert old[: s.at] + s.added + old[s.at + len(s.removed) :] == new
+    assert (s.at, s.removed, s.added) == splice
+    for told, data in ((s.before, old), (s.after, new)):
+        assert told == (None if data is None else hashlib.sha256(data).hexdigest())
+
+
+def test_the_journals_lines_are_plain_text_and_a_torn_one_is_ended(book):
+    """Two entries are two lines; what is no UTF-8 is escaped, and comes back byte for byte."""
+    put(book, new=OLD + "ä".encode())
+    put(book, old=OLD + "ä".encode())
+    first, second, end = (book / JOURNAL).read_bytes().split(b"\n")
+    assert "ä".encode() in first
+    assert b"\\udce4" in second
+    assert end == b""
+    (book / JOURNAL).write_bytes(first)
+    put(book, new=None, old=NEW)
+    assert (book / JOURNAL).read_bytes().startswith(first + b"\n{")
+    whole = [*entries(book)]
+    assert [entry.files["tanks.csv"].removed for entry in whole] == [b"", NEW]
+    assert [entry.files["tanks.csv"].after is None for entry in whole] == [False, True]
+    with (book / JOURNAL).open("ab") as stream:  # lines of others, and entries that are none
+        stream.write(b'7\n{"files": 1}\n{"files": {}, "visit": ["ab"]}\n\n')
+    assert [*entries(book)] == whole
+
+
+def test_the_journal_keeps_what_was_said_of_a_change(book):
+    said = journal.Entry("log", "in words", "abc", ("v1", "a line"), "Ida")
+    made = replace_files(book, {"tanks.csv": NEW}, {"tanks.csv": OLD}, said)
+    nobody = replace_files(book, {"tanks.csv": OLD}, {"tanks.csv": NEW}, journal.Entry(by=""))
+    assert [*entries(book)] == [made, nobody]
+    assert (made.command, made.summary, made.takes_back) == ("log", "in words", "abc")
+    assert (made.visit, made.by, nobody.by) == (("v1", "a line"), "Ida", None)
+    assert made.id != nobody.id
+    assert list(json.loads((book / JOURNAL).read_bytes().split(b"\n")[1])) == [
+        *("id", "at", "command", "summary", "files")
+    ]
+    both = [journal.Entry(takes_back="a b"), journal.Entry(takes_back="c"), journal.Entry()]
+    assert journal.undone(both) == {"a", "b", "c"}
 
 
 @pytest.mark.parametrize("mark", [".~lock.tanks.csv#", "~$tanks.csv"])
@@ -288,12 +377,41 @@ def test_what_was_not_told_or_was_changed_since_is_swept_away(book, left):
     assert names(book) == [LOCK, "areas.csv", JOURNAL, "tanks.csv"]
 
 
-def test_a_file_put_back_after_its_removal_stays(book):
+@pytest.mark.parametrize(("left", "stays"), [(b"of a later writer", True), (b"", False)])
+def test_a_removal_is_completed_and_a_file_put_back_after_it_stays(book, left, stays):
+    """What is to be removed has an empty file beside it."""
     put(book, new=None)
     (book / "tanks.csv").write_bytes(OLD)
-    (book / ".tanks.csv.growthcast-new").write_bytes(b"of a later writer")
+    (book / ".tanks.csv.growthcast-new").write_bytes(left)
     with book_lock(book):
-        assert read_file(book, "tanks.csv") == OLD
+        assert read_file(book, "tanks.csv") == (OLD if stays else None)
+    assert names(book) == [LOCK, JOURNAL, *(["tanks.csv"] if stays else [])]
+
+
+def test_of_several_files_a_killed_writer_left_each_is_completed_where_it_links_to(book):
+    """The last line names both; one is not there yet, the other lies elsewhere."""
+    elsewhere = book / "elsewhere"
+    elsewhere.mkdir()
+    (book / "tanks.csv").rename(elsewhere / "shared.csv")
+    (book / "tanks.csv").symlink_to(elsewhere / "shared.csv")
+    replace_files(book, {"tanks.csv": NEW, "areas.csv": OLD}, {"tanks.csv": OLD, "areas.csv": None})
+    (elsewhere / "shared.csv").write_bytes(OLD)
+    (book / "areas.csv").unlink()
+    (elsewhere / ".shared.csv.growthcast-new").write_bytes(NEW)
+    (book / ".areas.csv.growthcast-new").write_bytes(OLD)
+    with book_lock(book):
+        assert (read_file(book, "tanks.csv"), read_file(book, "areas.csv")) == (NEW, OLD)
+    assert names(elsewhere) == ["shared.csv"]
+    assert names(book) == [LOCK, "areas.csv", "elsewhere", JOURNAL, "tanks.csv"]
+
+
+def test_what_is_left_is_looked_at_once_a_lock(book):
+    (beside := book / ".tanks.csv.growthcast-new").write_bytes(b"of this writer")
+    with book_lock(book):
+        assert not beside.exists()
+        beside.write_bytes(b"of this writer")
+        with book_lock(book):
+            assert beside.exists()
 
 
 @pytest.mark.parametrize(

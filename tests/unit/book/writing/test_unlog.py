@@ -8,8 +8,15 @@ import pytest
 
 from growthcast.book.writing.append import add_rows
 from growthcast.book.writing.areas import move_bounds, replace_area, retire
-from growthcast.book.writing.journal import JOURNAL, entries
-from growthcast.book.writing.unlog import CHANGES, change_visit, take_back
+from growthcast.book.writing.journal import JOURNAL, entries, hash_of, splice_of
+from growthcast.book.writing.unlog import (
+    CHANGES,
+    _begins_with,
+    _without,
+    change_visit,
+    last_entry,
+    take_back,
+)
 from growthcast.errors import RowsRefused, UsageError
 from tests.unit.book.small_book import FILES, TODAY
 
@@ -199,3 +206,61 @@ def test_a_visit_logged_again_may_bring_a_column(make_book):
     assert (folder / "trims.csv").read_text() == (
         f"{head},by\n2026-02-01,T1,A1,24,\n2026-02-15,T1,A1,21,Ida\n2026-02-15,T1,A2,8,Ida\n"
     )
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "now", "found"),
+    [
+        (b"a\n", b"a\nb\n", b"a\nb\n", b"a\n"),
+        (b"a\n", b"a\nb\n", b"a\nb\nc\r\n", b"a\nc\r\n"),  # a row added since
+        (b"a\nx\n", b"a\ny\n", b"a\ny\nc", b"a\nx\nc"),
+        (b"a\n", b"a\nb\n", b"z\nb\nc\n", b"z\nc\n"),  # lines above it changed by hand
+        (b"a\n", b"a\nb\n", b"z\nb\nb\n", False),  # two such lines
+        (b"a\n", b"a\nb\n", b"z\nc\n", False),
+        (b"a\n", b"a\nb", b"z\nb\n", False),  # not a whole line
+        (b"a", b"a\nb", b"a\nb", b"a"),
+        (b"a", b"a\nb\n", b"a\nb\nc\n", False),  # two rows would become one
+        ("a\r\n".encode("utf-16-le"), "a\r\nb\r\n".encode("utf-16-le"), None, False),
+        (None, b"h\n", b"h\n", None),  # a file that it brought goes again
+        (None, b"h\n", b"h\nc\n", False),  # but not its header
+        (b"h\n", None, None, b"h\n"),  # and one that it took away comes back
+        (b"h\n", None, b"c\n", False),
+    ],
+)
+def test_what_a_change_put_into_a_file_is_found_and_taken_out(old, new, now, found):
+    whole = _without(splice_of(old, new), now)
+    assert whole == ((False, None) if found is False else (True, found))
+
+
+def test_a_row_in_two_bytes_a_letter_is_taken_out_before_later_ones():
+    old, new, later = (text.encode("utf-16-le") for text in ("a\r\n", "a\r\nb\r\n", "c\r\n"))
+    assert _without(splice_of(old, new), new + later) == (True, old + later)
+
+
+def test_how_much_of_a_file_has_a_hash_up_to_an_end_of_a_line():
+    """Also the second byte of a line end of two, and the end of the file."""
+    data = b"a\r\nb\nc"
+    for size in (2, 3, 5, 6):
+        assert _begins_with(data, hash_of(data[:size])) == size
+    assert _begins_with(data, hash_of(b"a")) is None
+    assert _begins_with(data, None) is None
+    assert _begins_with(b"", hash_of(b"")) == 0
+
+
+def test_an_entry_is_found_by_the_first_word_of_its_command_and_the_beginning_of_its_id(make_book):
+    folder = make_book()
+    assert last_entry(folder) is None
+    row = {"client": "a clinic", "from_date": date(2026, 5, 1), "to_date": date(2026, 5, 2)}
+    for command, day in (("add closed", 1), ("log", 2), ("log", 3)):
+        said = {"today": TODAY, "command": command, "summary": f"{day}"}
+        more = {"date": date(2026, 3, day), "tank_id": "T1", "area_id": "A1", "before_cm": 20.0}
+        table, cells = ("closed", row) if command != "log" else ("trims", more)
+        add_rows(folder, table, [cells], **said)
+    added, first, second = entries(folder)
+    assert last_entry(folder) == second
+    assert last_entry(folder, id_=first.id[:9]) == first
+    assert last_entry(folder, CHANGES, added.id) == added
+    assert last_entry(folder, id_=added.id) is None
+    take_back(folder, today=TODAY)
+    assert last_entry(folder) == first
+    assert last_entry(folder, CHANGES, second.id) is None

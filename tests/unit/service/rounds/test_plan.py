@@ -9,6 +9,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from growthcast.book.book import Practice
+from growthcast.book.checks.rounds import ClosedTime
 from growthcast.errors import UsageError
 from growthcast.fit.design import day_number
 from growthcast.fit.growth import fit_growth
@@ -17,8 +19,10 @@ from growthcast.say.rounds import rounds_notes
 from growthcast.service.interval import interval_options
 from growthcast.service.living import living_areas
 from growthcast.service.recommend import recommend
-from growthcast.service.rounds.plan import plan_rounds
-from growthcast.service.rounds.windows import Stop, follow_visits, tank_windows
+from growthcast.service.rounds import plan as plans
+from growthcast.service.rounds.plan import PlannedVisit, _allowed, _sites, _visits, plan_rounds
+from growthcast.service.rounds.solve import solve_rounds
+from growthcast.service.rounds.windows import Chances, Stop, follow_visits, tank_windows
 from tests.books import AREAS, PRACTICE, make_book, stem_log
 
 ON = date(2026, 6, 1)  # a Monday
@@ -27,6 +31,169 @@ SITES = (
     "lobby,Client A,Hall,46,,{}\nhome,{},{},34,,{}\n"
 )
 TANKS = SITES.format("", "Client B", "", "")
+
+
+def window(tank_id, *, days=14, **changes):
+    """Make a tank of two areas; with each day 1 % is over more of one, and 5 % of the other."""
+    later = np.arange(days + 1.0)
+    over = np.stack([0.01 * later, np.full(days + 1, 0.05)])
+    known = {
+        "client": "A",
+        "site": "Hall",
+        "name": "",
+        "due_d": 2,
+        "due_by": "chance",
+        "interval_d": 7,
+        "limit_d": None,
+        "longest_d": None,
+        "minutes": 30.0,
+        "travel_min": 20.0,
+        "weekday": "",
+        "closed": (),
+        "visits_logged": 4,
+        "labels": ("x", "y"),
+        "idle": "",
+        "now": Chances(np.ones(days + 1), over),
+        "after": Chances(np.ones(days + 1), 0.5 * over[::-1]),
+    }
+    return SimpleNamespace(tank_id=tank_id, **known | changes)
+
+
+def test_a_visit_is_late_by_the_days_after_it_was_due():
+    for due, late in ((ON, 3), (ON + timedelta(days=5), 0)):
+        visit = PlannedVisit(ON + timedelta(days=3), "a", "", "", 1, 30.0, 20.0, due, 0.1)
+        assert visit.days_late == late
+
+
+def test_a_tank_is_visited_on_its_weekday_where_somebody_works_on_it_and_nobody_is_shut_out():
+    dates = [ON + timedelta(days=n) for n in (0, 1, 2, 7, 8)]  # from a Monday on
+    shut = (ClosedTime(ON + timedelta(days=2), ON + timedelta(days=7)),)
+    for weekday, closed, may in (
+        ("", (), [1, 1, 1, 1, 1]),
+        ("mon", (), [1, 0, 0, 1, 0]),
+        ("mon", shut, [1, 0, 0, 0, 0]),
+        ("sun", shut, [1, 1, 0, 0, 1]),
+    ):
+        assert _allowed(window("a", weekday=weekday, closed=closed), dates).tolist() == may
+
+
+def test_tanks_of_one_client_and_site_share_the_journey():
+    tanks = (("A", "Hall"), ("", ""), ("A", "Bar"), ("A", "Hall"), ("", ""), ("B", ""), ("B", ""))
+    named = [window(str(n), client=c, site=s) for n, (c, s) in enumerate(tanks)]
+    assert _sites(named).tolist() == [0, 1, 2, 0, 3, 4, 4]
+
+
+def test_visits_and_what_those_lose_that_come_late():
+    """Visited on days 3 and 9 of 14, due by day 1 at first and then every four days.
+
+    Before the first visit 0.05 + 0.01 a day is over on each day, so that from day 1 to day 3 are
+    lost 0.06 + 0.07; after one half of it, and from its 4th to its 6th day 0.045 + 0.05.
+    """
+    one = window("one", due_d=1, interval_d=4, limit_d=2, longest_d=5)
+    way = [Stop(0.1 * n, 0.01 * n, {"x": float(n)}) for n in range(3)]
+    offsets = np.array([0, 2, 3, 9, 12])
+    all_days = np.ones(5, dtype=bool)
+    visits, late = _visits([one], [[3, 9]], [way], ON, offsets, [all_days])
+    days = [ON + timedelta(days=n) for n in range(15)]
+    assert [(v.on, v.due_on, v.next_on, v.number) for v in visits] == [
+        (days[3], days[1], days[9], 5),
+        (days[9], days[7], None, 6),
+    ]
+    assert [(v.chance_over, v.due_by, v.cuts) for v in visits] == [
+        (0.0, "chance", {"x": 0.0}),
+        (0.1, "rhythm", {"x": 1.0}),
+    ]
+    first, second, third = sorted(late, key=lambda one: one.due_on)
+    assert [one.on for one in (first, second, third)] == [days[3], days[9], None]
+    assert [one.days_late for one in (first, second, third)] == [2, 2, 1]
+    assert [one.area_days_over for one in (first, second, third)] == pytest.approx(
+        [0.06 + 0.07, 0.045 + 0.05, 0.045]
+    )
+    assert list(late) == [first, second, third]  # what loses most comes first
+    # On day 3 before any visit 5 % of "y" are over, and 3 % of "x"; later "x" is halved 5 %.
+    assert [one.area for one in (first, second, third)] == ["y", "y", "x"]
+    assert [one.chance_over_when_due for one in (first, second, third)] == [0.0, 0.01, 0.02]
+    # No visit earlier than half of the interval after the last: days 5 to 8, and 11 to 13.
+    assert [one.for_want_of_hours for one in (first, second, third)] == [True, False, True]
+    assert [one.past_own_limit for one in (first, second, third)] == [True, True, False]
+    assert not _visits([one], [[1, 5, 9, 13]], [way + way[:2]], ON, offsets, [all_days])[1]
+
+
+def test_a_tank_that_is_due_as_the_plan_ends_is_not_late_and_an_overdue_one_is_from_its_start():
+    all_days, way = np.ones(2, dtype=bool), [Stop(0.0, 0.0, {})] * 2
+    for due, late_d in ((14, []), (13, [1]), (-3, [14])):
+        _, late = _visits(
+            [window("a", due_d=due)], [[]], [way[:1]], ON, np.array([0, 7]), [all_days]
+        )
+        assert [one.days_late for one in late] == late_d
+        assert not any(one.past_own_limit for one in late)
+    nothing = Chances(np.ones(5), np.zeros((0, 5)))
+    idle = window("a", due_by="limit", idle="none holds", interval_d=3, now=nothing, after=nothing)
+    visits, late = _visits([idle], [[0]], [way], ON, np.array([0, 1]), [all_days])
+    assert [one.due_by for one in (*visits, *late)] == ["limit", "limit"]
+    assert not late[0].for_want_of_hours  # it cannot be visited again before day 2
+    assert (late[0].area, late[0].area_days_over) == (None, 0.0)
+
+
+def test_a_plan_of_tanks_at_one_place_and_of_one_that_fills_a_day(tmp_path, monkeypatch):
+    """A week of two hours a day, known three days before it begins; the log ends on a Friday.
+
+    Two tanks are due on Wednesday at one place, 20 and 25 minutes away. One of 500 minutes fills
+    Thursday. The last was due last week, and nobody is there on Monday: a day late weighs 0.02 and
+    what is over on it. Its next visit but one is due when the plan is over.
+    """
+    late = Chances(np.ones(8), np.full((1, 8), 0.1))
+    calm = Chances(np.ones(8), np.zeros((1, 8)))
+    shut = (ClosedTime(ON, ON),)
+    known = [
+        window("one", days=7, now=late, after=calm),
+        window("two", days=7, now=late, after=calm, minutes=40.0, travel_min=25.0),
+        window("long", days=7, now=late, after=calm, minutes=500.0, due_d=3, client="B"),
+        window(
+            "shut", days=7, now=late, after=calm, client="C", due_d=-2, interval_d=3, closed=shut
+        ),
+    ]
+    asked = []
+
+    def follow(fit, windows, visited, first_d, days):
+        asked.append((visited, first_d, days))
+        return [[Stop(0.0, 0.0, {})] * (len(its) + 1) for its in visited]
+
+    def of_tanks(book, fit, advice, from_day, days):
+        asked.append((from_day, days))
+        return known
+
+    def solved(problem):
+        asked.append((problem.capacity_min.tolist(), problem.work_min.tolist()))
+        assert problem.travel_min.tolist() == [25.0, 20.0, 20.0]
+        return solve_rounds(problem)
+
+    monkeypatch.setattr(plans, "tank_windows", of_tanks)
+    monkeypatch.setattr(plans, "solve_rounds", solved)
+    monkeypatch.setattr(plans, "follow_visits", follow)
+    book = SimpleNamespace(practice=Practice(hours_per_day=2.0))
+    fit = SimpleNamespace(design=SimpleNamespace(on_day=day_number(ON) - 3))
+    plan = plan_rounds(book, fit, [], ON, 1)
+    assert asked == [
+        (day_number(ON), 7),
+        ([120.0] * 5, [30.0, 40.0, 100.0, 30.0]),
+        ([[2], [2], [3], [1, 4]], 3, 7),
+    ]
+    assert (plan.on, plan.start, plan.end) == (ON - timedelta(days=3), ON, ON + timedelta(days=6))
+    assert plan.minutes_per_day == (0.0, 50.0, 30.0 + 40.0 + 25.0, 520.0, 50.0)
+    assert [(v.tank_id, v.travel_min) for v in plan.visits] == [
+        ("shut", 20.0),
+        ("one", 25.0),
+        ("two", 0.0),
+        ("long", 20.0),
+        ("shut", 20.0),
+    ]
+    assert plan.weighed_loss == pytest.approx(0.1 + 0.02)
+    [one] = plan.late
+    assert (one.tank_id, one.days_late, one.for_want_of_hours) == ("shut", 1, False)
+    assert plan.area_days_over == pytest.approx(0.1)
+    assert plan.hours_per_day == 2.0
+    assert plan.days[1] == {"date": ON + timedelta(days=1), "minutes": 50.0}
 
 
 def planned(folder, *, rounds="", tanks=TANKS, start=ON + timedelta(days=1), weeks=3, **files):

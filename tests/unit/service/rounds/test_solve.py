@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import itertools
-from functools import reduce
+from dataclasses import replace
+from functools import cache, reduce
 
 import numpy as np
 import pytest
 
+from growthcast.service.rounds import solve
 from growthcast.service.rounds.solve import (
     RoundsProblem,
     _bettered,
+    _day_by_day,
+    _place_each,
     cheapest_paths,
     minutes_of_days,
     path_cost,
@@ -128,3 +132,154 @@ def test_a_price_of_minutes_beats_each_tank_for_itself_where_hours_are_short():
     alone = _bettered(problem, np.zeros((40, 20), np.bool_))
     lost = [path_cost(problem.cost, plan).sum() for plan in (solve_rounds(problem), alone)]
     assert lost[0] < 0.95 * lost[1]
+
+
+def test_a_journey_is_shared_out_over_the_tanks_of_its_place():
+    """30 minutes to two tanks, 10 to a third."""
+    problem = small_problem(0)
+    shared = replace(problem, work_min=np.array([1.0, 2.0, 3.0]), travel_min=np.array([30.0, 10.0]))
+    assert shared.shared_min.tolist() == [16.0, 17.0, 13.0]
+
+
+def fits(problem, visited) -> bool:
+    """Whether visits keep to the minutes of each day, tank by tank and place by place."""
+    tanks, days = visited.shape
+    for day in range(days):
+        here = [k for k in range(tanks) if visited[k, day]]
+        places = {int(problem.site[k]) for k in here}
+        minutes = sum(problem.work_min[k] for k in here)
+        if minutes + sum(problem.travel_min[s] for s in places) > problem.capacity_min[day] + 1e-6:
+            return False
+    return True
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_each_tank_in_turn_gets_the_best_path_that_the_others_leave(seed):
+    problem = small_problem(seed, tanks=4, load=0.7)
+    every = np.array(list(itertools.product([False, True], repeat=4)))
+    order = np.random.default_rng(seed).permutation(4)
+    visited = _day_by_day(problem, np.zeros((4, 4)))
+    wanted = visited.copy()
+    for tank in order.tolist():
+        plans = [np.where(np.arange(4)[:, None] == tank, own, wanted) for own in every]
+        lost = [
+            path_cost(problem.cost[[tank]], own[None])[0] if fits(problem, plan) else np.inf
+            for own, plan in zip(every, plans, strict=True)
+        ]
+        wanted = plans[int(np.argmin(lost))]
+    assert fits(problem, wanted)
+    _place_each(problem, visited, order)
+    np.testing.assert_array_equal(visited, wanted)
+
+
+def filled(problem, price):
+    """Fill days one after the other, by recursion over what is left of each tank's path."""
+    tanks, days = price.shape
+    cost = problem.cost
+
+    def step(k, node, day):
+        """Visit a tank next on a day, or no more, and go the cheapest way from there on."""
+        if day == days:
+            return cost[k, node, day]
+        return cost[k, node, day] + price[k, day] + ahead(k, day + 1)
+
+    @cache
+    def ahead(k, node):
+        return min(step(k, node, day) for day in range(node, days + 1))
+
+    node, plan = [0] * tanks, np.zeros((tanks, days), dtype=bool)
+    for day in range(days):
+        gains = []
+        for k in range(tanks):
+            later = min(step(k, node[k], then) for then in range(day + 1, days + 1))
+            alone = problem.work_min[k] + problem.travel_min[problem.site[k]]
+            gain = later - (step(k, node[k], day) - price[k, day])
+            gains.append((gain / alone, -k, gain > 0.0))
+        for _, k, worth in sorted(gains, reverse=True):
+            tried = plan.copy()
+            tried[-k, day] = True
+            if worth and fits(problem, tried):
+                plan, node[-k] = tried, day + 1
+    return plan
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_days_are_filled_with_what_loses_most_a_minute_by_waiting(seed):
+    problem = small_problem(seed, tanks=5, days=5, load=0.6)
+    price = np.random.default_rng(seed).uniform(0.0, 0.2, (5, 5))
+    plan = _day_by_day(problem, price)
+    np.testing.assert_array_equal(plan, filled(problem, price))
+    assert plan.any()
+    assert not plan.all()
+
+
+def test_prices_begin_at_what_minutes_are_worth_and_follow_what_is_asked_of_each_day(monkeypatch):
+    """One tank of half an hour, two days: visited on the first it loses 0.5, on the second 0.25.
+
+    Never visited it loses 0.85: its 30 minutes save 0.02 each. As long as the price of the second
+    day stays below 0.6 its path asks for it: half of that day's 60 minutes, none of the first
+    day's. So the logarithm of its price falls by half of the step, and the first day's by a whole.
+    """
+    cost = np.full((1, 3, 3), np.inf)
+    cost[0, 0], cost[0, 1:, 2] = [0.5, 0.25, 0.85], 0.0
+    problem = RoundsProblem(
+        cost, np.full(1, 10.0), np.zeros(1, int), np.full(1, 20.0), np.array([15.0, 60.0])
+    )
+    asked, none = [], np.zeros((1, 2), dtype=bool)
+    found = {3: np.array([[True, False]]), 20: np.array([[False, True]])}
+
+    def planned(_, price):
+        asked.append(price[0])
+        return found.get(len(asked) - 1, none)
+
+    monkeypatch.setattr(solve, "_planned", planned)
+    assert solve_rounds(problem).tolist() == [[False, True]]
+    levels = [0.0, *(0.6 * solve.LEVELS)]
+    np.testing.assert_allclose(asked[:8], np.transpose([levels, levels]))
+    assert levels[-1] == pytest.approx(0.6)
+    steps = np.cumsum(solve.STEP / np.sqrt(np.arange(1.0, solve.STEPS + 1.0)))
+    falls = np.stack([np.exp(-steps), np.exp(-0.5 * steps)], axis=1)
+    np.testing.assert_allclose(asked[8:], levels[3] * falls)  # from the level that lost least
+
+
+@pytest.mark.parametrize(("capacity", "rises"), [(10.0, 1.0), (20.0, 0.5)])
+def test_prices_rise_where_more_is_asked_than_a_day_has(monkeypatch, capacity, rises):
+    """30 minutes are asked of 20, half more than there are; three times as many count as twice."""
+    cost = np.array([[[0.0, 600.0], [np.inf, 0.0]]])
+    one = np.ones(1)
+    problem = RoundsProblem(cost, 10.0 * one, np.zeros(1, int), 20.0 * one, capacity * one)
+    asked = []
+
+    def planned(_, price):
+        asked.append(float(price[0, 0]))
+        return np.zeros((1, 1), dtype=bool)
+
+    monkeypatch.setattr(solve, "_planned", planned)
+    assert not solve_rounds(problem).any()
+    begun = 600.0 * solve.LEVELS[0]  # no level is better than no price: the first one above it
+    assert asked[8] == pytest.approx(begun * np.exp(rises * solve.STEP))
+    assert asked[9] == pytest.approx(asked[8] * np.exp(rises * solve.STEP / 2**0.5))
+
+
+@pytest.mark.parametrize(
+    ("capacity", "there"), [(25.0, [0, 0]), (30.0, [1, 0]), (39.0, [1, 0]), (40.0, [1, 1])]
+)
+def test_a_day_may_be_filled_to_its_last_minute_and_no_further(capacity, there):
+    """Two tanks of 10 minutes at one place, 20 minutes away: the second one adds 10."""
+    cost = np.full((2, 2, 2), np.inf)
+    cost[:, 0], cost[:, 1, 1] = [0.0, 5.0], 0.0
+    one = np.ones(1)
+    problem = RoundsProblem(cost, np.full(2, 10.0), np.zeros(2, int), 20.0 * one, capacity * one)
+    assert _day_by_day(problem, np.zeros((2, 1)))[:, 0].tolist() == there
+    placed = np.zeros((2, 1), dtype=bool)
+    _place_each(problem, placed, np.arange(2))
+    assert placed[:, 0].tolist() == there
+
+
+def test_what_loses_most_a_minute_goes_first_however_short_it_is():
+    """3 for 2 minutes are more a minute than 5 for 4: after them no 4 are left."""
+    cost = np.full((2, 2, 2), np.inf)
+    cost[:, 0, 0], cost[:, 0, 1], cost[:, 1, 1] = 0.0, [5.0, 3.0], 0.0
+    minutes = np.array([4.0, 2.0])
+    problem = RoundsProblem(cost, minutes, np.arange(2), np.zeros(2), np.full(1, 4.0))
+    assert _day_by_day(problem, np.zeros((2, 1)))[:, 0].tolist() == [False, True]

@@ -5,13 +5,12 @@ from __future__ import annotations
 import re
 from datetime import date
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from growthcast.book.findings import format_finding, slugs
 from growthcast.book.read import inspect_book
-from tests.unit.book.small_book import FILES, SPECIES_HEADER, TODAY, write_book, write_species
+from tests.unit.book.small_book import FILES, SPECIES_HEADER, TODAY, write_book
 
 Place = tuple[str, int | None, str | None]
 Changes = dict[str, str | bytes | None]
@@ -342,20 +341,14 @@ ALSO = {
 EXAMPLES = PROBLEMS | NOTES | REMARKS
 
 
-def found_in(tmp_path: Path, changes: Changes, on: date | None = None) -> tuple[Any, Any]:
-    folder = write_book(tmp_path / "book", changes)
-    species = write_species(tmp_path / "shipped")
-    return inspect_book(folder, today=TODAY, on=on, species_dir=species)
-
-
 def test_every_slug_has_an_example():
     assert set(EXAMPLES) | OTHERWISE == set(slugs())
 
 
 @pytest.mark.parametrize("slug", EXAMPLES)
-def test_the_example_triggers_its_slug_alone(slug, tmp_path):
+def test_the_example_triggers_its_slug_alone_in_words_that_help(slug, tmp_path):
     changes, place = EXAMPLES[slug]
-    book, findings = found_in(tmp_path, changes)
+    book, findings = inspect_book(write_book(tmp_path / "book", changes), today=TODAY)
     hits = [item for item in findings if item.slug == slug]
     assert {item.slug for item in findings} == {slug} | ALSO.get(slug, set())
     assert (hits[0].file, hits[0].row, hits[0].column) == place
@@ -363,12 +356,6 @@ def test_the_example_triggers_its_slug_alone(slug, tmp_path):
     level = "problem" if slug in PROBLEMS else "note" if slug in NOTES else "remark"
     assert hits[0].level == level
     assert (book is None) == (level == "problem")
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("slug", EXAMPLES)
-def test_the_wording_helps(slug, tmp_path):
-    _, findings = found_in(tmp_path, EXAMPLES[slug][0])
     for item in findings:
         text = format_finding(item)
         assert not re.search(r"invalid|fail|oops|error|traceback", text, re.IGNORECASE)
@@ -378,20 +365,20 @@ def test_the_wording_helps(slug, tmp_path):
         assert item.fix
 
 
-def test_a_folder_in_place_of_a_file(tmp_path):
+def test_a_folder_in_place_of_a_file(tmp_path, inspect):
     (tmp_path / "book" / "trims.csv").mkdir(parents=True)
-    _, findings = found_in(tmp_path, {"trims.csv": None})
+    _, findings = inspect(trims_csv=None)
     assert [(item.slug, item.file) for item in findings] == [("unreadable-file", "trims.csv")]
 
 
-def test_rows_after_the_asked_day_are_left_out(tmp_path):
-    book, findings = found_in(tmp_path, {}, on=date(2026, 2, 14))
+def test_rows_after_the_asked_day_are_left_out(inspect):
+    book, findings = inspect(on=date(2026, 2, 14))
     assert [(item.slug, item.file, item.row) for item in findings] == [("after-on", "trims.csv", 4)]
     assert len(book.trims) == 2
 
 
-def test_a_file_that_never_rests(tmp_path, monkeypatch):
-    folder = write_book(tmp_path / "book", {})
+def test_a_file_that_never_rests(make_book, monkeypatch):
+    folder = make_book()
     path = folder / "trims.csv"
     stat = Path.stat
 
@@ -402,6 +389,5 @@ def test_a_file_that_never_rests(tmp_path, monkeypatch):
         return stat(self, **kwargs)
 
     monkeypatch.setattr(Path, "stat", written_meanwhile)
-    species = write_species(tmp_path / "shipped")
-    _, findings = inspect_book(folder, today=TODAY, species_dir=species)
+    _, findings = inspect_book(folder, today=TODAY)
     assert [(item.slug, item.file) for item in findings] == [("unsteady-file", "trims.csv")]

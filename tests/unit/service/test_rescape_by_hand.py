@@ -1,0 +1,442 @@
+"""Variants, plants, layouts and swaps of a rescape on draws and areas made by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import product
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from growthcast.book.supposed import Layout, with_cells
+from growthcast.errors import UsageError
+from growthcast.fit.growth import fit_growth
+from growthcast.service.holding import Holding
+from growthcast.service.rescape import layouts, swaps, variants
+from growthcast.service.rescape.layouts import (
+    LayoutAdvice,
+    LayoutArea,
+    _distinct_rows,
+    _kept,
+    _with_logs,
+)
+from growthcast.service.rescape.plants import (
+    PlantAdvice,
+    _looked_at,
+    compare_plants,
+    usual_choice,
+    usually_planted_cm,
+)
+from growthcast.service.rescape.swaps import (
+    SwapSearch,
+    _cheapest,
+    _pool,
+    _search,
+    _variant,
+    swaps_to_reach,
+)
+from growthcast.service.rescape.variants import (
+    LONGEST_D,
+    Stand,
+    VariantAnswer,
+    _allowed_days,
+    _growth,
+    _range,
+    _way,
+    stand_with,
+)
+from tests.books import make_book
+from tests.unit.service.by_hand import living
+from tests.unit.service.test_rescape import CONDITIONS, HEAD, ON, layout
+
+
+def two(**changes):
+    return living([0.1, 0.05], [60.0, 12.0], [6.0, 1.0], [22.0, 4.5], spread=0.2, **changes)
+
+
+def test_growth_over_intervals_of_its_own_is_that_of_each_area_over_its_interval():
+    areas = two()
+    found = _growth(areas, np.array([1.0, 21.0]))
+    for i, days in enumerate((1.0, 21.0)):
+        np.testing.assert_allclose(found[i], areas.growth(days)[i], rtol=1e-5)
+
+
+def test_the_way_to_a_height_is_that_of_the_logistic_and_endless_beyond_a_ceiling():
+    """10 of 40 cm are odds of 1 to 3, 20 of 40 are even: ln 3 apart. 9 cm are beyond 8."""
+    areas = living([0.1, 0.1], [40.0, 8.0], [1, 1], [20, 9])
+    found = _way(areas, np.array([10.0, 2.0]), np.array([20.0, 9.0]))
+    np.testing.assert_allclose(found[0], np.log(3.0), rtol=1e-5)
+    assert np.isinf(found[1]).all()
+    over = _way(
+        areas, np.array([50.0, 8.0]), np.array([20.0, 6.0])
+    )  # none stands above its ceiling
+    assert (over < -5.0).all()
+
+
+def test_ranges_are_tenth_middle_and_ninetieth_of_the_draws_in_order():
+    mixed = np.random.default_rng(1).permutation(11).astype(float)
+    assert _range(np.stack([mixed, np.where(mixed > 8.5, np.inf, mixed)])).tolist() == [
+        [1.0, 5.0, 9.0],
+        [1.0, 5.0, np.inf],
+    ]
+
+
+@pytest.mark.parametrize("confidence", [0.5, 0.9, 1.0])
+def test_the_days_an_area_allows_are_found_as_by_trying_every_one(confidence):
+    areas = living(
+        [0.1, 0.05, 0.6, 0.01], [60, 12, 60, 3], [6, 1, 21, 1], [22, 4.5, 22, 4.5], spread=0.15
+    )
+    found = _allowed_days(areas, confidence)
+    least = areas.least_cut_cm[:, None]
+
+    def share(days):
+        return (areas.highest_cut(_growth(areas, np.full(4, float(days)))) >= least).mean(axis=1)
+
+    for i, days in enumerate(found.tolist()):
+        assert days == LONGEST_D or share(days + 1)[i] < confidence
+        assert days == 0 or share(days)[i] >= confidence
+    assert found[2] == 0  # not even one
+    assert found[3] == LONGEST_D  # its ceiling lies below the budget
+    assert 0 < found[1] < LONGEST_D
+
+
+def stand(areas, **known):
+    clock = SimpleNamespace(settle_d=np.full(areas.area.size, 30.0))
+    fit = SimpleNamespace(design=SimpleNamespace(clock=clock, area_cm2=np.zeros(1)))
+    usual = {
+        "book": None,
+        "fit": fit,
+        "tank": 0,
+        "known": 2,
+        "living": areas,
+        "area_cm2": np.array([400.0, 900.0, 100.0, 50.0])[: areas.area.size],
+        "listed_d": (7, 14),
+        "confidence": 0.9,
+        "fixed_min": 50.0,
+        "timing": None,
+    }
+    return Stand(**usual | known)
+
+
+def days_with_a_ramp(settled, ramp):
+    """Days until growth that rises from nothing over ``ramp`` adds up to ``settled`` full days."""
+    days = np.linspace(0.0, 400.0, 400_001)
+    lived = np.cumsum(np.minimum(days / ramp, 1.0)) * 0.001
+    return float(days[np.searchsorted(lived, settled)])
+
+
+@pytest.mark.parametrize("factor", [0.0, 0.3])
+def test_days_to_the_look_are_those_of_growth_that_rises_while_plants_settle(factor):
+    """All draws alike: 10 % a day from 2 to 6 cm, and 5 % from 0.1 to 1 cm of 12."""
+    areas = living([0.1, 0.05], [60.0, 12.0], [6.0, 1.0], [22.0, 4.5], settling=factor)
+    areas = replace(areas, errors=replace(areas.errors, span=0.0, drift=0.0))
+    found = stand(areas).outlooks(np.array([0, 1]), np.array([2.0, 0.1]))
+    ramp = 30.0 * np.exp(factor)
+    ways = [np.log(6 / 54) - np.log(2 / 58), np.log(1 / 11) - np.log(0.1 / 11.9)]
+    for i, (way, rate) in enumerate(zip(ways, (0.1, 0.05), strict=True)):
+        wanted = days_with_a_ramp(way / rate, ramp)
+        assert found.look_d[i] == pytest.approx((wanted,) * 3, rel=2e-3)
+    assert ways[0] / 0.1 < 0.5 * ramp < ramp < ways[1] / 0.05  # both parts of the ramp
+    odds = np.log(22 / 38) - np.log(6 / 54), np.log(4.5 / 7.5) - np.log(1 / 11)
+    np.testing.assert_allclose(found.days[:, 1], [odds[0] / 0.1, odds[1] / 0.05], rtol=1e-4)
+    assert found.allowed_d.tolist() == [int(odds[0] / 0.1), int(odds[1] / 0.05)]
+    assert (found.reaches_look.tolist(), found.fills.tolist()) == ([1.0, 1.0], [1.0, 1.0])
+    planted = stand(areas).outlooks(np.array([1, 0]), np.array([1.0, 7.0]))
+    assert planted.look_d == [(0.0,) * 3] * 2
+    # Its ceiling of 12 cm lies below the middle of 8 and 22, and below a floor of 13.
+    low = replace(areas, floor_cm=np.array([6.0, 8.0]), budget_cm=np.array([22.0, 22.0]))
+    assert stand(low).outlooks(np.array([1]), np.array([1.0])).fills.tolist() == [0.0]
+    high = replace(low, floor_cm=np.array([6.0, 13.0]))
+    never = stand(high).outlooks(np.array([1]), np.array([1.0]))
+    assert never.look_d == [(None,) * 3]
+    assert (never.reaches_look.tolist(), never.days.tolist()) == ([0.0], [[LONGEST_D] * 3])
+
+
+def option(days, feasible, *within, minutes=30.0):
+    year = SimpleNamespace(hours=days)
+    return SimpleNamespace(
+        interval_d=days,
+        feasible=feasible,
+        chance_within=np.array(within),
+        minutes_per_visit=minutes,
+        year=year,
+    )
+
+
+def test_an_answer_is_limited_by_what_fails_first_at_the_next_longer_interval():
+    places = np.array([4, 7])
+    worked = [option(7, True, 0.9, 0.99), option(10, True, 0.9, 0.8), option(14, False, 0.2, 0.1)]
+    found = VariantAnswer.of(places, worked)
+    assert (found.recommended_interval_d, found.limited_by) == (10, 7)
+    assert found.chosen is worked[1]
+    none = VariantAnswer.of(places, [option(7, False, 0.3, 0.4), option(10, False, 0.3, 0.1)])
+    assert (none.recommended_interval_d, none.limited_by) == (None, 4)
+    assert none.chosen.interval_d == 7
+    every = VariantAnswer.of(places, worked[:2])
+    assert (every.recommended_interval_d, every.limited_by) == (10, None)
+
+
+@pytest.fixture(scope="module")
+def known(tmp_path_factory):
+    book = make_book(tmp_path_factory.mktemp("book"), conditions=CONDITIONS)
+    return book, fit_growth(book, ON)
+
+
+def test_a_stand_compares_listed_intervals_up_to_the_tanks_own_limit(known):
+    book, fit = known
+    lobby = book.tanks.text("tank_id") == "lobby"
+    for limit, listed in ((14.0, (7, 10, 14)), (13.0, (7, 10)), (5.0, (5,))):
+        limited = with_cells(book.tanks, lobby, {"longest_interval_d": limit})
+        found = stand_with(replace(book, tanks=limited), fit, 0, [])
+        assert found.listed_d == listed
+    assert (found.fixed_min, found.confidence, found.known) == (30.0 + 20.0, 0.9, 3)
+    assert (found.area_cm2.tolist(), found.place_of) == ([400.0, 900.0], {0: 0, 1: 1})
+    assert (found.area_id(1), found.label(1)) == ("carpet", "Front carpet")
+
+
+def test_variants_are_answered_alike_however_many_are_worked_out_at_once(known, monkeypatch):
+    one = stand_with(*known, 0, [])
+    asked = [np.array([0]), np.array([1, 0]), np.array([1]), np.array([0, 1])]
+    together = one.answers(asked, [14, 7])
+    monkeypatch.setattr(variants, "ROWS_AT_ONCE", 2)
+    assert one.answers([]) == []
+    for places, mine, theirs in zip(asked, one.answers(asked, [7, 14]), together, strict=True):
+        assert mine.places is theirs.places is places
+        for option, other in zip(mine.options, theirs.options, strict=True):
+            assert option.chance_all_within == other.chance_all_within
+            assert option.chance_within.shape == (places.size,)
+            np.testing.assert_allclose(option.area_min, other.area_min, rtol=1e-5)
+            assert option.year.hours == pytest.approx(np.median(option.hours_drawn), rel=0.05)
+    both, turned = together[3].options[0], together[1].options[0]
+    np.testing.assert_allclose(both.removed_cm, turned.removed_cm[::-1], rtol=1e-5)
+    saved = one.saved(together[3], together[0])
+    less = together[3].chosen.hours_drawn - together[0].chosen.hours_drawn
+    assert saved.hours.p50 == pytest.approx(np.median(less), rel=0.05)
+    assert saved.cost.p50 == pytest.approx(60.0 * saved.hours.p50)
+
+
+def test_a_combination_that_reaches_is_found_as_by_trying_every_one():
+    """Four areas, of which three may change, to two or three comers each."""
+    rng = np.random.default_rng(3)
+    base, owners = np.array([0, 1, 2, 3]), np.array([1, 1, 2, 3, 3, 2, 1])
+    new = np.arange(4, 11)
+    for wanted in (0.6, 0.75, 0.85, 0.95, 0.999):
+        holds = rng.random((11, 64)) < np.array([0.99] + [0.5] * 3 + [0.9] * 7)[:, None]
+        one = SimpleNamespace(confidence=wanted)
+        found, tried, size = _search(one, holds, base, new, owners)
+        chances = {}
+        for picks in product(*([None, *new[owners == area].tolist()] for area in (1, 2, 3))):
+            pairs = tuple((a, p) for a, p in zip((1, 2, 3), picks, strict=True) if p is not None)
+            kept = [area for area in base.tolist() if area not in dict(pairs)]
+            chances[pairs] = holds[[*kept, *dict(pairs).values()]].all(axis=0).mean()
+        enough = {pairs for pairs, chance in chances.items() if pairs and chance >= wanted}
+        sizes = {len(pairs) for pairs in enough}
+        last = min(sizes, default=3)
+        assert size == last
+        assert tried == sum(0 < len(pairs) <= last for pairs in chances)
+        told = {pairs: chance for chance, pairs in found}
+        assert all(chance == pytest.approx(chances[pairs]) for pairs, chance in told.items())
+        if enough:
+            assert set(told) == {pairs for pairs in enough if len(pairs) == last}
+        else:  # the likeliest of each set of areas
+            best = {}
+            for pairs, chance in chances.items():
+                areas = tuple(area for area, _ in pairs)
+                best[areas] = max(best.get(areas, 0.0), chance)
+            del best[()]
+            assert sorted(told.values()) == pytest.approx(sorted(best.values()))
+            assert len(told) == len(best) == 7
+
+
+def test_the_cheapest_of_the_fewest_swaps_on_the_least_ground_come_first(monkeypatch):
+    """Minutes of a visit are told by the plant that comes; area 1 is 900 cm2, area 0 400 cm2."""
+    minutes = {10: 50.0, 11: 40.0, 12: 45.0, 13: 41.0, 20: 42.0, 21: 30.0}
+    asked = []
+
+    def answers(variants, intervals):
+        asked.append((len(variants), intervals))
+        return [
+            SimpleNamespace(options=[SimpleNamespace(minutes_per_visit=minutes[max(places)])])
+            for places in (variant.tolist() for variant in variants)
+        ]
+
+    one = SimpleNamespace(area_cm2=np.array([400.0, 900.0, 100.0]), answers=answers)
+    base = np.array([0, 1])
+    tried = [(0.95, ((0, plant),)) for plant in (10, 11, 12, 13)]
+    tried += [(0.99, ((1, 20),)), (0.92, ((1, 21),)), (0.99, ((0, 10), (1, 20)))]
+    # Three of the set on the least ground, and the cheapest of the other; pairs are no fewest.
+    assert _cheapest(one, base, tried, 14) == [((1, 21),), ((0, 11),), ((0, 13),), ((0, 12),)]
+    assert asked == [(4, [14]), (2, [14])]
+    assert _cheapest(one, base, [], 14) == []
+    monkeypatch.setattr(swaps, "MOST_COSTED", 1)
+    monkeypatch.setattr(swaps, "MOST_SETS", 1)
+    assert _cheapest(one, base, [(0.97, ((0, 12),)), *tried], 14) == [((0, 12),)]
+    assert _variant(base, ((1, 21),)).tolist() == [0, 21]
+
+
+def test_what_a_layout_does_not_hold_is_named():
+    def area(area_id, holds):
+        return LayoutArea(area_id, area_id, "s", False, 400.0, 0.9, (), holds, "")
+
+    answer = SimpleNamespace(recommended_interval_d=14)
+    some = LayoutAdvice("a", answer, None, (area("x", 0.49), area("y", 0.5)), None, 1.0, None)
+    assert [one.area_id for one in some.lost] == ["x"]
+    assert (some.nothing_holds, some.interval_d) == (False, 14)
+    none = replace(some, areas=some.areas[:1])
+    assert (none.nothing_holds, none.interval_d) == (True, None)
+
+
+def test_areas_of_layouts_are_told_apart_by_all_that_is_known_of_them(known, tmp_path, monkeypatch):
+    """Frogbit over 2,500 cm2 at 70 to 90 % covers 2,000; the light below it is asked for."""
+    book, fit = known
+    floats = "float,limnobium-laevigatum,2500,70,90,\n"
+    head = HEAD.strip() + ",light_share\n"
+    stems, other = "stems,rotala-rotundifolia,400,7,22,{}\n", "left,rotala-rotundifolia,400,7,22,\n"
+    texts = [stems.format("") + other, stems.format("") + floats, stems.format("0.5") + floats]
+    texts.append(stems.format("0.5"))
+    asked = []
+
+    def light_under(*told):
+        asked.append(told[-1])
+        return 0.8 if told[-1] else 1.0
+
+    monkeypatch.setattr(layouts, "light_under", light_under)
+    listed = [layout(tmp_path, f"l{n}", head + text, book) for n, text in enumerate(texts)]
+    assert isinstance(listed[0], Layout)
+    rows, ids, places, light = _distinct_rows(book, fit, 0, listed)
+    assert asked == pytest.approx([0.0, 2000.0, 2000.0, 0.0])
+    assert light == [1.0, 0.8, 0.8, 1.0]
+    assert ids == ["stems", "left", "stems", "float", "stems", "stems"]
+    assert places == [[0, 1], [2, 3], [4, 3], [5]]
+    assert [row["light_share"] for row in rows] == [None, None, 0.8, None, 0.4, 0.5]
+    assert rows[1] | {"label": ""} == {
+        "area_id": "left=rotala-rotundifolia 2",
+        "tank_id": "lobby",
+        "species_id": "rotala-rotundifolia",
+        "label": "",
+        "area_cm2": 400.0,
+        "floor_cm": 7.0,
+        "budget_cm": 22.0,
+        "light_share": None,
+        "planted_height_cm": None,
+    }
+    # What has the id and the plant of an area that grows there keeps its log.
+    assert _kept(book, fit, 0, rows, ids) == {0: 0, 2: 0, 4: 0, 5: 0}
+    assert _kept(book, fit, 1, rows, ids) == {}
+
+
+def plant(**changes):
+    usual = {
+        "is_there_now": False,
+        "holding": Holding(np.array([0.9]), np.ones(1), np.ones(1)),
+        "chance_reaches_look": 0.9,
+        "chance_fills": 0.8,
+        "lowest_cut_cm": 3.0,
+        "budget_cm": 22.0,
+        "look_d": (1.0, 90.0, None),
+    }
+    made = object.__new__(PlantAdvice)
+    for name, value in (usual | changes).items():
+        object.__setattr__(made, name, value)
+    return made
+
+
+def test_a_plant_fits_where_it_likely_holds_fills_the_place_and_can_be_cut():
+    assert plant().fits
+    assert plant().chance_fills_look == 0.8
+    assert plant(chance_fills=0.95).chance_fills_look == 0.9
+    for chance, fits in ((0.5, True), (0.49, False)):
+        assert plant(chance_fills=chance).fits is fits
+        lost = Holding(np.array([chance]), np.ones(1), np.ones(1))
+        assert (plant(holding=lost).fits, plant(holding=lost).is_lost) == (fits, not fits)
+    for lowest, tall in ((21.9, False), (22.0, True)):
+        assert (plant(lowest_cut_cm=lowest).is_too_tall, plant(lowest_cut_cm=lowest).fits) == (
+            tall,
+            not tall,
+        )
+    waits = [plant(look_d=(0.0, days, None)).waits_long for days in (90.0, 90.1, None)]
+    assert waits == [False, True, True]
+    assert not plant(look_d=(0.0, None, None), is_there_now=True).waits_long
+    assert _looked_at(np.array([3.0, 364.0, 365.0])) == {"p10": 3.0, "p50": 364.0, "p90": None}
+
+
+def test_a_keeper_thinks_of_the_form_that_stands_there_or_of_the_place(known):
+    book, fit = known
+    assert usual_choice(book, fit, 1) == ("carpet", "")
+    placed = with_cells(book.areas, np.array([True, False, False]), {"place": "back"})
+    assert usual_choice(replace(book, areas=placed), fit, 0) == (None, "back")
+
+
+def test_an_area_that_is_kept_grows_as_its_log_says_under_its_new_light():
+    """The third is what the first becomes at half of the response, and the fourth the second."""
+    areas = living([0.1, 0.05, 0.2, 0.3], [60, 12, 30, 40], [6] * 4, [22] * 4, spread=0.2)
+    ticking = SimpleNamespace(speed=lambda day: np.array([1.0, 0.8, 0.5, 0.8]))
+    design = SimpleNamespace(clock=ticking, on_day=20_000.0)
+    one = SimpleNamespace(
+        living=areas, place_of={n: n for n in range(4)}, known=2, fit=SimpleNamespace(design=design)
+    )
+    found = _with_logs(one, {0: 0, 1: 1}).draws
+    was = areas.draws
+    np.testing.assert_allclose(found.log_rate[2], was.log_rate[0] + np.log(0.5), rtol=1e-5)
+    np.testing.assert_allclose(found.log_rate[3], was.log_rate[1], rtol=1e-5)
+    np.testing.assert_array_equal(found.log_rate[:2], was.log_rate[:2])
+    for name in ("ceiling_cm", "week", "hand"):
+        np.testing.assert_array_equal(getattr(found, name)[2:], getattr(was, name)[:2])
+
+
+def test_a_plant_is_planted_at_half_of_the_floor_unless_it_is_written(known, monkeypatch):
+    book, fit = known
+    asked, outlooks = [], Stand.outlooks
+
+    def seen(self, places, planted_cm):
+        asked.append(planted_cm.tolist())
+        return outlooks(self, places, planted_cm)
+
+    monkeypatch.setattr(Stand, "outlooks", seen)
+    first, second = compare_plants(book, fit, 0, ["rotala-wallichii"])
+    written = with_cells(book.areas, np.array([True, False, False]), {"planted_height_cm": 5.0})
+    compare_plants(replace(book, areas=written), fit, 0, [])
+    assert asked == [[3.5, 3.5], [5.0]]
+    assert usually_planted_cm(np.array([0.0, 7.0])).tolist() == [0.1, 3.5]
+    for one in (first, second):
+        assert one.own_listed_d == max(d for d in (7, 10, 14, 21, 28) if d <= one.own_interval_d)
+        year, here = one.tank.chosen.year, one.tank.places.tolist().index(one.tank.places[-1])
+        removed, minutes = one.tank.chosen.removed_cm[here], one.tank.chosen.area_min[here]
+        assert one.litres_per_year.p90 == pytest.approx(0.4 * removed[2] * year.visits)
+        assert one.minutes_per_year.p10 == pytest.approx(minutes[0] * year.visits)
+        assert one.limits_tank == one.tank_limited_by.startswith("stems")
+    [now] = [one for one in (first, second) if one.is_there_now]
+    assert (now.spans, now.basis, now.is_cover) == (7, "own log", False)
+    with pytest.raises(UsageError):
+        compare_plants(book, fit, 0, ["limnobium-laevigatum"])  # measured by its cover
+
+
+def test_a_swap_is_sought_among_plants_of_the_form_that_stands_there(known):
+    book, fit = known
+    priors = fit.design.priors
+    form = dict(zip(priors.species_id.tolist(), priors.form.tolist(), strict=True))
+    usual, rosettes = (_pool(book, fit, 0, (), wanted, None) for wanted in (None, "rosette"))
+    assert {form[name] for name in usual} == {"stem"}
+    assert {form[name] for name in rosettes} == {"rosette"}
+    assert "hygrophila-polysperma" not in usual  # regulated in places
+    named = ["anubias-barteri", "hygrophila-polysperma", "limnobium-laevigatum"]
+    assert sorted(_pool(book, fit, 0, named, "stem", None)) == ["hygrophila-polysperma"]
+    assert sorted(_pool(book, fit, 0, named, None, None)) == named[:2]
+    assert _pool(book, fit, 0, named, None, {"anubias-barteri"}) == ["anubias-barteri"]
+
+
+def test_nothing_is_sought_where_the_tank_holds_and_kept_areas_that_do_not_are_named(known):
+    book, fit = known
+    done = swaps_to_reach(book, fit, 0, 1, [], plants=["rotala-wallichii"])
+    assert (done.holds_already, done.combinations_tried, done.most_swaps) == (True, 0, 0)
+    assert (done.proposals, done.nearest, done.pinned_short) == ((), None, ())
+    kept = swaps_to_reach(book, fit, 0, 60, ["stems", "carpet"], plants=["rotala-wallichii"])
+    assert [name for name, _ in kept.pinned_short] == ["stems", "carpet"]
+    assert all(chance < 0.9 for _, chance in kept.pinned_short)
+    assert (kept.combinations_tried, kept.nearest) == (0, None)
+    for lost, nothing in ((2, True), (1, False)):
+        made = object.__new__(SwapSearch)
+        object.__setattr__(made, "not_holding", (None,) * lost)
+        object.__setattr__(made, "now", SimpleNamespace(places=np.arange(2)))
+        assert made.nothing_holds is nothing
