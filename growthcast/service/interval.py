@@ -152,14 +152,10 @@ class IntervalOptions:
         return self._ends[1]
 
     @property
-    def removed_cm(self) -> FloatArray:
-        """What usually comes off (A,) [cm, or % cover]."""
-        return np.maximum(self.found_cm[:, 1] - self.cut_cm, 0.0)
-
-    @property
     def removed_share(self) -> FloatArray:
-        """That as a share of the usual height (A,) [0-1]."""
-        share: FloatArray = self.removed_cm / np.maximum(self.found_cm[:, 1], 1e-9)
+        """What usually comes off as a share of the usual height (A,) [0-1]."""
+        usual = self.found_cm[:, 1]
+        share: FloatArray = np.maximum(usual - self.cut_cm, 0.0) / np.maximum(usual, 1e-9)
         return share
 
     @cached_property
@@ -390,15 +386,13 @@ def highest_rank(
     int array (R,)
         Ranks from 0; -1 where none holds it.
     """
-    draws = ranked.shape[1]
-    low, high = np.full(living.first.size, -1), np.full(living.first.size, draws - 1)
-    # At this rank one area alone uses up all that may fail: the answer mostly lies just below.
-    middle = np.minimum(((1.0 - confidence) * draws).astype(np.int64) + 1, high)
+    low = np.full(living.first.size, -1)
+    high = np.full(living.first.size, ranked.shape[1] - 1)
     while (low < high).any():
+        middle = (low + high + 1) // 2
         cut = np.maximum(at_rank(ranked, middle[living.run]), least)
         holds = highest >= column(cut)
         holds = holds if anyhow is None else np.logical_or(holds, anyhow, out=holds)
         enough = all_hold(living, holds) >= confidence
         low, high = np.where(enough, middle, low), np.where(enough, high, middle - 1)
-        middle = (low + high + 1) // 2
     return low

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from math import isclose
 from typing import Any
 
 import numpy as np
@@ -124,15 +125,19 @@ def _bounds(case: _Case, mine: list[ShortArea | None]) -> Iterator[Mend]:
 
     Then cuts down to the floor where the lowest cut that is known to be stood lies above it.
     """
-    floor, safe = case.living.floor_cm, case.living.safe_cut_cm
+    floor, safe, higher = (
+        case.living.floor_cm,
+        case.living.safe_cut_cm,
+        case.living.budget_cm.copy(),
+    )
     short = np.array([one is not None for one in mine])
-    needed = np.array([0.0 if one is None else one.needed_budget_cm for one in mine])
-    higher = np.where(short, np.ceil(needed / STEP_CM - 1e-6) * STEP_CM, case.living.budget_cm)
+    needed = np.array([one.needed_budget_cm for one in mine if one is not None])
+    higher[short] = np.ceil(needed / STEP_CM - 1e-6) * STEP_CM
     yield case.mend_bound("budget", "budget_cm", higher, short)
-    cuts = [0.0 if one is None else one.area.cut_needed_cm for one in mine]
+    cuts = [one.area.cut_needed_cm for one in mine if one is not None]
     if None not in cuts:
-        lower = np.floor(np.array(cuts, np.float64) / STEP_CM + 1e-6) * STEP_CM
-        lower = np.where(short, lower, floor)
+        lower = floor.copy()
+        lower[short] = np.floor(np.array(cuts, np.float64) / STEP_CM + 1e-6) * STEP_CM
         lower = np.maximum(lower, np.minimum(safe, floor))
         yield case.mend_bound("floor", "floor_cm", lower, short)
     above = short & (safe > floor)
@@ -167,7 +172,7 @@ def lit_below(book: Book, fit: GrowthFit, living: LivingAreas, changed: LivingAr
     middle = 0.5 * (changed.floor_cm + changed.budget_cm)[floats] / 100.0
     covered = float((middle * fit.design.area_cm2[changed.area[floats]]).sum())
     light = ppfd * light_under(book, fit, tank, covered)
-    if abs(light - ppfd) < 1e-9 * ppfd:
+    if isclose(light, ppfd):
         return changed
     under = suppose(book, fit, tank, Changes({"ppfd_umol": light}, {})).fit
     rates = living_areas(under, living.tank).draws.log_rate
@@ -179,7 +184,7 @@ def _less_light(case: _Case) -> Iterator[Mend]:
     """The brightest dimming of the lamp with which the interval holds, or the strongest tried."""
     fit, tank = case.fit, int(case.living.tank[0])
     ppfd = conditions_now(fit, tank)["ppfd_umol"]
-    if not np.isfinite(ppfd) or ppfd <= 0.0:
+    if not ppfd > 0.0:
         return
     for share in DIMMED_SHARES:
         dimmed = float(round(share * ppfd))

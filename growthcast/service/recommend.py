@@ -303,7 +303,7 @@ def _falling_short(block: _Block, number: int, run: int) -> list[int]:
     At least one of them: where none falls short by itself, that which is the likeliest to be over.
     """
     option, here = block.options[number], block.living.of_tank(run)
-    at_bottom = block.living.least_cut_cm[here] >= option.cut_cm[here] * (1.0 - 1e-9)
+    at_bottom = option.cut_cm[here] <= block.living.least_cut_cm[here]
     chance = np.where(at_bottom, option.chance_within[here], 1.0)
     short = option.falls_short[here]
     order: list[int] = np.argsort(np.where(short, chance, 1.0 + chance), kind="stable").tolist()

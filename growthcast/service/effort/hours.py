@@ -41,7 +41,7 @@ class Range:
         return Range(self.p10 * factor, self.p50 * factor, self.p90 * factor)
 
     @classmethod
-    def of_rows(cls, draws: FloatArray) -> list[Range]:
+    def of_rows(cls, draws: FloatArray | Singles) -> list[Range]:
         """Return the range of each row of draws (A, D)."""
         return [cls(*row) for row in quick_quantiles(draws.copy(), LEVELS).tolist()]
 
@@ -247,9 +247,6 @@ def visit_efforts(
         minutes += column(fixed_min)
         return minutes
 
-    def ranges(minutes: Singles) -> list[Range]:
-        return [Range(*row) for row in quick_quantiles(minutes, LEVELS).tolist()]
-
     def effort(option: IntervalOptions) -> VisitEffort:
         cut_cm, interval_d = option.cut_cm, option.interval_d
         once_cm = np.maximum(option.end_cm - column(cut_cm) * hand_share, 0.0)
@@ -260,8 +257,8 @@ def visit_efforts(
         area_min = hands.minutes(removed_cm, visits)
         mean_min = whole(area_min)
         return VisitEffort(
-            visit_min=ranges(whole(hands.minutes(once_cm))),
-            year_min=ranges(mean_min.copy()),
+            visit_min=Range.of_rows(whole(hands.minutes(once_cm))),
+            year_min=Range.of_rows(mean_min),
             mean_min=mean_min,
             area_min=area_min,
             removed_cm=removed_cm,

@@ -414,7 +414,7 @@ def regress(
         score = slope.T @ (weight / variance * off) - precision @ (log_min - start)
         off_start = log_min - start
         step = np.linalg.solve(curvature, score)
-        log_min = log_min + step * min(1.0, LONGEST_STEP / max(np.abs(step).max(), 1e-12))
+        log_min = log_min + step / max(1.0, np.abs(step).max() / LONGEST_STEP)
         own = np.maximum(weight * off**2 - doubt - CLOCK_ERROR_MIN**2, 0.0) / whole2
         scatter2 = (SCATTER_WORTH * SCATTER**2 + own.sum()) / (SCATTER_WORTH + own.size)
         if np.abs(step).max() < SETTLED:

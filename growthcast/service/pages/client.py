@@ -108,7 +108,7 @@ class TankFacts:
     limiting: int = 0
     courses: tuple[tuple[OptionAdvice | None, Course], ...] = ()
     beside: tuple[tuple[int, Course], ...] = ()
-    first_on: Mapping[int, date | None] = field(default_factory=dict)
+    first_on: Mapping[int, date] = field(default_factory=dict)
     together: Mapping[int, tuple[float, float]] = field(default_factory=dict)
     travel_min: float = 0.0
     now_d: float = 0.0
@@ -185,6 +185,7 @@ def gather_tank(
     visits = {
         row.interval_d: _next_visit(book, fit, tank, due.due_on)
         for row, due in zip(facts.rows, dues, strict=True)
+        if due.due_on is not None  # always: it has plants that hold
     }
     due_on, next_on = visits[option.interval_d]
     next_on = next((day for day in planned if day >= on), next_on)
@@ -202,7 +203,7 @@ def gather_tank(
         travel_min=float(book.of_tanks("travel_min")[tank]),
         now_d=_usual_gap_d(book, tank),
     )
-    return replace(facts, courses=_courses(facts, standing), beside=_beside(facts, standing))
+    return replace(facts, **_courses(facts, option, standing))
 
 
 def _rhythms(
@@ -246,13 +247,9 @@ def _usual_gap_d(book: Book, tank: int) -> float:
     return float(median(mine)) if mine.size > 1 else 0.0
 
 
-def _next_visit(
-    book: Book, fit: GrowthFit, tank: int, due_on: date | None
-) -> tuple[date | None, date | None]:
+def _next_visit(book: Book, fit: GrowthFit, tank: int, due_on: date) -> tuple[date | None, date]:
     """The day the next visit is due where that has passed, and a working day for it."""
     on, tank_id = as_date(fit.design.on_day), str(book.tanks.text("tank_id")[tank])
-    if due_on is None:
-        return None, None
     logged = (book.trims.text("tank_id") == tank_id).any()
     tomorrow = not logged or last_visit_on(book, fit, tank) == on  # a first visit is agreed before
     start = on + timedelta(days=int(tomorrow))
@@ -265,39 +262,28 @@ def _next_visit(
     return due_on if due_on < on else None, in_time[-1] if in_time else days[0]
 
 
-def _courses(
-    facts: TankFacts, standing: Standing
-) -> tuple[tuple[OptionAdvice | None, Course], ...]:
-    """The limiting area until the next visit, at the proposed rhythm and at each longer one."""
-    option = facts.option
-    if option is None or facts.next_on is None:
-        return ()
-    until, first = 7 * WEEKS_SHOWN, (facts.next_on - facts.on).days
+def _courses(facts: TankFacts, option: OptionAdvice, standing: Standing) -> dict[str, Any]:
+    """The limiting area until the next visit, at the proposed rhythm and at each longer one.
+
+    Beside it the next areas to outgrow the tank, at the proposed rhythm.
+    """
+    until = 7 * WEEKS_SHOWN
+    first = {days: (day - facts.on).days for days, day in facts.first_on.items()}
+
+    def at(one: OptionAdvice, area: int) -> Course:
+        days = one.interval_d
+        visits = range(first[days], until, days)
+        return course(standing, area, until, visits, days, one.areas[area].cut_cm)
+
     made: list[tuple[OptionAdvice | None, Course]] = []
-    if first:
-        made.append((None, course(standing, facts.limiting, first)))
-    for one in reversed(facts.rows):
-        if (days := one.interval_d) >= option.interval_d:
-            begins = facts.first_on[days] or facts.next_on
-            visits = range((begins - facts.on).days, until, days)
-            cut_cm = one.areas[facts.limiting].cut_cm
-            made.append((one, course(standing, facts.limiting, until, visits, days, cut_cm)))
-    return tuple(made)
-
-
-def _beside(facts: TankFacts, standing: Standing) -> tuple[tuple[int, Course], ...]:
-    """The next areas to outgrow the tank, at the proposed rhythm."""
-    option = facts.option
-    if option is None or facts.next_on is None:
-        return ()
-    until, days = 7 * WEEKS_SHOWN, option.interval_d
-    visits = range((facts.next_on - facts.on).days, until, days)
+    if soon := first[option.interval_d]:
+        made.append((None, course(standing, facts.limiting, soon)))
+    rows = [row for row in reversed(facts.rows) if row.interval_d >= option.interval_d]
+    made += [(row, at(row, facts.limiting)) for row in rows]
     order = sorted(range(len(option.areas)), key=lambda n: option.areas[n].chance_within)
     order.remove(facts.limiting)
-    return tuple(
-        (n, course(standing, n, until, visits, days, option.areas[n].cut_cm))
-        for n in order[:AREAS_BESIDE]
-    )
+    beside = tuple((n, at(option, n)) for n in order[:AREAS_BESIDE])
+    return {"courses": tuple(made), "beside": beside}
 
 
 def _limiting(advice: TankAdvice, areas: tuple[AreaFacts, ...]) -> int:

@@ -173,9 +173,9 @@ def longer_each(facts: Sequence[TankFacts]) -> list[tuple[TankFacts, OptionAdvic
     """
     found = []
     for tank, row in _proposed(facts):
-        longer, limit = tank.longer, tank.advice.longest_interval_d
-        beyond = longer is None or (tank.advice.own_limit and longer.interval_d > (limit or 0))
-        found.append((tank, row if longer is None or beyond else longer))
+        longer, advice = tank.longer or row, tank.advice
+        beyond = advice.own_limit and longer.interval_d > advice.longest_interval_d
+        found.append((tank, row if beyond else longer))
     return found
 
 
