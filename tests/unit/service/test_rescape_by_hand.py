@@ -400,7 +400,8 @@ def test_a_plant_is_planted_at_half_of_the_floor_unless_it_is_written(known, mon
     assert asked == [[3.5, 3.5], [5.0]]
     assert usually_planted_cm(np.array([0.0, 7.0])).tolist() == [0.1, 3.5]
     for one in (first, second):
-        assert one.own_listed_d == max(d for d in (7, 10, 14, 21, 28) if d <= one.own_interval_d)
+        listed = (d for d in (7, 10, 14, 21, 28) if d <= one.own_interval_d)
+        assert one.own_listed_d == max(listed, default=None)
         year, here = one.tank.chosen.year, one.tank.places.tolist().index(one.tank.places[-1])
         removed, minutes = one.tank.chosen.removed_cm[here], one.tank.chosen.area_min[here]
         assert one.litres_per_year.p90 == pytest.approx(0.4 * removed[2] * year.visits)
