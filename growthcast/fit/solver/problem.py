@@ -262,12 +262,8 @@ class Pooling:
     def own_priors(self) -> list[tuple[FloatArray, FloatArray]]:
         """Centre and precision (A,) of each of the parameters ``OWN``."""
         density = self.density_precision + self.weighed[0]
-        precision = np.where(density > 0.0, density, 1.0)
-        return [
-            self.ceiling_prior,
-            (self.log_habit, self.habit_precision),
-            (self.weighed[1] / precision, density),
-        ]
+        mean = np.divide(self.weighed[1], density, out=np.zeros_like(density), where=density > 0.0)
+        return [self.ceiling_prior, (self.log_habit, self.habit_precision), (mean, density)]
 
 
 def _above(

@@ -15,7 +15,7 @@ from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
 from growthcast.service.effort.hours import Saving
-from growthcast.service.holding import LIKELY, NOT_LIKELY, Limit, NotHolding, light_under
+from growthcast.service.holding import NOT_LIKELY, Limit, NotHolding, light_under
 from growthcast.service.living import LivingAreas
 from growthcast.service.rescape.variants import Stand, VariantAnswer, stand_with
 
@@ -117,7 +117,7 @@ def compare_layouts(
     named = [*fit.design.area_id.tolist(), *ids]
 
     def area_at(place: int, chance_within: float) -> LayoutArea:
-        area, holds = int(stand.living.area[place]), float(chances.chance[place])
+        area = int(stand.living.area[place])
         return LayoutArea(
             area_id=named[area],
             label=str(stand.book.areas.text("label")[area]),
@@ -125,8 +125,8 @@ def compare_layouts(
             keeps_its_log=area < known or area - known in kept,
             area_cm2=float(stand.area_cm2[place]),
             chance_within=chance_within,
-            doubts=chances.limits(place) if holds < LIKELY else (),
-            chance_holds=holds,
+            doubts=chances.limits(place),
+            chance_holds=float(chances.chance[place]),
             caution=stand.trait("caution", place),
         )
 

@@ -225,14 +225,13 @@ def _search(
 ) -> tuple[list[_Tried], int, int]:
     """Try every single swap, then every pair, then every three, until some reach the interval.
 
-    Returns those of the last size that reach it, or else the likeliest of each set of areas; how
-    many were tried; and the last size.
+    Returns for each set of areas those that reach it, or else the likeliest; how many were tried;
+    and the last size.
     """
     swapped = sorted(set(owners.tolist()))
-    nearest: list[_Tried] = []
-    tried = 0
+    found: list[_Tried] = []
+    tried = size = 0
     for size in range(1, min(MOST_SWAPS, len(swapped)) + 1):
-        found: list[_Tried] = []
         for areas in combinations(swapped, size):
             rest = np.asarray(holds[base[~np.isin(base, areas)]].all(axis=0))
             comers = [new[owners == area] for area in areas]
@@ -245,11 +244,9 @@ def _search(
                 plants = [int(c[i]) for c, i in zip(comers, at, strict=True)]
                 pairs = tuple(zip(areas, plants, strict=True))
                 found.append((float(chance[tuple(at)]), pairs))
-        nearest += found
-        reached = [one for one in found if one[0] >= stand.confidence]
-        if reached:
-            return reached, tried, size
-    return nearest, tried, min(MOST_SWAPS, len(swapped))
+        if any(chance >= stand.confidence for chance, _ in found):
+            break
+    return found, tried, size
 
 
 def _chances(holds: BoolArray, rest: BoolArray, comers: list[IntArray]) -> FloatArray:
@@ -264,14 +261,10 @@ def _chances(holds: BoolArray, rest: BoolArray, comers: list[IntArray]) -> Float
 
 
 def _cheapest(stand: Stand, base: IntArray, reach: list[_Tried], reach_d: int) -> list[_Pairs]:
-    """Return the combinations with the fewest swaps, the cheapest in a year first."""
-    if not reach:
-        return []
-    fewest = min(len(pairs) for _, pairs in reach)
+    """Return some of the combinations that reach the interval, the cheapest in a year first."""
     grouped: dict[tuple[int, ...], list[_Tried]] = {}
     for chance, pairs in reach:
-        if len(pairs) == fewest:
-            grouped.setdefault(tuple(area for area, _ in pairs), []).append((chance, pairs))
+        grouped.setdefault(tuple(area for area, _ in pairs), []).append((chance, pairs))
     ground = {areas: float(stand.area_cm2[list(areas)].sum()) for areas in grouped}
     best: list[tuple[float, _Pairs]] = []
     for areas in sorted(grouped, key=lambda group: (ground[group], group))[:MOST_SETS]:

@@ -114,9 +114,9 @@ class Stand:
         block = (np.cumsum(sizes) - sizes) // ROWS_AT_ONCE if sizes.size else sizes
         for number in steps(distinct(block).tolist()):
             mine = [variants[i] for i in np.flatnonzero(block == number).tolist()]
-            living, every = combined(self.living, mine), np.ones(len(mine))
-            options = [interval_options(living, d, self.confidence * every) for d in listed]
-            fixed_min = self.fixed_min * every
+            living, fixed_min = combined(self.living, mine), np.full(len(mine), self.fixed_min)
+            wanted = np.full(len(mine), self.confidence)
+            options = [interval_options(living, d, wanted) for d in listed]
             efforts = visit_efforts(self.fit.design, self.timing, options, fixed_min)
             for run, places in enumerate(mine):
                 here, worked = living.of_tank(run), []
@@ -150,9 +150,8 @@ class Stand:
         pace = growth / usual[:, None]
         way = _way(living, living.least_cut_cm, living.budget_cm)
         days = np.divide(way, pace, out=np.full(pace.shape, np.inf), where=pace > 0.0)
-        up = _way(living, planted_cm, living.floor_cm)
-        settled = np.divide(up, pace, out=np.full(pace.shape, np.inf), where=pace > 0.0)
-        settled = np.where(up <= 0.0, 0.0, settled)
+        up = np.maximum(_way(living, planted_cm, living.floor_cm), 0.0)
+        settled = np.divide(up, pace, out=np.where(up > 0.0, np.inf, 0.0), where=pace > 0.0)
         ramp = column(self.fit.design.clock.settle_d[living.area]) * np.exp(living.draws.settling)
         look = np.where(
             settled < 0.5 * ramp,
@@ -165,7 +164,7 @@ class Stand:
             days=_range(np.minimum(days, LONGEST_D)),
             look_d=[
                 tuple(day if np.isfinite(day) else None for day in days)
-                for days in _range(np.where(up <= 0.0, 0.0, look)).tolist()
+                for days in _range(look).tolist()
             ],
             reaches_look=np.isfinite(look).mean(axis=1),
             fills=(living.draws.ceiling_cm >= column(middle_cm)).mean(axis=1),

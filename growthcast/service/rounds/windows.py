@@ -132,7 +132,7 @@ def tank_windows(
 
     def window(tank: int, advice: TankAdvice, rhythm: Rhythm) -> TankWindow:
         now, after = chances.get(tank, (empty, empty))
-        here = np.flatnonzero(design.stays & (design.tank == tank)) if now.over.size else ()
+        here = np.flatnonzero(design.stays & (design.tank == tank)).tolist()
         due = rhythm.due(now.all_within, advice.confidence) or Due(days, "rhythm")
         limited = rhythm.planned and rhythm.limit_d is not None
         minutes = float(fixed[tank])
@@ -156,7 +156,7 @@ def tank_windows(
             weekday=str(tanks.text("visit_weekday")[tank]),
             closed=closed.get(advice.tank_id, ()),
             visits_logged=int(distinct(logged).size),
-            labels=tuple(area_label(book, int(area)) for area in here),
+            labels=tuple(area_label(book, area) for area in here),
             now=now,
             after=after,
             idle=rhythm.idle,

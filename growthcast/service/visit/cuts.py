@@ -282,7 +282,7 @@ def _areas(
             height_now_cm=height_now[i],
             height_next_cm=height_next[i],
             removed_cm=float(off[i]),
-            removed_share=float(off[i] / max(usual[i], 1e-9)),
+            removed_share=float(off[i] / usual[i]),
             minutes=float(minutes[i]),
             chance_over_now=float(over[i]),
             chance_within=float(chance[i]),
@@ -357,5 +357,5 @@ def whole_parts(parts: Sequence[float]) -> list[int]:
     >>> whole_parts((20.4, 45.4, 46.4))
     [20, 46, 46]
     """
-    whole: list[int] = np.diff(np.round(np.cumsum([0.0, *parts]))).astype(np.int64).tolist()
+    whole: list[int] = np.diff(np.round(np.cumsum(parts)), prepend=0.0).astype(np.int64).tolist()
     return whole

@@ -21,11 +21,7 @@ from growthcast.service.advice import KnownArea
 from growthcast.service.effort.hours import Range
 from growthcast.service.living import all_hold, share_of_draws
 from growthcast.service.recommend import known_of
-from growthcast.service.visit.standing import (
-    Standing,
-    cut_to_last,
-    standing_areas,
-)
+from growthcast.service.visit.standing import Standing, cut_to_last, standing_areas
 
 Cut = tuple[int, FloatArray, FloatArray, FloatArray, FloatArray, str]
 """Days after the fit, height to cut to (A,) [cm], middle of what comes off (A,) [cm], chance (A,)
@@ -63,7 +59,7 @@ def routes_to(
     Parameters
     ----------
     standing : Standing
-        The areas of one tank as they stand.
+        The areas of one tank as they stand on the day of the fit.
     visits_d : sequence of int
         Days after the fit on which cuts can be made, ascending, before ``day_d``.
     day_d : int
@@ -83,8 +79,7 @@ def routes_to(
     """
     living, wanted = standing.living, np.array([confidence])
     least, target = living.least_cut_cm, living.stage_of(target_cm)
-    uncut = standing.later(day_d - standing.after_d)
-    routes = [Route((), uncut, np.ones(least.size, dtype=np.bool_), None)]
+    routes = [Route((), standing.later(day_d), np.ones(least.size, dtype=np.bool_), None)]
     held, cuts = standing, tuple[Cut, ...]()
     for visit, until in zip(visits_d, (*visits_d[1:], day_d), strict=True):
         arrived = held.later(visit - held.after_d)
@@ -94,7 +89,7 @@ def routes_to(
         ended = began.later(day_d - visit)
         off, often = _taken_off(arrived, began)
         height, start = (median(one.height_cm) for one in (ended, began))
-        regrown = np.maximum(height - start, 0.0) / np.maximum(height, 1e-9)
+        regrown = np.maximum(1.0 - start / height, 0.0)
         hidden = (regrown >= REGROWN_SHARE) | (off < BARELY_CUT_SHARE * start)
         last: Cut = (visit, aim, off, often, share_of_draws(ended.within()), "shape")
         routes.append(Route((*cuts, last), ended, hidden, regrown))

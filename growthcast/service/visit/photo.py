@@ -237,7 +237,8 @@ def measure(book: Book, tank_id: str, picture: Picture, told: Mapping[str, Any])
         for name in ("base", "top")
     }
     back = told.get("back") or [nothing, nothing]
-    taps = optics.Taps(*(_pixels(p, scale) for p in (told["corners"], *pairs.values(), back)))
+    pixels = (told["corners"], *pairs.values(), back)
+    taps = optics.Taps(*(scale * np.array(p, np.float64).reshape(-1, 2) for p in pixels))
     lens, method = _lens(picture, told)
     corners = taps.corners
     fill = float(corners[:, 0].max() - corners[:, 0].min()) / picture.width
@@ -270,10 +271,6 @@ def measure(book: Book, tank_id: str, picture: Picture, told: Mapping[str, Any])
         if not one.low
     )
     return PhotoReading(tank_id, method, float(view.camera_cm[2]), fill, areas, items)
-
-
-def _pixels(pairs: Sequence[Sequence[float]], scale: float) -> FloatArray:
-    return scale * np.array(pairs, dtype=np.float64).reshape(-1, 2)
 
 
 def _areas_of(book: Book, tank_id: str, told: Mapping[str, Any]) -> list[str]:

@@ -317,19 +317,16 @@ def _starts(case: TankCase, day: FloatArray) -> IntArray:
     may = case.course.open_week[0, week]
     may[max(day.size - SOON_VISITS, 0) :] = False
     places = np.flatnonzero(may)
-    if not places.size:
-        return places
     evenly = np.linspace(0, places.size - 1, min(MOST_STARTS, places.size))
     return places[evenly.round().astype(np.int64)]
 
 
 def _effect_from(case: TankCase, day: float) -> FloatArray:
     """Effect (n,) of a change of the whole tank from a day on, between those of two weeks."""
-    since = case.course.effect[0]
-    place = (day - case.evidence.bin_day[0]) / BIN_D
-    week = int(place)
-    following = since[week + 1] if week + 1 < len(since) else np.zeros_like(since[week])
-    effect: FloatArray = since[week] + (place - week) * (following - since[week])
+    since = np.pad(case.course.effect[0], ((0, 1), (0, 0)))  # nothing after the last week
+    week, part = divmod((day - case.evidence.bin_day[0]) / BIN_D, 1.0)
+    before, after = since[int(week) : int(week) + 2]
+    effect: FloatArray = before + part * (after - before)
     return effect
 
 

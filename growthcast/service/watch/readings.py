@@ -396,8 +396,6 @@ def growth_index(case: TankCase, rows: IntArray) -> Index | None:
     Index or None
         None where the readings show so little growth that its share is not known to within 1.
     """
-    if not rows.size:
-        return None
     block = np.ix_(rows, rows)
     grown = case.evidence.grown_cm[rows].sum(axis=1)
     pull = np.linalg.solve(case.known.noise[block], grown)

@@ -208,7 +208,6 @@ class Change:
     likelihood ratio, ``z^2 / 2``.
     """
 
-    z: float
     gain: float
     week: IntArray
     best_week: int
@@ -250,7 +249,6 @@ def change_of(course: Course, suspect: int, sign: float) -> Change:
     weight = chance[:, None] * np.exp(-0.5 * draws**2)
     sizes = sized[:, None] + draws / root[:, None]
     return Change(
-        z=float(z[best]),
         gain=0.5 * float(max(z[best], 0.0)) ** 2,
         week=_quantiles(np.arange(z.size), chance),
         best_week=best,

@@ -235,25 +235,20 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
     on_day = day_number(on)
     counts = readings.visit_counts(book, on_day)
     rate = float(sum(judge.ALARMS_A_YEAR.values()))
-
-    def waits(tank: int) -> TankWatch:
-        tank_id = str(book.tanks.text("tank_id")[tank])
-        return TankWatch(tank_id, "too few visits", int(counts[tank]))
-
+    ids = book.tanks.text("tank_id").tolist()
     with threadpool_limits(limits=1, user_api="blas"):
         origin, ready, not_fitted = readings.ready_cases(book, on_day, counts)
-        if origin is None:
-            waiting = tuple(waits(k) for k in tanks.tolist())
-            return WatchReport(on, None, rate, waiting, (), ())
         across = _across(book, list(ready.values()), tanks)
         watched = [
-            _tank_watch(book, ready[k], int(counts[k]), across, on_day) if k in ready else waits(k)
+            _tank_watch(book, ready[k], int(counts[k]), across, on_day)
+            if k in ready
+            else TankWatch(str(ids[k]), "too few visits", int(counts[k]))
             for k in tanks.tolist()
         ]
         species = _species_lately([case for case in ready.values() if case.tank in tanks], on_day)
     return WatchReport(
         on=on,
-        usual_until=as_date(origin - 1.0),
+        usual_until=None if origin is None else as_date(origin - 1.0),
         false_alarms_a_year=rate,
         tanks=tuple(watched),
         species=species,

@@ -174,6 +174,8 @@ def test_own_parameters_have_their_priors_and_what_weights_tell_of_densities():
     assert habit == (pooling.log_habit, pooling.habit_precision)
     assert (mean[3], precision[3]) == pytest.approx((0.375, 16.0))
     assert (mean[0], precision[0]) == (0.0, 4.0)
+    weak = replace(pooling, density_precision=0.0, weighed=weighed / 48.0).own_priors()[2]
+    assert np.stack(weak)[:, [0, 3]].tolist() == [[0.0, 0.5], [0.0, 0.25]]
     unheard = replace(pooling, density_precision=0.0).own_priors()[2]
     assert np.stack(unheard)[:, [0, 3]].tolist() == [[0.0, 0.5], [0.0, 12.0]]
 

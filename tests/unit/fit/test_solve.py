@@ -10,7 +10,13 @@ import pytest
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.solver import hierarchy
 from growthcast.fit.solver.hierarchy import border_covariance, covariance_root
-from growthcast.fit.solver.kalman import information_of, score_of, state_smoother
+from growthcast.fit.solver.kalman import (
+    filter_along,
+    information_of,
+    kalman_filter,
+    score_of,
+    state_smoother,
+)
 from growthcast.fit.solver.likelihood import log_likelihood, misfit
 from growthcast.fit.solver.linearise import FRESH_STAGE_VARIANCE
 from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, KNOTS, OWN, RATE, CannotFit
@@ -309,6 +315,16 @@ def test_a_score_alone_is_that_of_the_whole_word(both):
     [block], (_, forward) = problem.blocks, view.block(0)
     score = information_of(block.chains, forward)[1]
     np.testing.assert_allclose(score_of(block.chains, forward), score, rtol=1e-9, atol=1e-9)
+
+
+def test_innovations_move_with_what_is_predicted_as_another_filter_says(both):
+    """A filter is linear in its offsets."""
+    problem, _, view, *_ = both
+    chains, (at, forward) = problem.blocks[0].chains, view.block(0)
+    moved = RNG(7).normal(size=at.offset.size)
+    there = kalman_filter(chains, replace(at, offset=at.offset + moved))
+    found = filter_along(chains, at, forward, moved)
+    np.testing.assert_allclose(found, there.innovation[0] - forward.innovation[0], atol=1e-9)
 
 
 def test_fields_that_are_the_same_everywhere_take_the_memory_of_one():

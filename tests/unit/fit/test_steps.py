@@ -311,10 +311,12 @@ def test_a_tank_that_fits_much_worse_steps_shorter_alone_or_not(monkeypatch):
     far[RATE, :3] = 0.7
     far[RATE, 3:] = 0.01
     follow = _stages_follow(begun, far)
-    found = []
-    for most in (400, 6):
+    found, parts = [], []
+    monkeypatch.setattr(solving, "part_of", lambda *a: parts.append(a[1]) or parting.part_of(*a))
+    for most, alone in ((400, 0), (6, 1)):  # shortened once
         monkeypatch.setattr(parting, "MANY_AREAS", most)
         found.append(solving._shortened_step(begun, far, follow, EVERY))
+        assert [part.tolist() for part in parts] == alone * [[True, False, False]]
     moved = found[0].point.border[RATE] - begun.point.border[RATE]
     assert moved[:3] == pytest.approx(0.7 / 4)
     assert moved[3:] == pytest.approx(0.01)

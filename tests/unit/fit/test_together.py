@@ -13,6 +13,10 @@ from growthcast.book.read import read_book
 from growthcast.fit import growth as room
 from growthcast.fit.growth import fit_growth, fit_together, known_before
 from growthcast.fit.model.spreads import Spreads
+from growthcast.fit.rows.chains import Link
+from growthcast.fit.solver.solve import solve
+from growthcast.fit.solver.together import together
+from tests.unit.fit.small_problem import small_problem
 
 DAYS = [date(2026, 7, 30), date(2026, 8, 20), date(2026, 9, 24)]
 
@@ -51,3 +55,55 @@ def test_larger_books_are_fitted_in_groups_and_none_is_no_fit(books, alone, monk
     monkeypatch.setattr(room, "MOST_AREAS_TOGETHER", len(books[0].areas) + 1)
     assert_alike(fit_together(books, DAYS, Spreads()), alone)
     assert fit_together([], [], Spreads()) == []
+
+
+def small_with_weights(seed, count):
+    """Return a small problem with so many weights of whole tanks."""
+    problem = small_problem(seed)
+    nothing = np.zeros(count, dtype=bool)
+    weights = replace(
+        problem.weights,
+        **{
+            "grams": np.ones(count),
+            "row": np.arange(count),
+            "everything": nothing,
+            "said": nothing,
+        },
+    )
+    return replace(problem, weights=weights)
+
+
+def test_problems_stand_one_after_another_and_come_apart_as_they_were():
+    several = [small_with_weights(seed, count) for seed, count in ((1, 1), (2, 3), (3, 2))]
+    one = together(several)
+    for name in ("tank", "species"):
+        expected = [getattr(p.pooling, name) + 3 * place for place, p in enumerate(several)]
+        np.testing.assert_array_equal(getattr(one.problem.pooling, name), np.concatenate(expected))
+    assert one.of_weight.tolist() == [0, 1, 1, 1, 2, 2]
+    solution = solve(one.problem, tolerance=1e-4)
+    everything = np.array([True, False, True, True, False, False])
+    weights = replace(solution.problem.weights, everything=everything)
+    heard = replace(solution.view, problem=replace(solution.problem, weights=weights))
+    found = one.apart(replace(solution, view=heard))
+    said = [each.problem.weights.everything.tolist() for each in found]
+    assert said == [[True], [False, True, True], [False, False]]
+    for each, problem in zip(found, several, strict=True):
+        alone = solve(problem, tolerance=1e-4)
+        np.testing.assert_allclose(each.point.border, alone.point.border, atol=1e-4)
+        assert each.view.effects.species.shape == (3,)
+
+
+def test_weights_of_one_problem_stand_after_those_before_it():
+    several = [small_with_weights(seed, count) for seed, count in ((1, 1), (2, 3))]
+    for place, problem in enumerate(several):
+        [block] = problem.blocks
+        nodes = block.chains.nodes
+        bucket = np.where(nodes.link == Link.AIMED, place, -1)
+        chains = replace(block.chains, nodes=replace(nodes, bucket=bucket))
+        several[place] = replace(problem, blocks=(replace(block, chains=chains),))
+    [block] = together(several).problem.blocks
+    nodes = block.chains.nodes
+    of_second = nodes.area >= 7
+    bucket = np.where(nodes.link == Link.AIMED, np.where(of_second, 2, 0), -1)
+    np.testing.assert_array_equal(nodes.bucket, bucket)
+    np.testing.assert_array_equal(np.sort(block.chains.area), np.arange(14))

@@ -115,6 +115,11 @@ def test_a_change_is_as_strong_as_its_readings_together(each, effect, sign, z):
     assert found[0, :, 0] == pytest.approx(z)
 
 
+def replaced(one, **changes):
+    """Return a namespace with other values."""
+    return SimpleNamespace(**vars(one) | changes)
+
+
 def test_a_day_counts_the_longest_journey_to_a_place_once_and_none_where_none_is_made():
     """40 and 30 minutes at one place, 20 and 15 of them on the road; 25 minutes next door."""
 
@@ -126,6 +131,10 @@ def test_a_day_counts_the_longest_journey_to_a_place_once_and_none_where_none_is
     here = [sheet("one", "Hall", 40.0, 20.0), sheet("two", "Hall", 30.0, 15.0)]
     assert minutes_of_day(here) == 20.0 + 20.0 + 15.0
     assert minutes_of_day([*here, sheet("three", "", 25.0, 0.0)]) == 55.0 + 25.0
+    nowhere = [replaced(one, site="") for one in here]  # a client without a site is one place
+    assert minutes_of_day(nowhere) == 55.0
+    strangers = [replaced(one, site="", client="") for one in here]
+    assert minutes_of_day(strangers) == 40.0 + 30.0
 
 
 def test_surprises_count_from_what_was_expected_and_at_most_three_deviations():

@@ -204,3 +204,11 @@ def test_a_pane_that_looks_wider_than_it_is_is_another_tank_or_lens(sized, wider
             measure(sized, "lobby", taken(), told)
     else:
         assert measure(sized, "lobby", taken(), told).items == ()
+
+
+def test_what_stands_hardly_above_its_base_is_low_and_not_refused(sized):
+    """Ten pixels are 0.3 cm on the pane."""
+    told = straight(stems={"base": [2000, 2150], "top": [2000, 2140]})
+    [stems] = measure(sized, "lobby", taken(), told).areas
+    assert 0.0 < stems.height_cm < 0.6
+    assert stems.low

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from types import SimpleNamespace
 
@@ -14,7 +15,8 @@ from growthcast.service.effort.hours import Range
 from growthcast.service.visit import away, cuts
 from growthcast.service.visit.away import _sooner_or_later
 from growthcast.service.visit.cuts import _areas, _rhythm, whole_parts
-from tests.books import HEADER, make_book
+from tests.books import AREAS, HEADER, make_book
+from tests.unit.service.test_standing import clock
 
 TODAY = date(2026, 6, 8)
 DRAWS = 10
@@ -185,3 +187,38 @@ def test_what_becomes_of_areas_over_a_time_away(monkeypatch):
     assert [one.chance_within for one in (first, second)] == [1.0, 0.9]
     assert [one.needed_cut_cm for one in (first, second)] == [7.0, None]
     assert (second.usual_cut_cm, second.bridging_cut_cm, second.days_below_floor) == (3.0, 2.0, 3.0)
+
+
+def test_how_plants_came_and_how_long_ago_is_told_on_the_sheet(tmp_path, monkeypatch):
+    """The tops of the second area's plants were planted three days ago; the moss comes later."""
+    areas = AREAS.replace("planted_on,", "planted_on,start,")
+    book = make_book(tmp_path, areas=areas.replace("2025-01-01,", "2025-01-01,in-vitro,"))
+    monkeypatch.setattr(cuts, "known_of", lambda *_: {})
+    names = ["rotala-rotundifolia", "hemianthus-callitrichoides", "taxiphyllum-barbieri"]
+    told = {
+        name: np.array(["a", "b", "c"]) for name in ("scientific_name", "common_name", "caution")
+    }
+    on = day_number(TODAY)
+    ticking = replace(clock(3, planted=-100.0), planted_day=np.full(3, on - 100.0))
+    again = np.array([[np.inf], [on - 3.0], [on + 2.0]])
+    design = SimpleNamespace(
+        priors=SimpleNamespace(species_id=np.array(names), **told),
+        species=np.arange(3),
+        clock=replace(ticking, replanted_day=again, start_factor=np.full(3, 2.0)),
+        on_day=on,
+    )
+    fit = SimpleNamespace(design=design, converged=np.array([True, False, True]))
+    stems, carpet, moss = (cuts._known_of(book, fit, area) for area in range(3))
+    assert [one["start"] for one in (stems, carpet, moss)] == [
+        "in-vitro",
+        "tops",
+        "in-vitro",
+    ]
+    assert [one["since_planted_d"] for one in (stems, carpet, moss)] == [100.0, 3.0, 100.0]
+    assert [one["settles_d"] for one in (stems, carpet, moss)] == [60.0, 30.0, 60.0]
+    assert (carpet["species_id"], carpet["common_name"], carpet["settled"]) == (
+        names[1],
+        "b",
+        False,
+    )
+    assert stems["planted_on"] == date(2025, 1, 1)

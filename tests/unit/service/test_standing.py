@@ -13,6 +13,7 @@ from growthcast.service.interval import lasts_from
 from growthcast.service.visit.peak import _best_from, routes_to
 from growthcast.service.visit.standing import (
     Standing,
+    _grown_since,
     cut_to_last,
     days_that_hold,
     saved_by_leaving,
@@ -82,6 +83,36 @@ def test_growth_slows_while_plants_take_longer_to_settle_than_was_thought():
     np.testing.assert_allclose(settled.growth(20)[0], 0.1 * 20, rtol=1e-5)
 
 
+@pytest.mark.parametrize(
+    ("planted", "pause", "lag_share", "lag_d", "days", "awake"),
+    [
+        (-5_000.0, 0.0, 0.0, 0.0, 10.0, 1.0),
+        (-5_000.0, 0.0, 0.5, 2.0, 10.0, 0.9),  # half of a lag of two days, of ten
+        (-5_000.0, 0.0, 1.0, 20.0, 10.0, 0.1),  # a tenth of the growth is left at least
+        (-5_000.0, 4.0, 0.0, 0.0, 6.0, 1.0),  # the pause may be off by half: 2 of 6 days
+        (-10.0, 0.0, 0.0, 0.0, 100.0 / 60.0, np.exp(-0.01)),  # on a ramp of 30 days
+    ],
+)
+def test_what_has_grown_since_the_last_reading(planted, pause, lag_share, lag_d, days, awake):
+    """Ten days ago, at 10 % a day; the second area was read a day after the day of the fit."""
+    areas = even(lag_d=lag_d, settling=0.01)
+    areas = replace(areas, errors=replace(areas.errors, span=0.4))
+    design = SimpleNamespace(clock=clock(2, planted=planted), on_day=ON)
+    last = SimpleNamespace(
+        last_day=np.array([ON - 10.0, ON + 1.0]),
+        last_pause_d=np.array([pause, 0.0]),
+        last_lag_share=np.array([lag_share, 0.0]),
+    )
+    rate = np.log(np.full((2, DRAWS), 0.1))
+    luck = np.tile(np.linspace(-3.0, 3.0, DRAWS, dtype=np.float32), (2, 1))
+    fit = SimpleNamespace(design=design)
+    grown = _grown_since(fit, areas, last, rate, luck)
+    spread = np.hypot(0.4 * 0.7**0.5, 0.5 * pause / days)
+    wanted = 0.1 * days * awake * np.maximum(1.0 + spread * luck[0], 0.0)
+    np.testing.assert_allclose(grown[0], wanted, rtol=1e-3, atol=1e-6)
+    assert not grown[1].any()
+
+
 def test_what_rests_grows_less_and_has_less_rest_to_come():
     """Six days of rest: of 10 days 4 are awake; of 5 at least a tenth, and 1.5 days are left."""
     one = stood([10.0, 2.0], rest=6.0)
@@ -94,6 +125,14 @@ def test_what_rests_grows_less_and_has_less_rest_to_come():
         np.testing.assert_allclose(then.rest_d, left, atol=1e-5)
         assert then.after_d == days
     assert ten.later(3).after_d == 13
+
+
+def test_what_stands_at_its_budget_is_within_it_and_a_tank_where_all_of_it_is():
+    areas = even()
+    for heights, inside in (([22.0, 4.5], [1, 1]), ([22.1, 4.5], [0, 1]), ([9.0, 4.51], [1, 0])):
+        one = stood(heights, areas=areas)
+        assert one.within().all(axis=1).tolist() == inside
+        assert one.chance.tolist() == [float(all(inside))]
 
 
 def test_a_cut_leaves_what_is_lower_and_is_rested_after_by_what_it_takes():
@@ -228,14 +267,14 @@ def test_usual_cuts_last_as_many_visits_as_hold_now_and_at_every_visit():
     assert len(seen) > 2
 
 
-def saving_of(lasted, *, removed=12.0):
+def saving_of(lasted, *, removed=12.0, ends=20.0):
     """Work out what usual cuts save: 8 min to set up and half a minute a centimetre.
 
     At every visit, a week apart, 5 cm come off each of three areas. ``removed`` cm of the first
     come off where it is left for three visits, 9 cm of the second where for two.
     """
     option = SimpleNamespace(
-        interval_d=7, end_cm=np.full((3, 256), 20.0, np.float32), cut_cm=np.full(3, 15.0)
+        interval_d=7, end_cm=np.full((3, 256), ends, np.float32), cut_cm=np.full(3, 15.0)
     )
 
     def grown(days):
@@ -276,6 +315,9 @@ def test_usual_cuts_save_the_visits_at_which_areas_are_left():
         third_min = 3.0 * (10.5 - hours * 60.0 / visits)
         assert (saving_of([3, 1, 1], removed=2.0 * (third_min - 8.0))[0] is not None) is worth
     assert saving_of([1, 1, 0])[0] is None
+    # Where an area has sunk below its cut nothing comes off, and no time is taken.
+    assert saving_of([3, 1, 1], removed=-3.0)[0].hours.p50 == pytest.approx(visits * 10.5 / 60)
+    assert saving_of([3, 1, 1], ends=14.0)[0] is None
 
 
 def test_ways_to_a_day_cut_last_at_each_visit_and_only_hold_before_it():
@@ -310,6 +352,21 @@ def test_ways_to_a_day_cut_last_at_each_visit_and_only_hold_before_it():
         np.testing.assert_allclose(route.regrown, np.maximum(end - start, 0.0) / end)
         shown = (np.maximum(end - start, 0.0) / end < 0.15) & (off >= 0.02 * start)
         assert route.hidden.tolist() == (~shown).tolist()
+
+
+def test_a_cut_that_takes_less_than_a_fiftieth_does_not_show():
+    """Cut to 17.8 of 18 cm a day before, or to 17.6: a day at 10 % brings back 7 % of it."""
+    one = stood([18.0, 4.0], areas=even())
+    for aim, hidden in ((17.8, True), (17.6, False)):
+        left = one.cut(np.array([aim, np.nan]))
+        [_, route] = routes_to(one, [0], 1, np.median(left.later(1).height_cm, axis=1), 0.8)
+        assert route.cuts[0][1][0] == pytest.approx(aim, rel=1e-3)
+        assert route.hidden[0] == hidden
+        assert route.regrown[0] == pytest.approx(0.07, abs=0.005)
+    # Of ten days at 5 % two fifths of what is left of half a centimetre come back.
+    low = stood([18.0, 0.5], areas=replace(even(), floor_cm=np.array([6.0, 0.1])))
+    [_, route] = routes_to(low, [0], 10, np.array([18.0, 0.4]), 0.8)
+    assert route.regrown[1] == pytest.approx(1.0 - np.exp(-0.5), abs=0.02)
 
 
 def test_an_uncut_area_is_best_from_the_day_on_which_its_middle_draw_enters_its_band():

@@ -64,8 +64,15 @@ def hard_cut(tmp_path_factory):
     return fitted(tmp_path_factory.mktemp("hard"), LATER, trims=trims)
 
 
+@pytest.fixture(scope="module")
+def dim(tmp_path_factory):
+    """Return the small book in little light, and its fit a week after the last logged visit."""
+    light = "tank_id,from_date,ppfd_umol,photoperiod_h\nlobby,2025-01-01,20,8\n"
+    return fitted(tmp_path_factory.mktemp("dim"), LATER, conditions=light)
+
+
 @pytest.mark.parametrize("ahead_d", [0, 10, 28])
-@pytest.mark.parametrize("kind", ["lobby", "hard_cut"])
+@pytest.mark.parametrize("kind", ["lobby", "hard_cut", "dim"])
 def test_draws_stand_where_the_forecast_says(kind, ahead_d, request):
     """The same posterior by another route: nodes and normal noise there, joint draws here."""
     _, fit = request.getfixturevalue(kind)
@@ -236,11 +243,12 @@ def test_an_empty_tank_has_an_empty_sheet_plan_and_absence(tmp_path):
     areas = AREAS.replace("3,2025-01-01,\n", "3,2025-01-01,2026-03-01\n")
     book, fit = fitted(tmp_path, areas=areas)
     sheet = cut_sheet(book, fit, 1, LATER)
-    assert sheet.areas == ()
+    assert (sheet.areas, sheet.chance_all_within, sheet.rhythm) == ((), 1.0, None)
     plan = peak_plan(book, fit, 1, LATER, [ON])
-    assert plan.areas == ()
+    assert (plan.areas, plan.chance_all_best) == ((), 1.0)
     [away] = weeks_away(book, fit, ON, LATER, np.array([1]))
-    assert away.state == "lasts"
+    assert (away.state, away.chance_as_usual, away.chance_bridged) == ("lasts", 1.0, 1.0)
+    assert away.stand_in_by is None
     for answer in (sheet, plan, away):
         json.dumps(plain(answer), allow_nan=False)
 
@@ -275,12 +283,23 @@ def test_the_plan_ends_where_a_plain_simulation_ends(lobby):
     assert plan.chance_all_best == pytest.approx(inside.all(axis=0).mean(), abs=2 / 1024)
 
 
+def test_a_plan_begins_on_the_day_of_the_fit_and_its_visits_lie_before_the_day(lobby):
+    plan = plan_of(lobby, 6, [0, 5])
+    assert (plan.on, plan.day) == (LATER, LATER + timedelta(days=6))
+    days = {cut.on for area in plan.areas for cut in area.cuts}
+    assert days <= {LATER, LATER + timedelta(days=5)}
+    for day, visits in ((0, []), (6, [6]), (6, [-1]), (-1, [])):
+        with pytest.raises(ValueError, match="between the day of the fit"):
+            plan_of(lobby, day, visits)
+
+
 def test_slow_areas_are_cut_first_and_come_first(lobby):
     plan = plan_of(lobby, 42, [7, 14, 21, 28, 35])
     growth = [area.cm_per_week / area.target_cm for area in plan.areas]
     assert growth == sorted(growth)
     shaped = [area.cuts[-1].on for area in plan.areas if area.cuts]
     assert len(shaped) == 2
+    assert all(LATER < cut.on < plan.day for area in plan.areas for cut in area.cuts)
     assert shaped == sorted(shaped)
     for area in plan.areas:
         assert area.reachable
@@ -316,6 +335,12 @@ def absence(lobby, days, first_d=0):
     book, fit = lobby
     start = LATER + timedelta(days=first_d)
     return weeks_away(book, fit, start, start + timedelta(days=days))
+
+
+def test_an_absence_lies_after_the_fit_and_lasts_a_day_at_least(lobby):
+    for first_d, days in ((-1, 3), (0, 0), (2, -1)):
+        with pytest.raises(ValueError, match="on or after the day of the fit"):
+            absence(lobby, days, first_d)
 
 
 def test_a_longer_absence_is_never_likelier_to_hold(lobby):

@@ -59,7 +59,8 @@ def test_wandering_is_learnt_before_the_watch_and_allowed_for(tmp_path):
         book = make_book(tmp_path / name, trims=log_of(1.0 + swing * np.sin(week / 2.5)))
         wander = wander_before(book, origin_of(book, day_number(LAST)))
         assert wander != USUAL_WANDER
-        known, grown = lobby_case(book).known, lobby_case(book).evidence.grown_cm.sum(axis=1)
+        case = lobby_case(book)
+        known, grown = case.known, case.evidence.grown_cm.sum(axis=1)
         allowed.append(np.median(np.diag(known.covariance - known.noise) / grown**2) ** 0.5)
     assert 0.02 < allowed[0] < allowed[1]
     assert allowed[1] > 0.15
