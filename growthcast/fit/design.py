@@ -242,9 +242,10 @@ def with_spreads(design: Design, spreads: Spreads) -> Design:
 
 def _settling_as(design: Design, settling: Settling) -> Design:
     """Return a design whose plants take other times to settle."""
-    longer = (settling.factor / design.spreads.settling.factor)[design.form]
-    if (longer == 1.0).all():
+    usual = design.spreads.settling
+    if np.array_equal(settling.centre, usual.centre):
         return design
+    longer = (settling.factor / usual.factor)[design.form]
     clock = replace(design.clock, settle_d=longer * design.clock.settle_d)
     blocks = tuple(
         replace(block, chains=block.chains.grown_by(clock)) for block in design.problem.blocks

@@ -198,8 +198,8 @@ def _verdicts(block: Block, foreseen: _Foreseen, wider: float) -> tuple[IntArray
     nodes, read = block.chains.nodes, block.chains.read
     height, error = foreseen.height, foreseen.error
     variance = foreseen.variance * wider**2
-    reading = np.where(read, nodes.reading_cm, 1.0)
-    off = np.where(read, nodes.reading_cm - height, 0.0)
+    reading = nodes.reading_cm
+    off = np.where(read, reading - height, 0.0)
     sound = np.log(1.0 - GROSS_SHARE - UNLOGGED_SHARE) + log_density(off, variance + error)
     gross = np.log(GROSS_SHARE) + log_density(off, variance + GROSS_WIDTH**2 * error)
     grew, aimed = nodes.link == Link.GREW, nodes.link == Link.AIMED

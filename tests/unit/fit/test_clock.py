@@ -213,7 +213,8 @@ def test_growth_between_two_days_is_what_was_lived_through_day_by_day(doubted):
     one, _ = clock.growth_between(np.array([3]), began[2:3], ended[2:3], pause[2:3])
     assert one[0] == pytest.approx(grown[3, 2])  # asked of one area, the columns differ
     backwards, _ = clock.growth_between(np.array([3]), ended[:1], began[:1], pause[1:2])
-    assert backwards[0] <= 0.0  # no days, no pause
+    forward, _ = clock.growth_between(np.array([3]), began[:1], ended[:1], pause[:1])
+    assert backwards[0] == pytest.approx(-forward[0])  # no days, no pause
 
 
 def test_a_reading_counts_from_planting_whatever_is_asked_beside_it():

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from growthcast.book.supposed import with_conditions
-from growthcast.fit.design import build_design, day_number, with_spreads
+from growthcast.fit.design import _weights, build_design, day_number, with_spreads
 from growthcast.fit.growth import fit_growth, known_before, last_logged, on_what_fits
 from growthcast.fit.model.noise import knot_precision
 from growthcast.fit.model.spreads import Spreads
@@ -288,6 +289,23 @@ def test_an_area_without_a_log_rests_on_its_tank_or_the_table(tmp_path):
         "moss": "table",
     }
 
+    told, effects = fit.as_dict(), fit.solution.view.effects
+    spreads = fit.design.spreads
+    assert told["spread"]["interval"] == round(spreads.span, 5)
+    assert told["spread"]["tank"] == round(spreads.tank, 5)
+    assert "span" not in told["spread"]
+    assert told["tanks"][0]["effect"]["mean"] == pytest.approx(effects.tank[0, 0], abs=1e-6)
+    assert [area["spans"] for area in told["areas"]] == [7, 0, 0]
+    posterior = fit.posterior(np.arange(3))
+    assert told["areas"][2]["log_ceiling"]["sd"] == pytest.approx(
+        np.sqrt(posterior.log_ceiling_variance[2]), abs=1e-6
+    )
+    assert told["lag_d"]["stem"]["sd"] == pytest.approx(
+        spreads.lags.sd_d[fit.design.form[0]], abs=1e-6
+    )
+    assert (told["areas_with_spans"], told["rows_used"], told["whole_tank_grams"]) == (1, 8, None)
+    assert told["borrowed"] == {"model": "none", "tanks": fit.borrowed.tanks, "log_score": {}}
+
 
 def test_last_logged_day(tmp_path):
     assert last_logged(make_book(tmp_path)) == date(2026, 6, 1)
@@ -351,6 +369,27 @@ def test_a_book_becomes_priors_as_its_tables_and_spreads_say(tmp_path):
     assert other.pooling.species_precision == pytest.approx(pooling.species_precision)
     assert other.pooling.knot_precision == pytest.approx(pooling.knot_precision)
     assert other.errors.height_error_cm.tolist() == errors.height_error_cm.tolist()
+
+
+@pytest.mark.parametrize(
+    ("said", "everything", "known"),
+    [
+        (None, [True, False, True], [True, True, False]),
+        ("all", [True, False, True], [True, True, True]),
+        ("rest", [True, False, False], [True, True, True]),
+    ],
+)
+def test_a_weight_is_read_as_its_row_says_else_as_the_practice_does(said, everything, known):
+    """Rows say "everything", "the rest", nothing; where nobody says it is everything."""
+    buckets = SimpleNamespace(
+        grams=np.ones(3),
+        of_all=np.array([True, False, False]),
+        of_rest=np.array([False, True, False]),
+        row=np.arange(3),
+    )
+    traits = SimpleNamespace(gram_per_cm=np.ones(2), removed_day=np.full(2, np.nan))
+    weights = _weights(buckets, said, traits)
+    assert (weights.everything.tolist(), weights.said.tolist()) == (everything, known)
 
 
 def test_known_before_a_day_is_what_was_dated_before_it(tmp_path):

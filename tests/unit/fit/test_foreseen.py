@@ -17,6 +17,7 @@ from growthcast.fit.foreseen import (
     Evidence,
     Wander,
     _filtered_through,
+    _first_stages,
     _of_block,
     _trust,
     doubts_of,
@@ -26,7 +27,7 @@ from growthcast.fit.growth import last_logged
 from growthcast.fit.model.noise import KNOT_WINDOWS_D, knot_precision
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.kalman import kalman_filter
-from growthcast.fit.solver.problem import BORDER, HABIT, KNOTS, RATE
+from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, KNOTS, RATE
 from growthcast.fit.solver.solve import starting_point
 from growthcast.fit.solver.view import view_of
 from growthcast.growth.logistic import height_at_stage
@@ -74,10 +75,17 @@ def test_weeks_of_drift_regress_on_the_knots_as_normal_numbers_do():
 
 
 def test_a_weeks_growth_is_how_far_predictions_move_with_its_pace(view):
-    """Stages moved by a hundredth of what each span grows in a week, and filtered again."""
-    [(at, forward)] = view.kept
-    chains = view.problem.blocks[0].chains
-    nodes, bins = chains.nodes, np.arange(-10.0, 60.0, 7.0)
+    """Stages moved by a hundredth of what each span grows in a week, and filtered again.
+
+    Spans are ten days long; that of one area is of two.
+    """
+    [block] = view.problem.blocks
+    nodes = block.chains.nodes
+    short = np.where((nodes.area == 2) & (nodes.link == Link.GREW), 2.0, nodes.span_d)
+    chains = replace(block.chains, nodes=replace(nodes, span_d=short))
+    problem = replace(view.problem, blocks=(replace(block, chains=chains),))
+    view = view_of(problem, view.point)
+    [(at, forward)], nodes, bins = view.kept, chains.nodes, np.arange(-10.0, 60.0, 7.0)
     area, day, surprise, variance, lean, grown = _of_block(view, 0, bins)
     read = (forward.innovation_precision > 0.0) & np.isin(nodes.link, [2, *range(Link.CUT, 9)])
     assert int(Link.GREW) == 2
@@ -113,6 +121,21 @@ def test_since_the_origin_drift_is_no_noise_of_spans_and_stages_have_settled(vie
     stood = height_at_stage(through.point.stages[0][guessed], np.full(1, 20.0), np.full(1, 1.4))
     assert stood == pytest.approx(6.0, rel=0.2)
     assert np.exp(border[HABIT, 6]) == pytest.approx(4.0)
+
+
+def test_stages_begin_at_readings_or_usual_cuts_within_the_curve(view):
+    """On a logistic curve of 20 cm the stage of h is ln(h / (20 - h)); from 0.2 to 19 cm."""
+    [block] = view.problem.blocks
+    nodes, read = block.chains.nodes, np.flatnonzero(block.chains.read)
+    reading = nodes.reading_cm.copy()
+    reading[read[:2]] = 0.05, 30.0
+    chains = replace(block.chains, nodes=replace(nodes, reading_cm=reading))
+    border = np.zeros((BORDER, 7))
+    border[HABIT], border[CEILING] = np.log(4.0), np.log(20.0)
+    begun = _first_stages(replace(block, chains=chains), border)
+    height = np.where(np.isfinite(reading), reading, 4.0)
+    height[read[:2]] = 0.2, 19.0
+    assert begun == pytest.approx(np.log(height / (20.0 - height)))
 
 
 def test_a_reading_that_is_doubted_keeps_a_thousandth_of_its_weight(view):

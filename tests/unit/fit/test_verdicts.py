@@ -7,6 +7,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.problem import HABIT
@@ -31,7 +32,12 @@ from tests.unit.fit.dense import joint
 from tests.unit.fit.small_problem import small_problem
 
 
-def verdict(link, reading=np.nan, height=10.0, off=0.0, look=0, wider=1.0, variance=0.25):
+def verdict(link, reading=np.nan, **asked):
+    """Return the verdict on a node (see ``judged``)."""
+    return judged(link, reading, **asked)[0]
+
+
+def judged(link, reading=np.nan, height=10.0, off=0.0, look=0, wider=1.0, variance=0.25):
     """Judge one node after another of 10 cm; an area is usually cut to 4 cm.
 
     What was foreseen has a variance of 0.25, a reading one of 0.75: together 1.
@@ -57,7 +63,7 @@ def verdict(link, reading=np.nan, height=10.0, off=0.0, look=0, wider=1.0, varia
     found, beats = _verdicts(SimpleNamespace(chains=chains), foreseen, wider)
     assert (found[0], beats[0]) == (SOUND, 0.0)  # against a fresh start nothing can be said
     assert (beats[1] > 0.0) == (found[1] != SOUND)
-    return int(found[1])
+    return int(found[1]), beats[1]
 
 
 @pytest.mark.parametrize(
@@ -111,6 +117,23 @@ def test_an_amount_may_not_be_what_came_off(off, says):
 )
 def test_a_look_far_below_what_was_foreseen_may_stand_after_a_cut_nobody_logged(look, height, says):
     assert verdict(Link.GREW, height=height, look=look) == says
+
+
+@pytest.mark.parametrize(("look", "height"), [(Look.SHORT, 14.0), (Look.RIGHT, 30.0)])
+def test_a_look_is_weighed_over_sixteen_heights_foreseen_and_eight_below(look, height):
+    """Floor 6 and budget 15 cm, judged to 15 %; a cut leaves 2.8 cm or more, one time in fifty."""
+
+    def chance(heights):
+        floor, budget = (norm.cdf(np.log(cm / heights) / 0.15) for cm in (6.0, 15.0))
+        sure = floor if look == Look.SHORT else budget - floor
+        return (1.0 - 1e-4) * sure + 1e-4 / 3.0
+
+    ahead = height + 0.5 * norm.ppf((np.arange(16) + 0.5) / 16.0)
+    below = 2.8 + (height - 2.8) * (np.arange(8) + 0.5) / 8.0
+    sound, cut = np.log([chance(ahead).mean(), 0.02 * chance(below).mean()])
+    says, beats = judged(Link.GREW, height=height, look=look)
+    assert says == UNLOGGED
+    assert beats == pytest.approx(cut - sound, abs=1e-3)
 
 
 def test_the_worst_of_each_area_is_judged_first_and_verdicts_are_taken_back():
