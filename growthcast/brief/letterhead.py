@@ -9,8 +9,6 @@ from io import BytesIO
 from pathlib import Path
 from xml.etree import ElementTree
 
-from PIL import Image, UnidentifiedImageError
-
 from growthcast.book.book import Book, Practice
 from growthcast.book.words import shown
 from growthcast.brief.page import Block, Letterhead, Logo, Page
@@ -101,6 +99,8 @@ def _has_size(root: ElementTree.Element) -> bool:
 
 def _raster_fault(content: bytes, form: str) -> str | None:
     """Say why a picture of pixels cannot be shown, None where it can."""
+    from PIL import Image, UnidentifiedImageError
+
     try:
         for decode in ("verify", "load"):  # its parts to the last, then its pixels
             with Image.open(BytesIO(content), formats=[FORMATS[form]]) as picture:

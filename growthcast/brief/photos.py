@@ -9,7 +9,6 @@ from datetime import date
 from io import BytesIO
 
 from markupsafe import escape
-from PIL import Image
 
 from growthcast.book.book import Book
 from growthcast.book.words import shown
@@ -66,6 +65,8 @@ def photo_blocks(locale: Locale, photos: Sequence[Photo], level: int) -> list[Bl
 
 def _picture(locale: Locale, photo: Photo) -> Picture:
     """Return a photo as a drawing that holds it, as pages want their pictures."""
+    from PIL import Image
+
     with Image.open(BytesIO(photo.content)) as opened:
         wide, high = opened.size
     day = locale.long_date(photo.day)

@@ -13,7 +13,6 @@ International Journal of Forecasting 16, 437-450, doi:10.1016/S0169-2070(00)0006
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import date
 from typing import Literal
 
@@ -105,7 +104,7 @@ def backtest(
     against = BASELINES if leave_out is None else ("own_log", "table_only")
     made: dict[str, list[Predictive]] = {name: [] for name in ("model", *against)}
     crossing_d, not_fitted = [np.zeros(0)], dict[str, str]()
-    for origins in _origins(book, readings, spreads, used):
+    for origins in _origins(book, readings, spreads):
         pasts = [_past(origin) for origin in origins]
         starts = [only_starts(o.book, past.start) for o, past in zip(origins, pasts, strict=True)]
         tables = fit_together(starts, [origin.on for origin in origins], Spreads())
@@ -132,8 +131,8 @@ def backtest(
     )
 
 
-def foreseen_readings(book: Book, splits: int, tanks: IntArray) -> tuple[Readings, Predictive, int]:
-    """Forecast each visit to some tanks from the visits before it, by the model alone.
+def foreseen_readings(book: Book, splits: int) -> tuple[Readings, Predictive, int]:
+    """Forecast each visit from the visits before it, by the model alone.
 
     Parameters
     ----------
@@ -141,24 +140,21 @@ def foreseen_readings(book: Book, splits: int, tanks: IntArray) -> tuple[Reading
         A checked book.
     splits : int
         As ``backtest`` has it.
-    tanks : int array (R,)
-        Places of the tanks.
 
     Returns
     -------
     tuple of Readings, Predictive and int
-        The readings of these tanks, what ``backtest`` forecasts of them, and from how many days.
+        The readings, what ``backtest`` forecasts of them, and from how many days.
     """
     visits = log_visits(book)
     tank = book.areas.places("tank_id", book.tanks.text("tank_id"))
-    every = _readings(book, visits, tank, _split_days(distinct(visits.day), splits))
-    readings = every.keep(np.isin(every.tank, tanks))
+    readings = _readings(book, visits, tank, _split_days(distinct(visits.day), splits))
     made = [
         _foreseen(origin.fit, origin.areas, origin.readings)
-        for origins in _origins(book, readings, None, distinct(every.split_day))
+        for origins in _origins(book, readings, None)
         for origin in origins
     ]
-    return readings, Predictive.joined(made), distinct(every.split_day).size
+    return readings, Predictive.joined(made), distinct(readings.split_day).size
 
 
 def _whose(book: Book, area: IntArray) -> dict[str, TextArray]:
@@ -222,19 +218,11 @@ class _Origin:
     areas: IntArray
 
 
-def _origins(
-    book: Book, readings: Readings, spreads: Spreads | None, used: FloatArray
-) -> Iterator[list[_Origin]]:
-    """Fit the book before splits; those between two learnings of the spreads together.
-
-    Of the splits ``used`` (T,) those that learn, and those that have a reading.
-    """
-    asked = set(readings.split_day.tolist())
+def _origins(book: Book, readings: Readings, spreads: Spreads | None) -> Iterator[list[_Origin]]:
+    """Fit the book before each split; those between two learnings of the spreads together."""
+    used = distinct(readings.split_day)
     learnt = max(round(used.size / RELEARN_EVERY), 1) if spreads is None else 1
-    for first, *others in steps(
-        [part.tolist() for part in np.array_split(used, learnt) if part.size]
-    ):
-        some = [first, *(split for split in others if split in asked)]
+    for some in steps([part.tolist() for part in np.array_split(used, learnt) if part.size]):
         books = [known_before(book, split) for split in some]
         days = [as_date(split - 1.0) for split in some]
         fits = [fit_growth(books[0], days[0])] if spreads is None else []
@@ -246,7 +234,7 @@ def _origins(
             ids = book.areas.text("area_id")[here.area].tolist()
             place = {name: i for i, name in enumerate(fit.design.area_id.tolist())}
             areas = np.array([place[name] for name in ids], dtype=np.int64)
-            origins.append(_Origin(earlier, on, replace(fit, widening=1.0), here, areas))
+            origins.append(_Origin(earlier, on, fit.but_for(widening=1.0), here, areas))
         yield origins
 
 
@@ -293,7 +281,7 @@ def _forecast_from(
     left_out = [only_starts(origin.book, past.start, group) for group in groups]
     several = fit_together(left_out, [origin.on] * len(groups), fit.design.spreads)
     for group, apart in zip(groups, several, strict=True):
-        apart, mine = replace(apart, widening=1.0), np.isin(readings.tank, group)
+        apart, mine = apart.but_for(widening=1.0), np.isin(readings.tank, group)
         here = readings.keep(mine)
         found = _foreseen(apart, areas[mine], here)
         made["model"].height_cm[mine] = found.height_cm

@@ -125,11 +125,8 @@ def _bounds(case: _Case, mine: list[ShortArea | None]) -> Iterator[Mend]:
 
     Then cuts down to the floor where the lowest cut that is known to be stood lies above it.
     """
-    floor, safe, higher = (
-        case.living.floor_cm,
-        case.living.safe_cut_cm,
-        case.living.budget_cm.copy(),
-    )
+    living = case.living
+    floor, safe, higher = living.floor_cm, living.safe_cut_cm, living.budget_cm.copy()
     short = np.array([one is not None for one in mine])
     needed = np.array([one.needed_budget_cm for one in mine if one is not None])
     higher[short] = np.ceil(needed / STEP_CM - 1e-6) * STEP_CM

@@ -100,7 +100,7 @@ def _thousands(text: str, mark: str) -> Fault:
     else:
         whole = re.sub("[.,]", "", digits)
         fix = f"write {whole}"
-        if last >= 0 and len(digits) - last == 4 and len(re.findall("[.,]", digits)) == 1:
+        if len(re.findall("[.,]", digits)) == 1:
             fix += f", or {digits[:last]}{mark}{digits[last + 1 :]} if the mark is a decimal one"
     return Fault("thousands-mark", "with a thousands mark", fix)
 
@@ -116,7 +116,7 @@ def check_range(value: float, column: Column) -> Fault | None:
     low, high = column.low, column.high
     below = low is not None and (value < low or (column.above and value == low))
     beyond = high is not None and value > high
-    if column.unit == "share" and high is not None and 2 <= value <= 100:
+    if column.unit == "share" and 2 <= value <= 100:
         return Fault("percent-for-share", "which looks like per cent", f"write {as_share(value)}")
     if below or beyond:
         side = "too small" if below else "too large"

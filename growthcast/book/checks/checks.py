@@ -106,12 +106,11 @@ def check_double_rows(tables: Tables) -> Iterator[Finding]:
             if here == there:
                 slug = "same-rows"
             elif not here or not there:
-                bare = first if here else index
-                other = int(table.rows[index + first - bare])
+                bare, other = (first, index) if here else (index, first)
                 said["found"] = (
                     f"a second row beside row {said['first_row']}, one of the two without amounts"
                 )
-                said["fix"] = f"put the note of row {int(table.rows[bare])} into row {other}"
+                said["fix"] = f"put the note of row {table.rows[bare]} into row {table.rows[other]}"
             yield at_cell(table, index, column, slug, **said)
 
 

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
+import sys
 from collections.abc import Mapping
 from datetime import date, timedelta
+from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING
 
 from growthcast.book.book import Book
@@ -29,21 +33,39 @@ def wrong_region(code: str) -> tuple[str, str] | None:
     >>> wrong_region("de-by")
     ('"de-by", which is no code of DE or a part of it', 'did you mean "DE-BY"?')
     """
-    from holidays import list_supported_countries
+    import holidays
+    from holidays.registry import EntityLoader
 
-    parts = list_supported_countries(include_aliases=True)
+    known = list(EntityLoader.get_country_codes())
     meant = code.strip().upper().replace("_", "-")
     country = meant.partition("-")[0]
-    iso = [f"{country}-{part}" for part in parts.get(country, ()) if re.fullmatch(ISO_PART, part)]
-    if country not in parts:
-        near = [name for name in parts if len(name) == 2]
+    if country not in known:
+        near = [name for name in known if len(name) == 2]
         fix = did_you_mean(country, near, 'write the ISO 3166 code of your country, as "DE"')
         return f"{shown(code)}, which names no country", fix
+    _load_alone(country)
+    parts = getattr(holidays, country).subdivisions
+    iso = [f"{country}-{part}" for part in parts if re.fullmatch(ISO_PART, part)]
     if code in (country, *iso):
         return None
     few = f"write {shown(country)}" + (f", or one of {', '.join(iso)}" if iso else "")
     fix = did_you_mean(meant.strip("-"), [country, *iso], few)
     return f"{shown(code)}, which is no code of {country} or a part of it", fix
+
+
+def _load_alone(country: str) -> None:
+    """Load the holidays of one country without all others, which their package loads first."""
+    import holidays
+
+    every = "holidays.countries"
+    if every not in sys.modules:
+        sys.modules[every] = package = ModuleType(every)
+        package.__path__ = [str(Path(holidays.__path__[0], "countries"))]
+        with contextlib.suppress(
+            ImportError, AttributeError
+        ):  # else they are loaded when they are asked for
+            getattr(holidays, country).get_entity()
+        del sys.modules[every]
 
 
 def public_holidays(
@@ -61,6 +83,7 @@ def public_holidays(
     from holidays import country_holidays
 
     country, _, part = code.partition("-")
+    _load_alone(country)
     years = range(first.year, last.year + 1)
     found: HolidayBase = country_holidays(country, part or None, years=years, language=language)
     return {day: str(found[day]) for day in sorted(found) if first <= day <= last}

@@ -49,8 +49,13 @@ class AreaInformation:
         """
         precision = self.precision[:, 0] if areas is None else self.precision[areas, 0]
         posterior_precision = precision[:, 0] + area_precision
-        safe = np.where(posterior_precision > 0.0, posterior_precision, 1.0)
-        return posterior_precision, area_precision / safe, -precision[:, 1:] / safe[:, None]
+        variance = _inverse_or_none(posterior_precision)
+        return posterior_precision, area_precision * variance, -precision[:, 1:] * variance[:, None]
+
+
+def _inverse_or_none(precision: FloatArray) -> FloatArray:
+    """Variances (A,), 0 where nothing is known."""
+    return np.divide(1.0, precision, out=np.zeros_like(precision), where=precision > 0.0)
 
 
 def area_information(
@@ -92,7 +97,7 @@ def area_information(
         own_covariance=covariance,
         precision=information[:, RATE:, RATE:] + across.transpose(0, 2, 1) @ regression,
         score=score[RATE:].T - np.einsum("aik,ai->ak", across, mean),
-        rate_by_ceiling=-information[:, RATE, CEILING] / np.where(rate > 0.0, rate, 1.0),
+        rate_by_ceiling=-information[:, RATE, CEILING] * _inverse_or_none(rate),
     )
 
 
@@ -102,7 +107,7 @@ def _inverse(matrix: FloatArray) -> FloatArray:
     By cofactors, with the diagonal scaled to 1.
     """
     root = np.sqrt(np.einsum("aii->ai", matrix))
-    scale = np.divide(1.0, root, out=np.zeros_like(root), where=root > 0.0)
+    scale = _inverse_or_none(root)
     scale = scale[:, :, None] * scale[:, None, :]
     x, y, z = (scale * matrix)[:, [0, 0, 1], [1, 2, 2]].T
     cofactors = np.empty_like(matrix)

@@ -7,10 +7,12 @@ from math import comb
 
 import numpy as np
 
+from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
+from growthcast.cache import recall, tables_of
 from growthcast.finite import finite, finite_answer
 from growthcast.forecast.backtest import foreseen_readings
-from growthcast.forecast.verdict import LEAST_READINGS
+from growthcast.forecast.verdict import LEAST_READINGS, Readings
 from growthcast.nouns import dataclass
 
 SPLITS = 10
@@ -69,12 +71,16 @@ def past_records(book: Book, tank_ids: list[str], splits: int = SPLITS) -> dict[
     alone = len(book.areas) > MOST_AREAS
     known = _only(book, tank_ids) if alone else book
     order = known.tanks.text("tank_id").tolist()
-    tanks = np.array([order.index(name) for name in tank_ids], dtype=np.int64)
-    readings, forecast, days = foreseen_readings(known, splits, tanks)
-    below = finite(forecast, "record").chance_below(readings.reading_cm)
+
+    def worked_out() -> tuple[Readings, FloatArray, int]:
+        readings, forecast, days = foreseen_readings(known, splits)
+        return readings, finite(forecast, "record").chance_below(readings.reading_cm), days
+
+    # Of all tanks: the page of the next one finds it kept.
+    readings, below, days = recall(worked_out, "record", tables_of(known), splits)
     made = {}
-    for name, tank in zip(tank_ids, tanks.tolist(), strict=True):
-        here = readings.tank == tank
+    for name in tank_ids:
+        here = readings.tank == order.index(name)
         is_cover = 2 * int(readings.is_cover[here].sum()) > int(here.sum())
         rows = here & (readings.is_cover == is_cover)
         made[name] = Record(

@@ -1,10 +1,4 @@
-"""Every tank's readings, made ready to be judged: slips aside, against the usual wander of paces.
-
-A slip is a reading that no change of growth explains: a slipped decimal, a cut that nobody logged.
-Each reading is held against all before it and the others of its visit, with room left for the whole
-tank and for each area to have changed. Only what then still stands far off is set aside, and taken
-back when the area's next reading stands off on the same side: a slip is not repeated.
-"""
+"""Each tank's readings made ready to be judged, slips aside, against the usual wander of paces."""
 
 from __future__ import annotations
 
@@ -16,6 +10,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book
+from growthcast.cache import recall, tables_of
 from growthcast.fit.design import Design
 from growthcast.fit.foreseen import Evidence, Foreseen, Wander, doubts_of, evidence_under
 from growthcast.fit.growth import known_before, recalled_fit
@@ -23,65 +18,7 @@ from growthcast.forecast.report import as_date
 from growthcast.log.visits import day_numbers, log_visits
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, by_quantile
-from growthcast.service.watch.scan import Course, course_of
-
-TANK_ROOM, AREA_ROOM = 0.4, 0.3
-"""Spread of a change, as a share of growth, that a tank and an area are allowed for."""
-FAR_OFF = 3.0
-"""Standard deviations beyond which a reading is set aside."""
-WIDER = 100.0
-
-
-def slips_set_aside(
-    known: Foreseen, grown_cm: FloatArray, area: IntArray, day: FloatArray
-) -> tuple[Foreseen, BoolArray]:
-    """Widen the readings (n,) that do not belong, so that they say next to nothing.
-
-    Parameters
-    ----------
-    known : Foreseen
-        What was foreseen of the readings of one tank.
-    grown_cm : array (n, T)
-        Growth of each week that a reading shows [cm].
-    area : int array (n,)
-        Whose readings they are.
-    day : array (n,)
-        Their days, ascending [day numbers].
-
-    Returns
-    -------
-    Foreseen
-        The same with variances 100 times as large where a reading was set aside.
-    aside : bool array (n,)
-        Which these are.
-    """
-    size = grown_cm.sum(axis=1)
-    together = TANK_ROOM**2 + np.where(area[:, None] == area[None, :], AREA_ROOM**2, 0.0)
-    room = known.covariance + together * size[:, None] * size[None, :]
-    own = np.diag(known.noise).copy()
-    off = known.surprise_cm - known.mean_cm
-    aside = np.zeros(day.size, dtype=bool)
-    far = np.zeros(day.size)  # on which side a reading stood far off, set aside or not
-    for when in distinct(day).tolist():
-        rows, here = np.flatnonzero(day <= when), np.flatnonzero(day == when)
-        for _ in range(here.size):
-            doubted = room[np.ix_(rows, rows)] + np.diag(np.where(aside, WIDER * own, 0.0)[rows])
-            inverse = np.linalg.inv(doubted)
-            mine = np.searchsorted(rows, here)
-            apart = (inverse @ off[rows])[mine] / np.sqrt(np.diag(inverse)[mine])
-            apart[far[here] != 0.0] = 0.0
-            worst = int(np.argmax(np.abs(apart)))
-            if np.abs(apart[worst]) <= FAR_OFF:
-                break
-            reading = here[worst]
-            far[reading] = np.sign(apart[worst])
-            before = np.flatnonzero((area == area[reading]) & (day < when))
-            repeated = before.size > 0 and far[before[-1]] == far[reading]
-            aside[reading] = not repeated
-            aside[before[-1:]] &= not repeated
-    wide = np.diag(np.where(aside, WIDER * own, 0.0))
-    return replace(known, noise=known.noise + wide, covariance=known.covariance + wide), aside
-
+from growthcast.service.watch.scan import Course, course_of, slips_set_aside, whitened
 
 USUAL_WANDER = Wander(tank=0.12, area=0.12)
 """What learning leans on: a tank and an area each wander by an eighth (an estimate)."""
@@ -159,7 +96,10 @@ def wander_before(book: Book, origin_day: float) -> Wander:
     origin = origin_of(earlier, origin_day - 1.0)
     if origin is None:
         return USUAL_WANDER
-    return learn_wander(gather_evidence(earlier, origin_day - 1.0, origin))
+    return recall(
+        lambda: learn_wander(gather_evidence(earlier, origin_day - 1.0, origin)),
+        *("wander", tables_of(earlier), origin_day),
+    )
 
 
 def learn_wander(evidence: Evidence) -> Wander:
@@ -182,12 +122,14 @@ def learn_wander(evidence: Evidence) -> Wander:
     score -= 0.5 * (np.log(areas / USUAL_WANDER.area) / LEANING) ** 2
     for tank in distinct(evidence.tank).tolist():
         mine = evidence.of(evidence.tank == tank)
-        known = doubts_of(mine, tank).under(USUAL_WANDER)
+        doubts = doubts_of(mine, tank)
+        known = doubts.under(USUAL_WANDER)
         _, slipped = slips_set_aside(known, mine.grown_cm, mine.area, mine.day)
-        sound = mine.of(~slipped)
-        if sound.area.size:
-            doubts = doubts_of(sound, tank)
-            score += [_log_likelihood(doubts.under(pair)) for pair in pairs]
+        if slipped.all():
+            continue
+        if slipped.any():
+            doubts = doubts_of(mine.of(~slipped), tank)
+        score += _log_likelihoods([doubts.under(pair) for pair in pairs])
     weight = np.exp(score - score.max())
     weight /= weight.sum()
     return Wander(
@@ -195,12 +137,16 @@ def learn_wander(evidence: Evidence) -> Wander:
     )
 
 
-def _log_likelihood(known: Foreseen) -> float:
-    """Log likelihood of surprises, none of them taken as further off than three deviations."""
-    root = np.linalg.cholesky(known.covariance)
-    apart = np.linalg.solve(root, known.surprise_cm - known.mean_cm)
+def _log_likelihoods(each: list[Foreseen]) -> FloatArray:
+    """Log likelihoods of surprises, none of them taken as further off than three deviations."""
+    root, apart = whitened(
+        np.stack([known.covariance for known in each]),
+        np.stack([known.surprise_cm - known.mean_cm for known in each]),
+    )
     squares = np.clip(apart, -LARGEST, LARGEST) ** 2
-    return float(-0.5 * squares.sum() - np.log(np.diag(root)).sum())
+    log_size = np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
+    told: FloatArray = -0.5 * squares.sum(axis=1) - log_size
+    return told
 
 
 SPANS_BEFORE = 4
@@ -249,21 +195,17 @@ def gather_cases(
     """
     wander = wander_before(book, origin_day)
     evidence = gather_evidence(book, on_day, origin_day)
-    cases = _cases(book, evidence, wander)
-    slipped = [case.evidence.of(case.slipped) for case in cases]
+    spans = span_days(book)
+    cases = [_tank_case(evidence, tank, spans, wander) for tank in range(len(book.tanks))]
+    slipped = [case.evidence.of(case.slipped) for case in cases if case and case.slipped.any()]
     slips = frozenset(
         pair for one in slipped for pair in zip(one.area.tolist(), one.day.tolist(), strict=True)
     )
     if slips:
         evidence = evidence_under(evidence.usual, book, as_date(on_day), origin_day, slips)
-        cases = _cases(book, evidence, wander)
-    return cases, evidence.not_fitted
-
-
-def _cases(book: Book, evidence: Evidence, wander: Wander) -> list[TankCase]:
-    spans = span_days(book)
-    cases = [_tank_case(evidence, tank, spans, wander) for tank in range(len(book.tanks))]
-    return [case for case in cases if case is not None]
+        for tank in {int(one.tank[0]) for one in slipped}:  # nothing is new of the others
+            cases[tank] = _tank_case(evidence, tank, spans, wander)
+    return [case for case in cases if case is not None], evidence.not_fitted
 
 
 def span_days(book: Book) -> list[FloatArray]:

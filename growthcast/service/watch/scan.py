@@ -10,6 +10,11 @@ No table gives the threshold, since the ``z`` of neighbouring weeks and visits h
 tank's own visits have it: it is the value that draws of ``u`` without any change pass as often as
 the false alarms that are allowed.
 
+A slip is a reading that no change of growth explains: a slipped decimal, a cut that nobody logged.
+Each reading is held against all before it and the others of its visit, with room left for the whole
+tank and for each area to have changed. Only what then still stands far off is set aside, and taken
+back when the area's next reading stands off on the same side: a slip is not repeated.
+
 References
 ----------
 Willsky, A. S. & Jones, H. L. (1976). A generalized likelihood ratio approach to the detection and
@@ -26,7 +31,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.fit.foreseen import Foreseen
 from growthcast.growth.quick import quick_quantiles
 from growthcast.nouns import dataclass
@@ -43,6 +48,11 @@ LEAST_INFORMATION = 1.0
 LEAST_LIMIT = 1.0
 """No threshold lies lower [sd]."""
 SIZES = 201
+TANK_ROOM, AREA_ROOM = 0.4, 0.3
+"""Spread of a change, as a share of growth, that a tank and an area are allowed for."""
+FAR_OFF = 3.0
+"""Standard deviations beyond which a reading is set aside."""
+WIDER = 100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +68,76 @@ class Course:
     effect: FloatArray
     visit: IntArray
     open_week: BoolArray
+
+
+def whitened(covariance: FloatArray, off: FloatArray) -> tuple[Any, Any]:
+    """Root covariances, and whiten what is off by it.
+
+    Parameters
+    ----------
+    covariance : array (..., n, n)
+        Covariances of readings [cm2].
+    off : array (..., n)
+        How far the readings are off what is expected [cm].
+
+    Returns
+    -------
+    tuple of arrays (..., n, n) and (..., n)
+        The lower roots [cm], and the readings, each by what those before it leave open [sd].
+    """
+    root = np.linalg.cholesky(covariance)
+    return root, np.linalg.solve(root, off[..., None])[..., 0]
+
+
+def slips_set_aside(
+    known: Foreseen, grown_cm: FloatArray, area: IntArray, day: FloatArray
+) -> tuple[Foreseen, BoolArray]:
+    """Widen the readings (n,) that do not belong, so that they say next to nothing.
+
+    Parameters
+    ----------
+    known : Foreseen
+        What was foreseen of the readings of one tank.
+    grown_cm : array (n, T)
+        Growth of each week that a reading shows [cm].
+    area : int array (n,)
+        Whose readings they are.
+    day : array (n,)
+        Their days, ascending [day numbers].
+
+    Returns
+    -------
+    Foreseen
+        The same with variances 100 times as large where a reading was set aside.
+    aside : bool array (n,)
+        Which these are.
+    """
+    size = grown_cm.sum(axis=1)
+    together = TANK_ROOM**2 + np.where(area[:, None] == area[None, :], AREA_ROOM**2, 0.0)
+    room = known.covariance + together * size[:, None] * size[None, :]
+    own = np.diag(known.noise).copy()
+    off = known.surprise_cm - known.mean_cm
+    aside = np.zeros(day.size, dtype=bool)
+    far = np.zeros(day.size)  # on which side a reading stood far off, set aside or not
+    root, white = whitened(room, off)
+    for when in distinct(day).tolist():
+        here = np.flatnonzero(day == when)
+        for _ in range(here.size):  # each against all before it, and the others of its visit
+            back = np.linalg.inv(root[np.ix_(here, here)])
+            apart = (white[here] @ back) / np.sqrt((back**2).sum(axis=0))
+            apart[far[here] != 0.0] = 0.0
+            worst = int(np.argmax(np.abs(apart)))
+            if np.abs(apart[worst]) <= FAR_OFF:
+                break
+            reading = here[worst]
+            far[reading] = np.sign(apart[worst])
+            before = np.flatnonzero((area == area[reading]) & (day < when))
+            repeated = before.size > 0 and far[before[-1]] == far[reading]
+            aside[reading] = not repeated
+            aside[before[-1:]] &= not repeated
+            root, white = whitened(room + np.diag(np.where(aside, WIDER * own, 0.0)), off)
+    wide = np.diag(np.where(aside, WIDER * own, 0.0))
+    return replace(known, noise=known.noise + wide, covariance=known.covariance + wide), aside
 
 
 def course_of(
@@ -87,8 +167,7 @@ def course_of(
     Course
         Surprises of at most ``LARGEST_SURPRISE`` either way.
     """
-    root = np.linalg.cholesky(known.covariance)
-    surprise = np.linalg.solve(root, known.surprise_cm - known.mean_cm)
+    root, surprise = whitened(known.covariance, known.surprise_cm - known.mean_cm)
     since = np.cumsum(grown_cm[:, ::-1], axis=1)[:, ::-1]  # growth of all weeks from t on
     touched = np.where(suspects[:, None, :], since.T[None], 0.0)
     count, weeks = suspects.shape[0], grown_cm.shape[1]

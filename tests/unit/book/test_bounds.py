@@ -64,6 +64,18 @@ def test_what_is_odd_about_a_row_is_said(inspect, row, slug, heading, level):
     ]
 
 
+def test_of_a_row_only_the_heights_that_it_gives_are_asked(inspect):
+    """A budget above the water has its note where it stands, not where it is kept."""
+    areas = FILES["areas.csv"].replace("300,8,25,12", "300,8,45,12")
+    _, findings = inspect(
+        areas_csv=areas, bounds_csv=f"{HEADER}A1,2026-02-10,9,,\nA1,2026-03-01,,44,\n"
+    )
+    assert [(i.file, i.row, i.slug) for i in findings] == [
+        ("areas.csv", 2, "budget-above-water"),
+        ("bounds.csv", 3, "budget-above-water"),
+    ]
+
+
 def test_a_look_is_held_against_the_bounds_of_its_day(inspect):
     """24.5 cm on 1 February lies below the first 25 cm, and above 20 cm that held from January."""
     log = FILES["trims.csv"].replace("over", "short")

@@ -100,6 +100,15 @@ def test_nobody_waits_for_the_library_of_holidays_without_asking():
     subprocess.run([sys.executable, "-c", code], check=True)
 
 
+def test_a_country_is_loaded_without_all_others_and_all_of_them_can_be_later():
+    code = (
+        "import sys; from growthcast.book.checks.rounds import wrong_region; wrong_region('DE-BY');"
+        "assert sum('holidays.countries' in name for name in sys.modules) < 5;"
+        "import holidays.countries; holidays.countries.France"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
+
+
 def test_a_time_is_of_the_tank_it_names_else_of_all_tanks_of_its_client(inspect):
     book, _ = inspect(
         closed_csv=HEADER + "a clinic,,2026-08-10,2026-08-21,\n"

@@ -232,6 +232,11 @@ def test_a_note_of_its_own_belongs_into_the_row_with_the_amounts(inspect, first,
     rows = [f"2026-02-01,T1,A1,{row}\n" for row in (first, second)]
     _, findings = inspect(trims_csv="date,tank_id,area_id,before_cm,note\n" + "".join(rows))
     assert [(item.slug, item.fix) for item in findings] == [("two-rows", fix)]
+    later = "2026-01-31,T1,A1,20,\n2026-01-31,T1,A2,5,\n"
+    lines = "date,tank_id,area_id,before_cm,note\n" + later + "".join(rows)
+    _, findings = inspect(trims_csv=lines)
+    moved = fix.replace("row 3", "row 5").replace("row 2", "row 4")
+    assert [(item.slug, item.row, item.fix) for item in findings] == [("two-rows", 5, moved)]
 
 
 def test_conditions_planned_for_later_are_kept(inspect):

@@ -83,13 +83,14 @@ def test_precisions_of_three_parameters_are_turned_into_covariances():
     )
 
 
-def test_a_rate_moves_with_a_ceiling_of_which_the_log_does_not_speak():
+@pytest.mark.parametrize("surer", [1.0, 0.05])
+def test_a_rate_moves_with_a_ceiling_of_which_the_log_does_not_speak(surer):
     """Least squares of ``8 r^2 - 4 r c`` and the prior ``2 r^2``: ``r = 2 c / (8 + 2)``."""
     problem = small_problem()
-    pooling = replace(problem.pooling, area_precision=2.0)
+    pooling = replace(problem.pooling, area_precision=2.0 * surer)
     information = np.zeros((problem.area_count, BORDER, BORDER))
-    information[:, RATE, RATE] = 8.0
-    information[:, RATE, CEILING] = information[:, CEILING, RATE] = -2.0
+    information[:, RATE, RATE] = 8.0 * surer
+    information[:, RATE, CEILING] = information[:, CEILING, RATE] = -2.0 * surer
     nothing = np.zeros((BORDER, problem.area_count))
     area = area_information(information, nothing, nothing, pooling)
     np.testing.assert_allclose(area.rate_by_ceiling, 0.2, rtol=1e-12)

@@ -188,7 +188,7 @@ def test_doubtful_plants_are_told_of_their_own_tank(monkeypatch):
     )
     book = SimpleNamespace(tanks=tanks, of_tanks=lambda name: np.array([28.0, 14.0]))
     design = SimpleNamespace(stays=np.array([True, True, False, True]), tank=np.array([0, 1, 1, 1]))
-    chances = SimpleNamespace(chance=np.array([0.5, 0.49, 0.9]))
+    chances = SimpleNamespace(chance=np.array([0.9, 0.49, 0.5]))
     monkeypatch.setattr(module, "holding_of", lambda book, fit, areas: chances)
     monkeypatch.setattr(module, "not_holding", lambda book, fit, tank, mine: (tank, mine.tolist()))
     said = module._said(book, SimpleNamespace(design=design))

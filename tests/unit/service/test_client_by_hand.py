@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.design import build_design, day_number
+from growthcast.service.advice import TankAdvice
 from growthcast.service.effort.hours import Range
 from growthcast.service.pages import client, contract
 from growthcast.service.pages.client import TankFacts, _next_visit, _rhythms, _usual_gap_d
@@ -335,3 +336,114 @@ def test_journeys_are_counted_by_a_plan_of_these_tanks_alone(monkeypatch):
 def test_ranges_of_cost_are_those_of_hours():
     whole = contract.Contract(1.0, 1.0, Range(1.0, 2.0, 3.0), 2.0, 2.0, (2.0,), 50.0)
     assert whole.cost == Range(50.0, 100.0, 150.0)
+
+
+@pytest.fixture
+def tank(monkeypatch):
+    """Return what is gathered of the second tank, its rhythms of 14 and 7 days worked out."""
+    rows, asked = (row_of(14), row_of(7)), {}
+    monkeypatch.setattr(client, "fixed_minutes", lambda _: np.array([1.0, 40.0]))
+    monkeypatch.setattr(client, "_rhythms", lambda *_: {"rows": rows, "option": rows[1]})
+    monkeypatch.setattr(
+        client, "_next_visit", lambda b, f, tank, due: (due, due + timedelta(days=1))
+    )
+    standing = SimpleNamespace(living=SimpleNamespace(area=np.array([4, 5])))
+    monkeypatch.setattr(client, "standing_areas", lambda *_: standing)
+    monkeypatch.setattr(client, "forecast_growth", lambda *_: "forecasts")
+    monkeypatch.setattr(client, "_areas", lambda b, f, places, *_: tuple(places))
+    monkeypatch.setattr(client, "_limiting", lambda *_: 1)
+    monkeypatch.setattr(client, "_usual_gap_d", lambda *_: 9.0)
+    monkeypatch.setattr(client, "_courses", lambda *_: {"courses": ("a course",)})
+
+    def dues(book, fit, advice, tanks):
+        asked["rhythms"] = [
+            (one.recommended_interval_d, tank) for one, tank in zip(advice, tanks, strict=True)
+        ]
+        return [SimpleNamespace(due_on=ON + timedelta(days=n)) for n in (9, 2)]
+
+    monkeypatch.setattr(client, "tanks_due", dues)
+    columns = {"name": np.array(["", "Big"]), "site": np.array(["", "Hall"])}
+    book = SimpleNamespace(
+        tanks=SimpleNamespace(text=columns.__getitem__),
+        of_tanks=lambda _: np.array([1.0, 25.0]),
+        practice=SimpleNamespace(horizon_d=90),
+    )
+
+    def gathered(planned=(), every_d=None, **changes):
+        advice = TankAdvice(
+            **{
+                "tank_id": "b",
+                "client": "A",
+                "recommended_interval_d": 7,
+                "limited_by": None,
+                "longest_interval_d": 28,
+                "own_limit": False,
+                "confidence": 0.9,
+                "options": (SimpleNamespace(areas=("one",)),),
+            }
+            | changes
+        )
+        monkeypatch.setattr(client, "recommend", lambda *_, full: [advice])
+        return client.gather_tank(book, fit_on(), 1, every_d, planned), asked
+
+    return gathered
+
+
+def test_a_page_gathers_each_rhythms_first_visit_and_the_next_one(tank):
+    """The proposed rhythm's next visit is the first planned from today on, if one is."""
+    found, asked = tank()
+    assert asked["rhythms"] == [(14, 1), (7, 1)]
+    assert (found.name, found.site, found.fixed_min, found.travel_min) == (
+        "Big",
+        "Hall",
+        40.0,
+        25.0,
+    )
+    assert found.due_on == ON + timedelta(days=2)
+    assert found.next_on == ON + timedelta(days=3)
+    assert found.first_on == {14: ON + timedelta(days=10), 7: ON + timedelta(days=3)}
+    assert (found.areas, found.limiting, found.now_d, found.courses) == (
+        (4, 5),
+        1,
+        9.0,
+        ("a course",),
+    )
+    days = [ON + timedelta(days=n) for n in (-1, 0, 8)]
+    for planned, first in ((days, ON), (days[2:], days[2]), (days[:1], found.next_on)):
+        page, _ = tank(planned)
+        assert (page.next_on, page.first_on[7]) == (first, first)
+    assert tank(every_d=7)[0].due_on is None
+
+
+def test_a_page_of_a_tank_in_which_nothing_grows_or_holds_has_no_rhythm(tank):
+    for changes in ({"options": ()}, {"not_holding": ("one",)}):
+        found, _ = tank(**changes)
+        assert (found.rows, found.option, found.next_on, found.areas) == ((), None, None, ())
+        assert found.name == "Big"
+
+
+def test_areas_are_told_by_their_plant_and_forecast(monkeypatch):
+    """Their forecasts stand in another order; a plant without a scientific name goes by its id."""
+    speed = np.array([[1.0, 2.0, 3.0], [4.0, 5.0, 6.0]])
+    monkeypatch.setattr(client, "growth_a_week", lambda fit, places: speed)
+    monkeypatch.setattr(client, "area_label", lambda book, place: f"area {place}")
+    names = {"scientific_name": ["S. s", ""], "common_name": ["s", "m"], "caution": ["", "spreads"]}
+    columns = {name: np.array(told) for name, told in names.items()}
+    columns["species_id"] = np.array(["stem", "moss"])
+    book = SimpleNamespace(species=SimpleNamespace(text=columns.__getitem__))
+    forecasts = [
+        SimpleNamespace(area_id=name, species_id=plant)
+        for name, plant in (("z", "stem"), ("y", "moss"), ("x", "stem"))
+    ]
+    areas = [SimpleNamespace(area_id=name, unit="cm") for name in "xy"]
+    option = SimpleNamespace(areas=areas)
+    first, second = client._areas(book, "fit", [4, 7], option, forecasts)
+    assert (first.label, first.plant, first.common_name, first.caution) == (
+        "area 4",
+        "S. s",
+        "s",
+        "",
+    )
+    assert (second.label, second.plant, second.caution) == ("area 7", "moss", "spreads")
+    assert (first.forecast, second.forecast) == (forecasts[2], forecasts[1])
+    assert second.speed.tolist() == [4.0, 5.0, 6.0]

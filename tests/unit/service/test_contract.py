@@ -48,18 +48,6 @@ def test_tanks_of_one_place_share_the_journey(tmp_path):
     assert whole.hours.p10 < whole.hours.p50 < whole.hours.p90
 
 
-def test_one_tank_less_often_saves_its_minutes_but_not_the_journeys_of_the_other(tmp_path):
-    """The second tank every four weeks for two still comes with the first on its Mondays."""
-    book = make_book(tmp_path, on=ON, tanks=TANKS.format("Hall").replace("34,14", "34,"))
-    fit = fit_growth(book, ON)
-    [lobby, home], whole = contract_of(book, fit, gather_facts(book, fit, np.arange(2)))
-    assert lobby.takes(lobby.option)[1] == home.takes(home.option)[1] == whole.hours.p50
-    assert home.takes(home.option)[0] == pytest.approx(whole.cost.p50)
-    other = next(row for row in home.rows if row is not home.option)
-    at_home = [row.year.hours - row.year.visits * 20 / 60 for row in (home.option, other)]
-    assert home.takes(other)[1] - whole.hours.p50 == pytest.approx(at_home[1] - at_home[0], abs=1.6)
-
-
 def test_tanks_of_two_places_do_not(tmp_path):
     facts, whole = contract(tmp_path, "Home")
     assert whole.journeys == whole.visits

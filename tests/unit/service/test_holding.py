@@ -46,6 +46,7 @@ def chances(respiration=0.02, needs="no", share=1.0, half=55.0, **conditions):
         (35.0, {"half": 72.5}, 0.5),  # midway between 55 and 90
         (55.0 * np.arctanh(0.9), {"respiration": 0.3}, 0.5),  # 24 x 0.3 / 8 of the gain
         (1e6, {"respiration": 0.34}, 0.0),  # it respires more than it can gain in 8 h
+        (1e6, {"photoperiod_h": 0.0}, 0.0),
     ],
 )
 def test_half_of_the_plants_hold_at_the_light_they_need(light, changes, chance):

@@ -17,9 +17,9 @@ NEVER = np.nan
 def practice(shade=(0.2, 0.5)):
     """Two tanks, four areas, the last of them floating; light changed yesterday in the second."""
     conditions = TankConditions(
-        from_day=np.array([[0.0, np.inf], [0.0, 99.0]]),
-        values={"ppfd_umol": np.array([[50.0, NEVER], [60.0, 70.0]])},
-        none_added=np.zeros((2, 2), bool),
+        from_day=np.array([[0.0, np.inf, np.inf], [0.0, 99.0, np.inf]]),
+        values={"ppfd_umol": np.array([[50.0, NEVER, NEVER], [60.0, 70.0, NEVER]])},
+        none_added=np.zeros((2, 3), bool),
     )
     traits = SimpleNamespace(
         floor_cm=np.array([4.0, 6.0, 40.0, 20.0]), budget_cm=np.array([10.0, 20.0, 60.0, 40.0])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from growthcast import cache
 from growthcast.forecast.scores import NORMAL_SCORES, Predictive
 from growthcast.forecast.verdict import LEAST_READINGS, Readings
 from growthcast.service.pages import record
@@ -36,8 +37,8 @@ def test_readings_count_by_tank_and_by_the_measure_most_of_them_have(tmp_path, m
     readings = Readings(tank, tank, nothing, nothing, reading, nothing, is_cover, nothing)
     asked = []
 
-    def foreseen(book, splits, tanks):
-        asked.append((len(book.tanks), len(book.areas), splits, tanks.tolist()))
+    def foreseen(book, splits):
+        asked.append((len(book.tanks), len(book.areas), splits))
         return readings, made, 4
 
     monkeypatch.setattr(record, "foreseen_readings", foreseen)
@@ -50,4 +51,29 @@ def test_readings_count_by_tank_and_by_the_measure_most_of_them_have(tmp_path, m
     assert not past_records(book, ["lobby"])["lobby"].alone
     monkeypatch.setattr(record, "MOST_AREAS", 2)
     assert past_records(book, ["home"])["home"].alone
-    assert asked == [(2, 3, 5, [0, 1]), (2, 3, 10, [0]), (1, 1, 10, [0])]
+    assert asked == [(2, 3, 5), (2, 3, 10), (1, 1, 10)]
+
+
+def test_the_record_of_all_tanks_is_worked_out_once_for_their_pages(tmp_path, monkeypatch):
+    monkeypatch.setenv("GROWTHCAST_CACHE", str(tmp_path / "kept"))
+    cache.turn(on=True)
+    asked = []
+
+    def foreseen(book, splits):
+        asked.append(splits)
+        nothing = np.zeros(2)
+        heights = np.tile(10.0 + NORMAL_SCORES, (2, 1))
+        whose, cover = np.array([0, 1]), np.zeros(2, dtype=bool)
+        reading = np.full(2, 10.0)
+        readings = Readings(whose, whose, nothing, nothing, reading, nothing, cover, nothing)
+        return readings, Predictive(heights, np.full_like(heights, 1e-6)), 4
+
+    monkeypatch.setattr(record, "foreseen_readings", foreseen)
+    try:
+        book = make_book(tmp_path)
+        first = past_records(book, ["lobby"])["lobby"]
+        assert past_records(book, ["home", "lobby"]) == {"home": first, "lobby": first}
+        assert past_records(book, ["home"], 5)["home"] == first
+    finally:
+        cache.turn(on=False)
+    assert asked == [10, 5]

@@ -23,13 +23,13 @@ from growthcast.service.watch.readings import (
     gather_evidence,
     learn_wander,
     origin_of,
-    slips_set_aside,
 )
 from growthcast.service.watch.scan import (
     LARGEST_SURPRISE,
     Course,
     change_of,
     course_of,
+    slips_set_aside,
     strongest,
     thresholds,
     without,

@@ -23,12 +23,13 @@ from growthcast.service.watch.judge import (
     _seen,
     _starts,
 )
-from growthcast.service.watch.readings import Index, IndexPoint, origin_of, slips_set_aside
+from growthcast.service.watch.readings import Index, IndexPoint, origin_of
 from growthcast.service.watch.scan import (
     Change,
     Course,
     change_of,
     course_of,
+    slips_set_aside,
     strongest,
     thresholds,
     without,

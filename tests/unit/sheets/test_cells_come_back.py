@@ -83,6 +83,8 @@ def test_what_says_the_same_changes_nothing(key, value):
         ("date", "2026-01-15", "2026-01-16", False),
         ("date", "soon", "soon ", True),
         ("look", "over", "Over", False),
+        ("look", " over", "over", True),
+        ("note", " ", "", True),
         ("note", "a\r\nb", "a\nb", True),
         ("note", "a ", "a", False),  # spaces of a text are its own
     ],

@@ -287,6 +287,18 @@ def test_what_does_not_check_is_refused_at_the_sheets_own_cells(book):
     assert {path: path.read_bytes() for path in book.iterdir()} == before
 
 
+def test_notes_on_what_the_workbook_changes_are_told_and_no_others(book):
+    """Remarks are not, nor notes on rows that it leaves as they are."""
+    (book / "practice.toml").write_text(FILES["practice.toml"].replace("\n", "\r\n"))
+    (book / "trims.csv").write_text(FILES["trims.csv"].replace("24.5", "50"))
+    keys = (SettingRow(2, "visit", "fixed_min", 41.0),)
+    merge = merge_workbook(book, replace(log((DAY, "T1", "A1", 60.0)), settings=keys))
+    notes = check_merge(book, merge, "book.xlsx", today=TODAY)
+    assert [(i.file, i.row, i.column, i.slug) for i in notes] == [
+        ("book.xlsx, sheet trims", 2, "D", "height-above-water")
+    ]
+
+
 def test_a_changed_row_is_named_at_its_own_cell_though_rows_above_it_go_away(book):
     """The sheet's second row holds the file's third, of the last day but two."""
     cells = (dt.date(2026, 2, 1), "T1", "A2", 5.0, 30.0, 2.0, None, None, 5.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from growthcast.book.writing.append import parse_cells, parse_row, row_in_words
+from growthcast.book.writing.append import parse_cells, parse_row, row_in_words, slug_for
 from growthcast.errors import UsageError
 
 AREA = ["id=stems", "tank_id=lobby", "species_id=x", "area_cm2=400", "floor_cm=8", "budget_cm=22"]
@@ -53,3 +53,29 @@ def test_what_is_not_understood_is_said(items, said):
 def test_dates_say_how():
     with pytest.raises(UsageError, match="write 2026-01-15"):
         parse_row("area", [*AREA, "planted_on=15.1.2026"])
+
+
+@pytest.mark.parametrize(
+    ("name", "shorter"),
+    [
+        ("Practice Hall 2", "practice-hall-2"),
+        ("hall-2_a.b", None),  # typed as easily
+        ("", None),
+        ("?!", None),  # nothing is left of it
+    ],
+)
+def test_an_id_that_is_easier_to_type(name, shorter):
+    assert slug_for("tank", {"tank_id": name}) == shorter
+
+
+@pytest.mark.parametrize(
+    ("item", "share"),
+    [("light_share=80 %", 0.8), ("light_share=0.8", 0.8), ("light_share=0,25", 0.25)],
+)
+def test_a_share_may_be_typed_in_per_cent(item, share):
+    assert parse_row("area", [item], whole=False) == {"light_share": share}
+
+
+def test_a_unit_may_stand_beside_a_number_without_a_change():
+    row = parse_row("area", ["cut=9.5 cm", "area_cm2=400"], whole=False)
+    assert row == {"cut_cm": 9.5, "area_cm2": 400.0}
