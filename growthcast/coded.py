@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
 from enum import Enum
+from functools import partial
 from importlib import import_module
 from typing import Any, Literal
 
@@ -58,11 +59,8 @@ class _Coder:
         if kind is bytes:
             return ["bytes", self._array(np.frombuffer(value, np.uint8))]
         if isinstance(value, np.generic):
-            return [
-                "number",
-                value.dtype.str,
-                str(value) if value.dtype.kind in "MU" else value.item(),
-            ]
+            number = str(value) if value.dtype.kind in "MU" else value.item()
+            return ["number", value.dtype.str, number]
         if isinstance(value, Enum):
             return ["choice", _name_of(kind), value.name]
         if is_dataclass(value):
@@ -85,9 +83,8 @@ class _Coder:
                 raise TypeError("an array of objects cannot be kept")
             return ["texts", texts, values.shape]
         # Sums run along the memory, so that its order decides their last digits.
-        order: Literal["C", "F"] = (
-            "F" if values.flags.f_contiguous and not values.flags.c_contiguous else "C"
-        )
+        by_columns = values.flags.f_contiguous and not values.flags.c_contiguous
+        order: Literal["C", "F"] = "F" if by_columns else "C"
         kind, begin = values.dtype.str, self._ends[values.dtype.str]
         self.numbers[kind].append(values.ravel(order))
         self._ends[kind] += values.size
@@ -102,30 +99,21 @@ def decoded(text: str, arrays: Arrays) -> Any:
     def known(value: Any) -> Any:
         return made[value[0]] if isinstance(value, list) else value
 
-    for what, *part in parts:
-        if what == "array":
-            made.append(_array(arrays, *part))
-        elif what == "bytes":
-            made.append(_array(arrays, *part[0][1:]).tobytes())
-        elif what == "texts":
-            made.append(np.array(part[0], dtype=object).reshape(part[1]))
-        elif what == "number":
-            made.append(np.dtype(part[0]).type(part[1]))
-        elif what == "choice":
-            made.append(_class_named(part[0])[part[1]])
-        elif what == "noun":
-            made.append(_noun(_class_named(part[0]), {n: known(v) for n, v in part[1].items()}))
-        elif what == "mapping":
-            made.append({known(key): known(value) for key, value in part[0]})
-        elif what == "tuple of":
-            made.append(tuple.__new__(_class_named(part[0]), map(known, part[1])))
-        elif what in ("tuple", "list"):
-            items = [known(one) for one in part[0]]
-            made.append(tuple(items) if what == "tuple" else items)
-        elif what == "date":
-            made.append(date.fromisoformat(part[0]))
-        else:
-            raise ValueError(f"nothing is kept as {what}")
+    makers: Mapping[str, Callable[..., Any]] = {
+        "array": partial(_array, arrays),
+        "bytes": lambda array: _array(arrays, *array[1:]).tobytes(),
+        "texts": lambda texts, shape: np.array(texts, dtype=object).reshape(shape),
+        "number": lambda kind, value: np.dtype(kind).type(value),
+        "choice": lambda kind, name: _class_named(kind)[name],
+        "noun": lambda kind, its: _noun(_class_named(kind), {n: known(v) for n, v in its.items()}),
+        "mapping": lambda pairs: {known(key): known(value) for key, value in pairs},
+        "tuple of": lambda kind, items: tuple.__new__(_class_named(kind), map(known, items)),
+        "tuple": lambda items: tuple(map(known, items)),
+        "list": lambda items: [*map(known, items)],
+        "date": date.fromisoformat,
+    }
+    for what, *part in parts:  # a KeyError tells that nothing is kept as that
+        made.append(makers[what](*part))
     return known(whole)
 
 

@@ -273,9 +273,8 @@ def peak_plan(fit: GrowthFit, tank_id: str, day: str | date, visits: Days = ()) 
     UsageError
         The tank is not in the book, or the days do not follow each other.
     """
-    return peak.peak_plan(
-        fit.book, fit, _place(fit, tank_id), dates_of(day)[0], list(dates_of(visits))
-    )
+    place, [shine] = _place(fit, tank_id), dates_of(day)
+    return peak.peak_plan(fit.book, fit, place, shine, list(dates_of(visits)))
 
 
 @_asked
@@ -496,8 +495,7 @@ def _places(fit: GrowthFit, tanks: Ids) -> IntArray:
         return np.arange(len(fit.book.tanks))
     wanted = _named(fit, "tank_id", tanks)
     ids = fit.book.tanks.text("tank_id").tolist()
-    places: IntArray = np.array([i for i, name in enumerate(ids) if name in wanted], np.int64)
-    return places
+    return np.array([i for i, name in enumerate(ids) if name in wanted], np.int64)
 
 
 def _place(fit: GrowthFit, tank_id: str) -> int:

@@ -18,12 +18,13 @@ if TYPE_CHECKING:
     import pandas as pd
 
 T = TypeVar("T")
-ROWS = {"AreaForecast": "heights", "TankAdvice": "options", "RoundsPlan": "visits"}
-ROWS |= {"CutSheet": "areas", "PeakPlan": "areas", "AwayTank": "areas"}
+ROWS = dict.fromkeys(("CutSheet", "PeakPlan", "AwayTank"), "areas")
+ROWS |= {"AreaForecast": "heights", "TankAdvice": "options", "RoundsPlan": "visits"}
 ROWS |= {"WatchReport": "tanks", "SwapSearch": "proposals"}
 """The list inside a noun whose items are the rows, where it is not the noun itself."""
 MOST_ROWS, MOST_COLUMNS = 12, 10
 """What a notebook shows of an answer; ``to_frame()`` has the rest."""
+DATES = {"at", "on", "day", "date", "from", "to"}
 IDS = ("client", "tank_id", "area_id", "species_id")
 
 
@@ -97,11 +98,7 @@ def frame_of(answer: Any, details: bool = True) -> pd.DataFrame:
         rows += [outer | _flat(one) for one in inner] if listed else [outer]
     frame = pd.DataFrame(rows)
     for name in frame.columns:
-        if (
-            name in {"at", "on", "day", "date", "from", "to"}
-            or name.endswith("_on")
-            or "_on_p" in name
-        ):
+        if name in DATES or name.endswith("_on") or "_on_p" in name:
             frame[name] = pd.to_datetime(frame[name])
     first = [name for name in IDS if name in frame.columns]
     return frame[[*first, *(name for name in frame.columns if name not in first)]]
@@ -134,9 +131,9 @@ def _date_of(day: Any) -> date:
     try:
         if isinstance(day, np.datetime64):
             day = str(day.astype("datetime64[D]"))
-        return (
-            date.fromisoformat(day) if isinstance(day, str) else date(day.year, day.month, day.day)
-        )
+        if isinstance(day, str):
+            return date.fromisoformat(day)
+        return date(day.year, day.month, day.day)
     except (AttributeError, TypeError, ValueError):
         raise UsageError(
             f"{day!r} is no day: give a date, a time stamp or a text as 2026-11-30"

@@ -96,10 +96,7 @@ def plain(value: Any, digits: int | None = None) -> Any:
         return _row(value, digits)
     as_it_is = _AS_THEY_ARE[digits is None]
     if isinstance(value, Mapping):
-        return {
-            str(key): part if type(part) in as_it_is else plain(part, digits)
-            for key, part in value.items()
-        }
+        return dict(zip(map(str, value), plain([*value.values()], digits), strict=True))
     if isinstance(value, tuple | list):
         return [part if type(part) in as_it_is else plain(part, digits) for part in value]
     return plain(value.tolist(), digits)  # an array, or one of its numbers

@@ -9,7 +9,7 @@ from growthcast.brief.letterhead import page_of
 from growthcast.brief.page import Blanks, Block, Heading, Page, Paragraph, Work, WorkRow
 from growthcast.say import card as tell
 from growthcast.say.locale import Locale
-from growthcast.say.words import named, place_of
+from growthcast.say.words import named
 from growthcast.service.visit.cuts import CutSheet
 
 GROUPS = {"cut": "cut", "trim what stands above": "trim", "leave": "leave"}
@@ -35,32 +35,27 @@ def build_cards(book: Book, sheets: Sequence[CutSheet], locale: Locale) -> Page:
     on, several = sheets[0].on, len(sheets) > 1
     blocks: list[Block] = []
     for sheet in sheets:
-        blocks.append(Heading(place_of(sheet, sheets), new_sheet=sheet is not sheets[0]))
-        blocks += _card(book, sheet, locale)
+        blocks.append(Heading(tell.place_of(sheet, sheets), new_sheet=sheet is not sheets[0]))
+        blocks += _card(sheet, locale)
     title = locale.say("card_day_many" if several else "card_day_one", date=locale.full_date(on))
     under = tell.places_words(sheets, locale) if several else ""
     return page_of(book, locale, on, title, under, blocks)
 
 
-def _card(book: Book, sheet: CutSheet, locale: Locale) -> Iterator[Block]:
+def _card(sheet: CutSheet, locale: Locale) -> Iterator[Block]:
     yield Paragraph(tell.lead(locale, sheet), "lead")
     if measured := tell.measure_first(locale, sheet):
         yield Paragraph(measured, "strong")
     heads = (locale.say("card_before"), locale.say("card_after"))
     for action, name in GROUPS.items():
-        rows = [
-            WorkRow(
-                tell.cut_words(locale, area),
-                f"{locale.number(area.order)}. {tell.area_name(area)}",
-                tell.note_words(locale, sheet, area),
-            )
-            for area in sheet.areas
-            if area.action == action
-        ]
+        rows = []
+        for area in (one for one in sheet.areas if one.action == action):
+            do, note = tell.cut_words(locale, area), tell.note_words(locale, sheet, area)
+            rows.append(WorkRow(do, f"{locale.number(area.order)}. {tell.area_name(area)}", note))
         if rows:
             yield Heading(locale.say(f"card_{name}"), 3)
             yield Work(heads, tuple(rows))
-    if saved := tell.saving_words(locale, sheet, book.practice.currency):
+    if saved := tell.saving_words(locale, sheet):
         yield Paragraph(saved)
     blanks = ("grams", "minutes", "water", "doses", "remarks")
     yield Blanks(tuple(locale.say(f"card_{name}") for name in blanks))

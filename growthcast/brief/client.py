@@ -7,16 +7,10 @@ from datetime import date
 
 from growthcast.book.book import Book, Practice
 from growthcast.brief import page
-from growthcast.brief.contract import (
-    contract_blocks,
-    includes,
-    next_visits,
-    vat_words,
-    yes_fact,
-)
+from growthcast.brief.contract import contract_blocks, includes, next_visits, vat_words, yes_fact
 from growthcast.brief.letterhead import page_of
 from growthcast.brief.photos import photo_blocks, photos_of
-from growthcast.brief.visits import PlannedVisit
+from growthcast.brief.visits import Plan
 from growthcast.figures.pages import BESIDE_MM, COURSE_MM, course_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
@@ -26,10 +20,12 @@ from growthcast.say.locale import Locale
 from growthcast.say.words import named
 from growthcast.service.advice import OptionAdvice
 from growthcast.service.pages.client import AreaFacts, TankFacts
-from growthcast.service.pages.contract import Contract, month_price
+from growthcast.service.pages.contract import Contract
 from growthcast.service.pages.course import Course
 from growthcast.service.pages.record import Record, past_records
 
+Drawn = tuple[int, Course, OptionAdvice | None]
+"""The place of an area, how it goes, and the rhythm at which it does."""
 ROOM_ABOVE = 1.3
 """Height of a picture's axis, as a share of the agreed height: room to see what is too tall."""
 
@@ -42,7 +38,7 @@ def build_brief(
     *,
     client: str | None = None,
     contract: Contract | None = None,
-    visits: Sequence[PlannedVisit] | None = None,
+    visits: Plan = None,
 ) -> page.Page:
     """Build the page of one tank, or of all tanks of a client.
 
@@ -68,7 +64,7 @@ def build_brief(
     Page
         The page's content: what is proposed on the first page, what it rests on after it.
     """
-    on, currency = as_date(fit.design.on_day), currency_of(book.practice)
+    on = as_date(fit.design.on_day)
     records = past_records(book, [tank.tank_id for tank in facts])
     level = 2 if client is None else 3
     blocks: list[page.Block] = []
@@ -87,16 +83,16 @@ def build_brief(
         if client is not None:
             blocks.append(page.Heading(tell.place_words(locale, tank), new_sheet=new_sheet))
             new_sheet = False
-        blocks += background(
-            locale, tank, records[tank.tank_id], book.practice, level, new_sheet=new_sheet
-        )
+        head = page.Heading(locale.say("areas_heading"), level, new_sheet)
+        record, horizon_d = records[tank.tank_id], book.practice.horizon_d
+        blocks += background(locale, tank, record, horizon_d, head)
         blocks += photo_blocks(locale, photos_of(book, [tank.tank_id])[0], level)
     years = [tank.option.year.cost_range for tank in grown if tank.option is not None]
     cost = contract.cost if contract is not None else next(iter(years), None)
-    open_price = cost if currency and not book.practice.terms else None
+    open_price = cost if locale.currency and not book.practice.terms else None
     blocks += [
         page.Heading(locale.say("unknown_heading")),
-        page.Items(tell.unknowns(locale, facts, open_price, currency)),
+        page.Items(tell.unknowns(locale, facts, open_price)),
         *next_visits(locale, visits, facts, on),
         page.Heading(locale.say("cautions_heading")),
         page.Items(tell.cautions(locale, facts)),
@@ -110,17 +106,11 @@ def build_brief(
     return page_of(book, locale, on, title, under, blocks)
 
 
-def currency_of(practice: Practice) -> str:
-    """Return the currency of a page's prices, "" where an hour has no price."""
-    return practice.currency if practice.labour_rate_per_h > 0.0 else ""
-
-
 def proposal(
     locale: Locale, tank: TankFacts, practice: Practice, level: int, *, whole: bool
 ) -> list[page.Block]:
     """Build what is proposed for a tank: the answer, the rhythms beside it, how it looks."""
-    currency = currency_of(practice)
-    said = page.Paragraph(" ".join(tell.argument(locale, tank, currency)), "lead")
+    said = page.Paragraph(" ".join(tell.argument(locale, tank)), "lead")
     if tank.option is None:
         return [said]
     blocks: list[page.Block] = [
@@ -130,10 +120,10 @@ def proposal(
         options_strip(locale, tank, practice),
     ]
     blocks += [page.Paragraph(text) for text in tell.visit_words(locale, tank, practice)]
-    lead, ways = tell.mends_words(locale, tank, currency)
+    lead, ways = tell.mends_words(locale, tank)
     mends: list[page.Block] = [page.Paragraph(lead)] if lead else []
     mends += [page.Items(ways)] if ways else []
-    if planned := tell.plan(locale, tank, currency):
+    if planned := tell.plan(locale, tank):
         mends.append(page.Paragraph(" ".join(planned)))
     blocks[2:2] = [] if tank.fits else mends
     blocks += mends if tank.fits else []
@@ -145,30 +135,23 @@ def proposal(
 
 
 def background(
-    locale: Locale,
-    tank: TankFacts,
-    record: Record,
-    practice: Practice,
-    level: int,
-    *,
-    new_sheet: bool,
+    locale: Locale, tank: TankFacts, record: Record, horizon_d: int, heading: page.Heading
 ) -> list[page.Block]:
-    """Build what the proposal for a tank rests on."""
-    blocks: list[page.Block] = [
-        page.Heading(locale.say("areas_heading"), level, new_sheet=new_sheet),
-        _areas_table(locale, tank, practice.horizon_d),
-    ]
-    if beside := tuple(_picture(locale, tank, *one, tank.option, BESIDE_MM) for one in tank.beside):
+    """Build what the proposal for a tank rests on, under its first heading."""
+    blocks: list[page.Block] = [heading, _areas_table(locale, tank, horizon_d)]
+    drawn = ((place, course, tank.option) for place, course in tank.beside)
+    if beside := tuple(_picture(locale, tank, one, BESIDE_MM) for one in drawn):
         blocks.append(page.Pictures(beside, "", columns=max(2, len(beside))))
     if not tank.first_estimate:
         said = " ".join(tell.record_sentences(locale, record))
-        blocks += [page.Heading(locale.say("record_heading"), level), page.Paragraph(said)]
+        heading = page.Heading(locale.say("record_heading"), heading.level)
+        blocks += [heading, page.Paragraph(said)]
     return blocks
 
 
 def _facts(locale: Locale, tank: TankFacts, practice: Practice, *, whole: bool) -> page.Facts:
     """Return the answer's figures: looks, next visit, review; of a whole page price and yes."""
-    option, currency = tank.option, currency_of(practice)
+    option = tank.option
     assert option is not None
     days = strip.days_of_100(locale, option.share_of_days_presentable)
     looks = locale.say("looks_days", presentable=days)
@@ -176,11 +159,10 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice, *, whole: bool) 
     facts = [page.Fact(locale.say("fact_looks"), looks, said)]
     if whole:
         cost, hours = tank.takes(option)
-        year = strip.worth(locale, currency, strip.year_price(cost), hours)
-        vat = vat_words(locale, practice, month_price(cost)) if currency else locale.say("no_rate")
-        name = locale.say("fact_price" if currency else "fact_time")
-        month, note = strip.month_of(locale, tank, option, currency), "price_year"
-        facts.append(page.Fact(name, month, f"{locale.say(note, amount=year)}; {vat}"))
+        year = strip.worth(locale, strip.year_price(cost), hours)
+        note = f"{locale.say('price_year', amount=year)}; {vat_words(locale, practice, cost)}"
+        name = locale.say("fact_price" if locale.currency else "fact_time")
+        facts.append(page.Fact(name, strip.month_of(locale, tank, option), note))
     if tank.next_on is not None:
         day, note = locale.week_date(tank.next_on), ""
         if tank.due_on is not None:
@@ -192,22 +174,17 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice, *, whole: bool) 
 
 def options_strip(locale: Locale, tank: TankFacts, practice: Practice) -> page.Table:
     """Return a row a rhythm, the longest first: days as agreed as a bar, looks, visits, price."""
-    currency, vat = currency_of(practice), practice.vat_percent or 0.0
-    first = tank.areas[tank.limiting]
+    vat, first = practice.vat_percent or 0.0, tank.areas[tank.limiting]
     agreed = locale.exact(first.forecast.budget_cm, first.unit)
-    price = "cost" if currency else "hours"
+    price = "cost" if locale.currency else "hours"
     out = " out" if strip.some_bare(tank) else ""
-    columns = (
-        *page.columns(locale, "col", "every presentable"),
-        page.Column(locale.say("col_found", budget=agreed)),
-        *page.columns(locale, "col", "visits"),
-        page.Column(locale.say(tell.next_visit_key([tank]))),
-        *page.columns(locale, "col", f"{price} against{out}"),
-    )
+    columns = [*page.columns(locale, "col", f"every presentable visits {price} against{out}")]
+    columns.insert(2, page.Column(locale.say("col_found", budget=agreed)))
+    columns.insert(4, page.Column(locale.say(tell.next_visit_key([tank]))))
     return page.Table(
         locale.say("options_caption", area=tell.area_name(first)),
-        columns,
-        tuple(strip.row_words(locale, tank, row, currency, vat) for row in tank.rows),
+        tuple(columns),
+        tuple(strip.row_words(locale, tank, row, vat) for row in tank.rows),
         next(n for n, row in enumerate(tank.rows) if row is tank.option),
         locale.say("asked_for" if tank.asked and not tank.reason else "recommended"),
         tuple(row.share_of_days_presentable for row in tank.rows),
@@ -219,27 +196,21 @@ def _pictures(locale: Locale, tank: TankFacts) -> page.Pictures:
     top = max(float(course.height_cm.max()) for _, course in tank.courses)
     abreast = 2 if len(tank.courses) <= 4 else 3
     drawn = (
-        _picture(locale, tank, tank.limiting, course, rhythm, COURSE_MM[abreast], top)
+        _picture(locale, tank, (tank.limiting, course, rhythm), COURSE_MM[abreast], top)
         for rhythm, course in tank.courses
     )
     return page.Pictures(tuple(drawn), locale.say("picture_caption"), abreast)
 
 
 def _picture(
-    locale: Locale,
-    tank: TankFacts,
-    place: int,
-    course: Course,
-    rhythm: OptionAdvice | None,
-    size_mm: tuple[float, float],
-    highest_cm: float = 0.0,
+    locale: Locale, tank: TankFacts, drawn: Drawn, mm: tuple[float, float], highest_cm: float = 0.0
 ) -> page.Picture:
     """Draw one area over the days ahead; ``highest_cm`` is that of pictures on the same axes."""
-    area = tank.areas[place].forecast
-    highest_cm = max(highest_cm, float(course.height_cm.max()))
+    place, course, _ = drawn
+    area, highest_cm = tank.areas[place].forecast, max(highest_cm, float(course.height_cm.max()))
     top = max(ROOM_ABOVE * area.budget_cm, 1.04 * highest_cm)
-    title, heard = tell.picture_words(locale, tank, place, course, rhythm)
-    svg = course_picture(locale, course, area, top, (title, heard), size_mm)
+    title, heard = tell.picture_words(locale, tank, *drawn)
+    svg = course_picture(locale, course, area, top, (title, heard), mm)
     return page.Picture(svg, title, "", heard)
 
 

@@ -8,13 +8,13 @@ from datetime import date
 from growthcast.arrays import IntArray
 from growthcast.book.book import Book, Practice
 from growthcast.brief import page
-from growthcast.brief.visits import PlannedVisit
+from growthcast.brief.visits import Plan
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
-from growthcast.say.client import next_visit_key, place_words
+from growthcast.say import client as tell
+from growthcast.say import strip
 from growthcast.say.locale import Locale
 from growthcast.say.reasons import reason
-from growthcast.say.strip import a_month, days_of_100, gross_month, worth, year_price
 from growthcast.say.words import named
 from growthcast.service.pages.client import TankFacts, gather_tank
 from growthcast.service.pages.contract import Contract, longer_each, month_price, with_vat
@@ -23,11 +23,7 @@ MOST_VISITS = 12
 
 
 def gather_facts(
-    book: Book,
-    fit: GrowthFit,
-    tanks: IntArray,
-    visits: Sequence[PlannedVisit] | None = None,
-    every_d: int | None = None,
+    book: Book, fit: GrowthFit, tanks: IntArray, visits: Plan = None, every_d: int | None = None
 ) -> list[TankFacts]:
     """Gather what a page says of some tanks.
 
@@ -68,38 +64,36 @@ def contract_blocks(
     locale: Locale, practice: Practice, facts: Sequence[TankFacts], contract: Contract
 ) -> list[page.Block]:
     """Build the whole of a client's tanks: its price, and what each tank gets."""
-    currency, said = practice.currency if contract.price_per_h else "", []
+    said = []
     if contract.visits - contract.journeys >= 0.5:
-        alone = sum(year_price(t.option.year.cost) for t in facts if t.option is not None)
+        alone = sum(strip.year_price(t.option.year.cost) for t in facts if t.option is not None)
         saved_h = contract.hours_apart - contract.hours.p50
-        shared = locale.say(
-            "contract_shared",
-            journeys=locale.count("journey", round(contract.journeys)),
-            visits=locale.count("visit", round(contract.visits)),
-            amount=worth(locale, currency, alone - year_price(contract.cost.p50), saved_h),
-        )
-        said.append(shared)
+        amount = strip.worth(locale, alone - strip.year_price(contract.cost.p50), saved_h)
+        said.append(locale.say("contract_shared", amount=amount, **_counts(locale, contract)))
     longer = contract.hours_longer * contract.price_per_h
     if round(longer) < round(contract.cost.p50):
         said.append(_longer_words(locale, practice, facts, longer))
-    return [
-        _facts(locale, practice, facts, contract, currency),
-        *([page.Paragraph(" ".join(said))] if said else []),
-        _table(locale, facts, contract, currency),
-    ]
+    paragraph = [page.Paragraph(" ".join(said))] if said else []
+    facts_found = _facts(locale, practice, facts, contract)
+    return [facts_found, *paragraph, _table(locale, facts, contract)]
+
+
+def _counts(locale: Locale, contract: Contract) -> dict[str, str]:
+    """Return how many visits and journeys a year has, in words."""
+    counts = {"journey": contract.journeys, "visit": contract.visits}
+    return {f"{name}s": locale.count(name, round(number)) for name, number in counts.items()}
 
 
 def _longer_words(
     locale: Locale, practice: Practice, facts: Sequence[TankFacts], cost: float
 ) -> str:
     """Return what all tanks cost at their next longer rhythms, and which these are."""
-    currency, vat = practice.currency, practice.vat_percent
-    price = locale.say("a_month", amount=locale.money(month_price(cost), currency))
-    price = gross_month(locale, currency, cost, vat) if vat else price
+    vat = practice.vat_percent
+    price = locale.say("a_month", amount=locale.money(month_price(cost)))
+    price = strip.gross_month(locale, cost, vat) if vat else price
+    every = [(tank, row) for tank, row in longer_each(facts) if row is not tank.option]
     rows = (
-        f"{place_words(locale, tank)}: {locale.count('every', row.interval_d)}"
-        for tank, row in longer_each(facts)
-        if row is not tank.option
+        f"{tell.place_words(locale, t)}: {locale.count('every', o.interval_d)}" for t, o in every
     )
     return locale.say("contract_longer", price=price, rows="; ".join(rows))
 
@@ -112,16 +106,15 @@ def includes(locale: Locale, practice: Practice, *, new_sheet: bool = False) -> 
     return [page.Heading(locale.say("includes_heading"), new_sheet=new_sheet), page.Items(said)]
 
 
-def vat_words(locale: Locale, practice: Practice, net: float) -> str:
-    """Return the price with value added tax, or that it is without where no rate is given."""
+def vat_words(locale: Locale, practice: Practice, year: float) -> str:
+    """Return a year's price as a month's with value added tax, or that it is without a rate."""
+    if not locale.currency:
+        return locale.say("no_rate")
     if not practice.vat_percent:
         return locale.say("price_net" if practice.vat_percent is None else "price_no_vat")
-    _, gross = with_vat(net, practice.vat_percent)
-    return locale.say(
-        "price_vat",
-        percent=locale.exact(practice.vat_percent, "%"),
-        gross=locale.money(gross, practice.currency),
-    )
+    _, gross = with_vat(month_price(year), practice.vat_percent)
+    percent = locale.exact(practice.vat_percent, "%")
+    return locale.say("price_vat", percent=percent, gross=locale.money(gross))
 
 
 def yes_fact(locale: Locale, practice: Practice) -> page.Fact:
@@ -133,75 +126,60 @@ def yes_fact(locale: Locale, practice: Practice) -> page.Fact:
 
 
 def _facts(
-    locale: Locale,
-    practice: Practice,
-    tanks: Sequence[TankFacts],
-    contract: Contract,
-    currency: str,
+    locale: Locale, practice: Practice, tanks: Sequence[TankFacts], contract: Contract
 ) -> page.Facts:
-    year, net = contract.cost if currency else contract.hours, contract.cost.p50
-    middle = year_price(net) if currency else year.p50
-    amounts = {
-        name: worth(locale, currency, at, at)
-        for name, at in (("low", year.p10), ("amount", middle), ("high", year.p90))
-    }
-    note = locale.say(
-        "contract_year_agreed" if currency and practice.terms else "contract_year",
-        visits=locale.count("visit", round(contract.visits)),
-        journeys=locale.count("journey", round(contract.journeys)),
-        **amounts,
-    )
-    price = locale.say("a_month", amount=a_month(locale, currency, net, contract.hours.p50))
-    if currency and not practice.vat_percent:
-        note = f"{note}; {vat_words(locale, practice, month_price(net))}"
-    found = [page.Fact(locale.say("fact_price" if currency else "fact_time"), price, note)]
-    if currency and practice.vat_percent:
+    year, net = contract.cost if locale.currency else contract.hours, contract.cost.p50
+    middle = strip.year_price(net) if locale.currency else year.p50
+    amounts = {"low": year.p10, "amount": middle, "high": year.p90}
+    blanks = {name: strip.worth(locale, at, at) for name, at in amounts.items()}
+    key = "contract_year_agreed" if locale.currency and practice.terms else "contract_year"
+    note = locale.say(key, **_counts(locale, contract), **blanks)
+    price = locale.say("a_month", amount=strip.a_month(locale, net, contract.hours.p50))
+    if locale.currency and not practice.vat_percent:
+        note = f"{note}; {vat_words(locale, practice, net)}"
+    found = [page.Fact(locale.say("fact_price" if locale.currency else "fact_time"), price, note)]
+    if locale.currency and practice.vat_percent:
         tax, gross = with_vat(month_price(net), practice.vat_percent)
         percent = locale.exact(practice.vat_percent, "%")
-        paid = locale.say("a_month", amount=locale.money(gross, currency))
-        of_it = locale.say("vat_note", tax=locale.money(tax, currency))
+        paid = locale.say("a_month", amount=locale.money(gross))
+        of_it = locale.say("vat_note", tax=locale.money(tax))
         found.append(page.Fact(locale.say("fact_vat", percent=percent), paid, of_it))
     if days := [tank.next_on for tank in tanks if tank.next_on is not None]:
-        found.append(page.Fact(locale.say(next_visit_key(tanks)), locale.week_date(min(days))))
+        found.append(page.Fact(locale.say(tell.next_visit_key(tanks)), locale.week_date(min(days))))
     return page.Facts((*found, yes_fact(locale, practice)))
 
 
-def _table(
-    locale: Locale, tanks: Sequence[TankFacts], contract: Contract, currency: str
-) -> page.Table:
+def _table(locale: Locale, tanks: Sequence[TankFacts], contract: Contract) -> page.Table:
     def month(hours: float) -> str:
-        return a_month(locale, currency, hours * contract.price_per_h, hours)
+        return strip.a_month(locale, hours * contract.price_per_h, hours)
 
     rows = []
     for tank, hours in zip(tanks, contract.hours_at_tanks, strict=True):
-        option, none = tank.option, locale.say("against_none")
-        rows.append(
-            (
-                place_words(locale, tank),
-                none if option is None else locale.count("every", option.interval_d),
-                none if option is None else days_of_100(locale, option.share_of_days_presentable),
-                none if tank.next_on is None else locale.week_date(tank.next_on),
-                month(hours),
-            )
-        )
+        option, every, looks, day = tank.option, *[locale.say("against_none")] * 3
+        if option is not None:
+            every = locale.count("every", option.interval_d)
+            looks = strip.days_of_100(locale, option.share_of_days_presentable)
+        if tank.next_on is not None:
+            day = locale.week_date(tank.next_on)
+        rows.append((tell.place_words(locale, tank), every, looks, day, month(hours)))
     journeys = locale.say("per_year", count=locale.count("journey", round(contract.journeys)))
     road = month(contract.hours.p50 - sum(contract.hours_at_tanks))
-    if currency:  # what is left of the whole, so that the column adds up
+    if locale.currency:  # what is left of the whole, so that the column adds up
         at_tanks = (month_price(h * contract.price_per_h) for h in contract.hours_at_tanks)
-        road = locale.money(month_price(contract.cost.p50) - sum(at_tanks), currency)
+        road = locale.money(month_price(contract.cost.p50) - sum(at_tanks))
     rows.append((locale.say("contract_road"), journeys, "", "", road))
     heads = page.columns(locale, "col", "tank every presentable next_on at_tank", "at_tank", "tank")
     return page.Table(locale.say("contract_caption"), heads, tuple(rows))
 
 
 def next_visits(
-    locale: Locale, visits: Sequence[PlannedVisit] | None, tanks: Sequence[TankFacts], on: date
+    locale: Locale, visits: Plan, tanks: Sequence[TankFacts], on: date
 ) -> list[page.Block]:
     """Build the visits that a plan has for some tanks, nothing where there is no plan."""
     if visits is None:
         return []
     heading = page.Heading(locale.say("visits_heading"))
-    names = {tank.tank_id: place_words(locale, tank) for tank in tanks}
+    names = {tank.tank_id: tell.place_words(locale, tank) for tank in tanks}
     mine = [visit for visit in visits if visit.tank_id in names and visit.on >= on]
     if not mine:
         return [heading, page.Paragraph(locale.say("visits_none", date=locale.long_date(on)))]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import re
 from functools import lru_cache
+from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
@@ -14,18 +15,12 @@ from growthcast.brief.page import Logo, Page, Picture
 MIME = {"svg": "image/svg+xml", "png": "image/png", "jpg": "image/jpeg"}
 
 
-@lru_cache(maxsize=1)
-def _environment() -> Environment:
-    environment = Environment(
-        loader=PackageLoader("growthcast.brief", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    environment.filters["linked"] = _linked
-    return environment
+@lru_cache(maxsize=2)
+def templates(package: str, *, last_line: bool = True) -> Environment:
+    """Return the templates of a package, with or without the end of their last lines."""
+    blocks: Any = {"trim_blocks": True, "lstrip_blocks": True, "keep_trailing_newline": last_line}
+    loader = PackageLoader(package, "templates")
+    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, **blocks)
 
 
 def page_html(page: Page) -> bytes:
@@ -42,16 +37,10 @@ def page_html(page: Page) -> bytes:
         UTF-8.
     """
     blocks = [(type(block).__name__, block) for block in page.blocks]
-    environment = _environment()
-    style = environment.get_template("page.css").render()
-    text = environment.get_template("page.html").render(
-        page=page,
-        blocks=blocks,
-        style=Markup(style),
-        logo=None if page.letterhead.logo is None else _data_uri(page.letterhead.logo),
-        inline=_Inline(),
-    )
-    return text.encode("utf-8")
+    ours, logo = templates("growthcast.brief"), page.letterhead.logo
+    given = {"style": Markup(ours.get_template("page.css").render()), "inline": _Inline()}
+    given |= {"linked": _linked, "logo": None if logo is None else _data_uri(logo)}
+    return ours.get_template("page.html").render(page=page, blocks=blocks, **given).encode("utf-8")
 
 
 def _data_uri(logo: Logo) -> str:
@@ -75,7 +64,7 @@ def _linked(text: str) -> Markup:
     return Markup(CONTACT.sub(link, str(escape(text))))
 
 
-COLOURS = re.compile(r"(fill|stroke|stop-color): (#[0-9a-f]{6})\b")
+COLOURS = re.compile(r"(fill|stroke|stop-color): (#([0-9a-f]{6}))\b")
 FIXED_SIZE = re.compile(r'(<svg [^>]*?) width="[\d.]+pt" height="[\d.]+pt"')
 IDS = re.compile(r'(\bid="|href="#|url\(#)([^")]+)')
 
@@ -96,10 +85,5 @@ class _Inline:
         svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.S)
         svg = IDS.sub(lambda found: f"{found[1]}{mine}{found[2]}", svg)
         svg = re.sub(r'aria-labelledby="(\S+) (\S+)"', rf'aria-labelledby="{mine}\1 {mine}\2"', svg)
-        svg = COLOURS.sub(_colour, svg)
+        svg = COLOURS.sub(r"\1: var(--fig-\3, \2)", svg)
         return Markup(svg.strip())
-
-
-def _colour(found: re.Match[str]) -> str:
-    name, colour = found[1], found[2]
-    return f"{name}: var(--fig-{colour[1:]}, {colour})"

@@ -52,8 +52,7 @@ def picture_of(folder: Path, name: str, said: str) -> tuple[Logo | None, str | N
     """Return a picture in the book's folder, or why the page goes without it, begun as ``said``."""
     file = folder / name.replace("\\", "/")
     try:
-        inside = file.resolve().is_relative_to(folder.resolve())
-        if not inside:
+        if not file.resolve().is_relative_to(folder.resolve()):
             return None, f"{said}: it lies outside the book's folder."
         if not file.is_file():
             return None, f"{said}: the book's folder has no such file."
@@ -74,10 +73,8 @@ def _svg_fault(content: bytes) -> str | None:
     try:
         root = ElementTree.fromstring(content)
     except (ElementTree.ParseError, LookupError, ValueError) as error:  # an encoding unknown
-        return (
-            f"it is no well-formed SVG ({error}); in a text & is written &amp;. Save it anew from "
-            "a drawing program"
-        )
+        program = "in a text & is written &amp;. Save it anew from a drawing program"
+        return f"it is no well-formed SVG ({error}); {program}"
     if root.tag != f"{SVG}svg":
         return f"it holds no SVG (its first element is no svg of {SVG[1:-1]})"
     if not _has_size(root):

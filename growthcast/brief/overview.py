@@ -53,8 +53,8 @@ def build_overview(
     blocks: list[page.Block] = [
         page.Paragraph(lead(locale, planned, on), "lead"),
         page.Heading(locale.say("overview_heading")),
-        _table(book, locale, standings),
-        page.Paragraph(locale.say("total_month", month=month_words(locale, book, hours, cost))),
+        _table(locale, standings),
+        page.Paragraph(locale.say("total_month", month=month_words(locale, hours, cost))),
         page.Paragraph(locale.say("growth_note", date=locale.long_date(on)), "note"),
         page.Heading(locale.say("off_heading", days=locale.number(DRAWN_D))),
         page.Items(off_words(locale, days_off(book, on, DRAWN_D, locale.language))),
@@ -64,22 +64,18 @@ def build_overview(
     return page_of(book, locale, on, locale.say("overview_title"), "", blocks)
 
 
-def _table(book: Book, locale: Locale, standings: Sequence[TankStanding]) -> page.Table:
+def _table(locale: Locale, standings: Sequence[TankStanding]) -> page.Table:
     names = "tank state due where interval limits risk month growth"
     heads = page.columns(locale, "col", names, "risk month", "tank where limits")
-    rows = tuple(_row(book, locale, standing) for standing in standings)
+    rows = tuple(_row(locale, standing) for standing in standings)
     return page.Table(locale.say("overview_caption"), heads, rows)
 
 
-def _row(book: Book, locale: Locale, standing: TankStanding) -> tuple[str, ...]:
+def _row(locale: Locale, standing: TankStanding) -> tuple[str, ...]:
     advice, option, none = standing.advice, standing.option, locale.say("due_none")
     whose = ", ".join(named(part) for part in (standing.site, advice.client) if part)
-    head = (
-        named(advice.tank_id),
-        locale.say(f"state_{standing.state}"),
-        due_words(locale, standing),
-        whose,
-    )
+    state, due = locale.say(f"state_{standing.state}"), due_words(locale, standing)
+    head = (named(advice.tank_id), state, due, whose)
     if option is None:
         return (*head, none, none, none, none, none)
     days, limit = advice.recommended_interval_d, advice.limited_by
@@ -89,7 +85,7 @@ def _row(book: Book, locale: Locale, standing: TankStanding) -> tuple[str, ...]:
         locale.say("no_listed") if days is None else locale.say("days_short", n=str(days)),
         locale.say("limit_none") if limit is None else labels.get(limit, limit),
         locale.chance(standing.risk),
-        month_words(locale, book, option.year.hours, option.year.cost),
+        month_words(locale, option.year.hours, option.year.cost),
         growth_words(locale, standing.growth),
     )
 
@@ -108,14 +104,8 @@ def _small_pictures(
     visits = {standing.advice.tank_id: _visits(standing, on, reach) for standing in shown}
     by_tank: dict[str, list[page.Picture]] = {}
     for area in forecast_growth(fit, at, horizon, tanks):
-        picture = _spark(
-            locale,
-            area,
-            named(labels[area.area_id], area.area_id),
-            horizon,
-            on,
-            visits[area.tank_id],
-        )
+        label = named(labels[area.area_id], area.area_id)
+        picture = _spark(locale, area, label, horizon, visits[area.tank_id])
         by_tank.setdefault(area.tank_id, []).append(picture)
     blocks: list[page.Block] = [
         page.Heading(locale.say("areas_small_heading")),
@@ -140,12 +130,7 @@ def _visits(standing: TankStanding, on: date, days: int) -> list[date]:
 
 
 def _spark(
-    locale: Locale,
-    area: AreaForecast,
-    label: str,
-    horizon_d: int,
-    on: date,
-    visits: Sequence[date],
+    locale: Locale, area: AreaForecast, label: str, horizon_d: int, visits: Sequence[date]
 ) -> page.Picture:
     unit = "% cover" if area.is_cover else "cm"
     blanks = {
@@ -153,9 +138,9 @@ def _spark(
         "now": locale.height(float(area.height_cm_now[1]), unit),
         "budget": locale.exact(area.budget_cm, unit),
         "floor": locale.exact(area.floor_cm, unit),
-        "passes": passes(locale, "spark", area, horizon_d, on),
+        "passes": passes(locale, "spark", area, horizon_d, area.at[0]),
     }
     alternative = locale.say("spark_alt", **blanks)
-    ends = [locale.short_date(day) for day in (area.at[0], area.at[-1])]
-    svg = spark_picture(area, visits, (ends[0], ends[1], locale.share(1.0)), label, alternative)
+    words = locale.short_date(area.at[0]), locale.short_date(area.at[-1]), locale.share(1.0)
+    svg = spark_picture(area, visits, words, label, alternative)
     return page.Picture(svg, label, locale.say("spark_caption", **blanks), alternative)

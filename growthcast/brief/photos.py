@@ -72,9 +72,7 @@ def _picture(locale: Locale, photo: Photo) -> Picture:
     day = locale.long_date(photo.day)
     heard = locale.say("photos_heard", date=day)
     inside = base64.b64encode(photo.content).decode("ascii")
-    svg = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" role="img" '
-        f'aria-label="{escape(heard)}"><image width="{wide}" height="{high}" '
-        f'href="data:image/jpeg;base64,{inside}"/></svg>'
-    )
+    image = f'<image width="{wide}" height="{high}" href="data:image/jpeg;base64,{inside}"/>'
+    svg = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" role="img" '
+    svg += f'aria-label="{escape(heard)}">{image}</svg>'
     return Picture(svg.encode(), day, "", heard)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
@@ -21,6 +22,10 @@ class PlannedVisit:
 
     on: date
     tank_id: str
+
+
+Plan = Sequence[PlannedVisit] | None
+"""The visits of a plan, None where none was made."""
 
 
 def read_visits(file: Path, tank_ids: list[str]) -> list[PlannedVisit]:

@@ -12,35 +12,21 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from growthcast.book.files import find_own_book
 from growthcast.book.findings import format_finding
 from growthcast.book.words import shown
+from growthcast.book.writing.append import Change, parse_row
 from growthcast.cli.options import Day, File, Text
 from growthcast.cli.output import print_answer, print_words, say
 from growthcast.cli.tables import print_line
 from growthcast.errors import BookProblems, UsageError
+from growthcast.nouns import dataclass
 from growthcast.plain import plain
+from growthcast.say.words import sentence
 
 if TYPE_CHECKING:
     from growthcast.book.begin.typed import Row
-    from growthcast.book.writing.append import Change
 
 
 T = TypeVar("T")
-TANK = (
-    "Tank (name, client length x width x depth in cm, as lobby, Client A 120x45x48; Enter ends): "
-)
-AREA = "  plant and place (f front, m middle, b back, w wood, s surface; Enter ends): "
-NEXT = """\
-Next, in this order ({guide} there explains every column):
-  1. type your name and price of an hour into {practice}
-  2. growthcast add tank {book} tank_id=lobby client=Mine water_depth_cm=45
-  3. growthcast add area {book} area_id=stems tank_id=lobby species_id=rotala-rotundifolia \
-area_cm2=400 floor_cm=8 budget_cm=22 planted_on=2026-01-15
-  4. growthcast log {book} --tank lobby stems=24/12 35min --yes"""
 PRICE = "Your price of an hour, net, in EUR (Enter to leave open): "
-LEFT_OPEN = (
-    "What is left out is proposed from plant, place and depth, and marked as proposed; heights you "
-    "know are written as 9-22, ground as 400cm2, a day of planting as 2026-01-15 (without it: "
-    "before your time)."
-)
 
 
 def start_command(folder: Path, sheet: File) -> None:
@@ -52,7 +38,7 @@ def start_command(folder: Path, sheet: File) -> None:
     """
     from growthcast.book.begin.start import GUIDE, check_new_folder, start_book, start_from
 
-    typed = shlex.quote(str(folder))
+    typed, to_do = shlex.quote(str(folder)), list[str]()
     if sheet is not None:
         from growthcast.book.sheets.load import read_workbook
         from growthcast.say.written import merge_words
@@ -60,7 +46,6 @@ def start_command(folder: Path, sheet: File) -> None:
         names, merge = start_from(folder, read_workbook(sheet), today=date.today())
         print_words(merge_words(merge, delete_missing=False))
         say(*(f"{sheet.name}: {words}." for words in merge.not_taken))
-        print_line(f"A new book is in {folder}: {', '.join(names)}.")
     elif sys.stdin.isatty():
         check_new_folder(folder)
         typed_so_far: list[str] = []
@@ -72,12 +57,11 @@ def start_command(folder: Path, sheet: File) -> None:
         if asked is None:
             say("Nothing was written.")
             return
-        print_line(f"A new book is in {folder}: {', '.join(start_book(folder, *asked))}.")
+        names = start_book(folder, *asked)
     else:
-        names = start_book(folder)
-        print_line(f"A new book is in {folder}: {', '.join(names)}.")
-        there = {"guide": GUIDE, "practice": folder / "practice.toml", "book": typed}
-        print_words(NEXT.format(**there).split("\n"))
+        names, practice = start_book(folder), folder / "practice.toml"
+        to_do = sentence("first_next", guide=GUIDE, practice=practice, book=typed).split("\n")
+    print_words([f"A new book is in {folder}: {', '.join(names)}.", *to_do])
     print_line(f"  growthcast check {typed} says at any time what is still missing.")
 
 
@@ -103,7 +87,7 @@ def ask_for_book(
     species = read_shipped_species()
     name = ask("Name of the practice (Enter to leave open): ")
     practice = {"name": name, "labour_rate_per_h": _until_understood(ask, PRICE, _price)}
-    say(LEFT_OPEN)
+    say(sentence("first_open"))
     tanks: list[Row] = []
     areas: list[Row] = []
 
@@ -115,9 +99,9 @@ def ask_for_book(
         check_rows(tanks[-1:], complete_areas([area], tanks[-1:], species))
         return area
 
-    while tank := _until_understood(ask, TANK, tank_of):
+    while tank := _until_understood(ask, sentence("first_tank"), tank_of):
         tanks.append(tank)
-        while area := _until_understood(ask, AREA, area_of):
+        while area := _until_understood(ask, sentence("first_area"), area_of):
             areas.append(area)
     if not tanks:
         return None
@@ -154,14 +138,44 @@ def _until_understood(
 NOT_YET = "Nothing is written yet; the same line with --yes writes it."
 
 
-def replace_command(items: list[str], on: Day, by: str, yes: bool, as_json: bool) -> None:
+@dataclass(frozen=True, slots=True)
+class Made:
+    """How a change is made: from which day on, by whom, whether it is written, how it is told."""
+
+    on: Day
+    by: str
+    yes: bool
+    as_json: bool
+
+    def by_whom(self) -> Any:
+        """Return what every change takes beside its day; a name that is none is refused."""
+        from growthcast.book.writing.visit.lines import checked_name
+
+        return {"today": date.today(), "write": self.yes, "by": checked_name(self.by)}
+
+    def day(self) -> date:
+        """Return the day of the change; that it is today is said."""
+        if self.on is None:
+            say(f"The day is today, {date.today()}; another is given with --on.")
+        return self.on or date.today()
+
+    def print(self, command: str, change: Change, on: date) -> None:
+        """Say a change back, and whether it was written."""
+        say(*map(format_finding, change.findings))
+        written = change.entry is not None
+        answer = {"command": command, "summary": change.summary, "on": on, "written": written}
+        answer |= {"ended": change.ended, "row": plain(dict(change.row)) or None}
+        print_answer(self.as_json, answer, [f"{change.summary}."])
+        say("Written; growthcast unlog takes it back." if written else NOT_YET)
+
+
+def replace_command(items: list[str], made: Made) -> None:
     """Replace an area's plant from a day on; ground, heights and place stay.
 
     Example: growthcast replace my-book stems=ludwigia-repens --on 2026-03-02 --yes
 
     Exit status: 0 done, 2 unknown area or plant, or the book does not check, 3 tool fault.
     """
-    from growthcast.book.writing.append import parse_row
     from growthcast.book.writing.areas import replace_area
 
     folder, items = book_first(items)
@@ -169,14 +183,12 @@ def replace_command(items: list[str], on: Day, by: str, yes: bool, as_json: bool
     if not mark or not plant.strip():
         raise UsageError("write the area and its next plant, as in stems=ludwigia-repens")
     cells = parse_row("area", items[1:], whole=False)
-    day = _day(on)
-    change = replace_area(folder, area_id.strip(), plant.strip(), day, cells, **_how(by, yes))
-    _print_change("replace", change, day, as_json)
+    day, how = made.day(), made.by_whom()
+    change = replace_area(folder, area_id.strip(), plant.strip(), day, cells, **how)
+    made.print("replace", change, day)
 
 
-def retire_command(
-    book: Text, tank: Text, client: Text, on: Day, by: str, yes: bool, as_json: bool
-) -> None:
+def retire_command(book: Text, tank: Text, client: Text, made: Made) -> None:
     """Give a tank or a client up from a day on; its log goes on teaching.
 
     Example: growthcast retire my-book --client "Client A" --on 2026-03-02 --yes
@@ -185,28 +197,18 @@ def retire_command(
     """
     from growthcast.book.writing.areas import retire
 
-    folder, day = find_own_book(book), _day(on)
-    change = retire(folder, day, tank_id=tank, client=client, **_how(by, yes))
-    _print_change("retire", change, day, as_json)
+    folder, day = find_own_book(book), made.day()
+    change = retire(folder, day, tank_id=tank, client=client, **made.by_whom())
+    made.print("retire", change, day)
 
 
-def move_command(
-    area: list[str],
-    budget: Text,
-    floor: Text,
-    cut: Text,
-    on: Day,
-    by: str,
-    yes: bool,
-    as_json: bool,
-) -> None:
+def move_command(area: list[str], budget: Text, floor: Text, cut: Text, made: Made) -> None:
     """Agree an area's heights anew from a day on; what was before keeps its own.
 
     Example: growthcast move my-book stems --budget 20 --floor 8 --on 2026-03-02 --yes
 
     Exit status: 0 done, 2 unknown area, or heights that do not check, 3 the tool itself failed.
     """
-    from growthcast.book.writing.append import parse_row
     from growthcast.book.writing.areas import move_bounds
 
     if len(area) > 2:
@@ -217,37 +219,14 @@ def move_command(
         raise UsageError("say which height moves: --budget 20, --floor 8 or --cut 10")
     heights: dict[str, Any] = parse_row("area", items, whole=False)
     folder = find_own_book(area[0] if len(area) == 2 else None)
-    day = _day(on)
-    change = move_bounds(folder, area[-1], day, **heights, **_how(by, yes))
-    _print_change("move", change, day, as_json)
+    day = made.day()
+    made.print("move", move_bounds(folder, area[-1], day, **heights, **made.by_whom()), day)
 
 
 def book_first(items: list[str]) -> tuple[Path, list[str]]:
     """Return the folder of the book, which may stand first, and the items after it."""
     named = items[0] if items and "=" not in items[0] else None
     return find_own_book(named), items[1:] if named else items
-
-
-def _day(on: date | None) -> date:
-    if on is None:
-        say(f"The day is today, {date.today()}; another is given with --on.")
-    return on or date.today()
-
-
-def _how(by: str, yes: bool = True) -> Any:
-    from growthcast.book.writing.visit.lines import checked_name
-
-    return {"today": date.today(), "write": yes, "by": checked_name(by)}
-
-
-def _print_change(command: str, change: Change, on: date, as_json: bool) -> None:
-    """Say a change back, and whether it was written."""
-    say(*map(format_finding, change.findings))
-    written = change.entry is not None
-    answer = {"command": command, "summary": change.summary, "on": on, "written": written}
-    answer |= {"ended": change.ended, "row": plain(dict(change.row)) or None}
-    print_answer(as_json, answer, [f"{change.summary}."])
-    say("Written; growthcast unlog takes it back." if written else NOT_YET)
 
 
 def unlog_command(
@@ -262,8 +241,9 @@ def unlog_command(
     Exit status: 0 done, 2 nothing to take back, or rows written since need it, 3 tool fault.
     """
     from growthcast.book.writing.unlog import CHANGES, VISITS, last_entry, take_back
+    from growthcast.book.writing.visit.lines import checked_name
 
-    folder, name = find_own_book(book), _how(by)["by"]
+    folder, name = find_own_book(book), checked_name(by)
     if tank is not None or on is not None:
         if tank is None or on is None or change:
             raise UsageError("a visit is named by both --tank ID and --on DATE, and nothing else")
@@ -278,11 +258,9 @@ def unlog_command(
         say(f"{NOT_YET} A visit by its tank and day: --tank ID --on DATE.")
         return
     entry = take_back(folder, CHANGES, change, by=name)
-    print_answer(
-        as_json,
-        {"taken_back": entry.summary, "logged_at": entry.at, "id": entry.id},
-        [f"Taken back: {entry.summary} (written {entry.at}). It stays in journal.jsonl."],
-    )
+    answer = {"taken_back": entry.summary, "logged_at": entry.at, "id": entry.id}
+    said = f"Taken back: {entry.summary} (written {entry.at}). It stays in journal.jsonl."
+    print_answer(as_json, answer, [said])
 
 
 def _unlog_visit(folder: Path, tank: str, on: date, by: str, *, yes: bool, as_json: bool) -> None:

@@ -94,7 +94,7 @@ def cache_command(clear: bool, as_json: bool) -> None:
     Exit status: 0 done, 2 bad arguments or what cannot be deleted, 3 the tool itself failed.
     """
     from growthcast.cli.output import print_answer
-    from growthcast.say.words import count_of
+    from growthcast.say.words import count_of, sentence
 
     folder, kept = cache.folder(), cache.files()
     if folder is None:
@@ -105,12 +105,8 @@ def cache_command(clear: bool, as_json: bool) -> None:
             raise UsageError(f"not all files of {folder} can be deleted")
         words = f"Deleted {count_of(gone, 'answer')} from {folder}."
     else:
-        megabytes = sum(size for _, size in kept) / 1e6
-        words = (
-            f"The cache in {folder} holds {count_of(len(kept), 'answer')} and takes "
-            f"{megabytes:.1f} of at most {cache.MOST_BYTES / 1e6:.0f} MB. --clear deletes what it "
-            f"holds, {cache.VARIABLE} names another folder or says {cache.OFF}, and a command with "
-            "--no-cache does without."
-        )
+        megabytes, most = sum(size for _, size in kept) / 1e6, cache.MOST_BYTES / 1e6
+        blanks = {"folder": folder, "count": len(kept), "megabytes": megabytes, "most": most}
+        words = sentence("cache_holds", variable=cache.VARIABLE, off=cache.OFF, **blanks)
     answer = {"folder": folder and str(folder), "answers": len(kept), "cleared": clear}
     print_answer(as_json, answer, [words])

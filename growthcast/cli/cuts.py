@@ -5,33 +5,27 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, timedelta
 from functools import partial
-from typing import TYPE_CHECKING
 
+from growthcast.book.book import Book
+from growthcast.book.checks.rounds import closed_on, closed_times, open_before
+from growthcast.brief.visits import PlannedVisit, read_visits
 from growthcast.cli.options import Day, Days, File, Text, chosen_tanks, open_fit, recalled
-from growthcast.cli.output import check_file, print_answer, say, write_file
+from growthcast.cli.output import Form, check_file, say, write_file
 from growthcast.cli.pages import check_page, write_page
 from growthcast.errors import UsageError
+from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
+from growthcast.say.reasons import reason
+from growthcast.service.advice import TankAdvice
+from growthcast.service.recommend import recommend
+from growthcast.service.urgency import due_on_day, last_visit_on, tanks_due
 
-if TYPE_CHECKING:
-    from growthcast.book.book import Book
-    from growthcast.brief.visits import PlannedVisit
-    from growthcast.fit.result import GrowthFit
-    from growthcast.service.advice import TankAdvice
-
+Span = tuple[date, date]
 LONGEST_D = 366
 
 
 def cuts_command(
-    book: Text,
-    tank: Text,
-    on: Day,
-    next_on: Day,
-    visits: File,
-    out: File,
-    phone: File,
-    details: bool,
-    as_json: bool,
+    book: Text, tank: Text, on: Day, next_on: Day, visits: File, out: File, phone: File, form: Form
 ) -> None:
     """Print the sheets for a day's visits: what to cut in which order, so that it lasts.
 
@@ -39,10 +33,7 @@ def cuts_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.brief.visits import read_visits
     from growthcast.say.cuts import no_visit_words, sheet_json, sheets_words
-    from growthcast.service.recommend import recommend
-    from growthcast.service.urgency import due_on_day, tanks_due
     from growthcast.service.visit.cuts import cut_sheet
 
     if out is not None:
@@ -61,10 +52,8 @@ def cuts_command(
         dues = tanks_due(opened, fit, advice, asked)
         order, none = due_on_day(opened, dues, day), no_visit_words(ids, dues, day)
     first = int(asked[0])
-    sheets = [
-        cut_sheet(opened, fit, k, _next_visit(opened, advice[k - first], day, next_on, plan))
-        for k in order
-    ]
+    nexts = [_next_visit(opened, advice[k - first], day, next_on, plan) for k in order]
+    sheets = [cut_sheet(opened, fit, *one) for one in zip(order, nexts, strict=True)]
     if not sheets and none is not None:
         say(none)
     elif out is not None:
@@ -79,7 +68,7 @@ def cuts_command(
         write_file(phone, day_file(opened, sheets), beside)
     every = [sheet_json(sheet) for sheet in sheets]
     answer = {"on": day.isoformat(), "sheets": every} if tank is None else every[0]
-    print_answer(as_json, answer, sheets_words(sheets), fit, details=details)
+    form.print(answer, sheets_words(sheets), fit)
 
 
 def _next_visit(
@@ -104,8 +93,6 @@ def _next_visit(
 
 def recommended_interval(book: Book, advice: TankAdvice) -> int:
     """Days until the next visit that is recommended, the shortest listed where none is feasible."""
-    from growthcast.say.reasons import reason
-
     if advice.recommended_interval_d is not None:
         return advice.recommended_interval_d
     shortest = min(advice.longest_interval_d, *book.practice.intervals_d)
@@ -124,8 +111,7 @@ def peak_command(
     visits: Days,
     target: float,
     within: float,
-    details: bool,
-    as_json: bool,
+    form: Form,
 ) -> None:
     """Plan which area to cut at which visit so that every area stands at its best on a day.
 
@@ -134,7 +120,6 @@ def peak_command(
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     from growthcast.say.ahead import peak_sentence, peaks_words, why_not_best
-    from growthcast.service.recommend import recommend
     from growthcast.service.visit.peak import peak_plan
 
     if shine is None:
@@ -166,21 +151,13 @@ def peak_command(
         plans.append(plan)
         answers.append(plain(plan) | {"sentence": peak_sentence(plan), "areas": areas})
     answer = {"tanks": answers} if tank is None else answers[0]
-    print_answer(as_json, answer, peaks_words(plans, today), fit, details=details)
+    form.print(answer, peaks_words(plans, today), fit)
 
 
 def _visits_before(
-    book: Book,
-    fit: GrowthFit,
-    advice: TankAdvice,
-    place: int,
-    span: tuple[date, date],
-    given: list[date],
+    book: Book, fit: GrowthFit, advice: TankAdvice, place: int, span: Span, given: list[date]
 ) -> list[date]:
     """Return the visits before the day to shine, the last of ``span``: as given, or the usual."""
-    from growthcast.book.checks.rounds import closed_on, closed_times, open_before
-    from growthcast.service.urgency import last_visit_on
-
     today, shine = span
     closed = closed_times(book).get(advice.tank_id, ())
     for visit in given:

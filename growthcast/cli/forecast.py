@@ -12,23 +12,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from growthcast.book.words import did_you_mean, folded, names_that_hold, shown
-from growthcast.cli.options import (
-    Count,
-    Day,
-    Days,
-    File,
-    Text,
-    Texts,
-    check_plot,
-    chosen_tanks,
-    one_tank,
-    open_book,
-    open_fit,
-    read_aloud,
-    recalled,
-    write_plot,
-)
-from growthcast.cli.output import print_answer, say
+from growthcast.cli import options
+from growthcast.cli.options import Count, Day, Days, File, Text, Texts
+from growthcast.cli.output import Form, say
 from growthcast.errors import Exit, UsageError
 
 if TYPE_CHECKING:
@@ -46,45 +32,37 @@ def supposed_of(
     from growthcast.book.supposed import parse_changes
     from growthcast.fit.supposed import suppose
 
-    place = int(chosen_tanks(book, tank)[0])
+    place = int(options.chosen_tanks(book, tank)[0])
     return suppose(book, fit, place, parse_changes(texts, book, place))
 
 
-def interval_command(
-    book: Text, on: Day, tank: Text, suppose: Texts, details: bool, as_json: bool
-) -> None:
+def interval_command(book: Text, on: Day, tank: Text, suppose: Texts, form: Form) -> None:
     """Recommend how often each tank must be visited so that every area stays inside its height.
 
     Example: growthcast interval my-book --tank lobby
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.say.interval import (
-        SAID_AT_ONCE,
-        advice_for_programs,
-        interval_words,
-        is_pressing,
-        rhythm_words,
-    )
+    from growthcast.say import interval as tell
     from growthcast.service.recommend import recommend
 
-    opened, day, fit = open_fit(book, on)
-    tank = one_tank(opened, tank) if suppose else tank
-    tanks, currency = chosen_tanks(opened, tank), opened.practice.currency
-    details = details or tank is not None
-    full = details and not suppose and (tank is not None or not as_json)
-    briefly = not (details or as_json)
+    opened, day, fit = options.open_fit(book, on)
+    tank = options.one_tank(opened, tank) if suppose else tank
+    tanks, currency = options.chosen_tanks(opened, tank), opened.practice.currency
+    details = form.details or tank is not None
+    full = details and not suppose and (tank is not None or not form.as_json)
+    briefly = not (details or form.as_json)
     work = partial(recommend, opened, fit, tanks, full=full, briefly=briefly)
-    advice = recalled(opened, day, work, "advice", tanks, full, briefly)
-    if briefly and (first := [n for n, one in enumerate(advice) if is_pressing(one)]):
-        first = first[:SAID_AT_ONCE]  # the only ones whose reasons are told
+    advice = options.recalled(opened, day, work, "advice", tanks, full, briefly)
+    if briefly and (first := [n for n, one in enumerate(advice) if tell.is_pressing(one)]):
+        first = first[: tell.SAID_AT_ONCE]  # the only ones whose reasons are told
         for n, one in zip(first, recommend(opened, fit, tanks[first]), strict=True):
             advice[n] = one
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is None:
-        words = interval_words(advice, currency, one=tank is not None)
-        in_json = (advice_for_programs(one, currency) for one in advice)
-        print_answer(as_json, {"tanks": in_json}, words, fit, details=details)
+        words = tell.interval_words(advice, currency, one=tank is not None)
+        in_json = (tell.advice_for_programs(one, currency) for one in advice)
+        form.print({"tanks": in_json}, words, fit, details=details)
         return
     from growthcast.say.supposed import hypothetical, supposed_words
 
@@ -92,26 +70,20 @@ def interval_command(
     advice = recommend(supposed.book, supposed.fit, tanks)
     answer = {
         "hypothetical": hypothetical(supposed),
-        "tanks": [advice_for_programs(one, currency) for one in advice],
-        "as_it_is": advice_for_programs(as_it_is, currency),
+        "tanks": [tell.advice_for_programs(one, currency) for one in advice],
+        "as_it_is": tell.advice_for_programs(as_it_is, currency),
     }
+    was, would_be = tell.rhythm_words(as_it_is), tell.rhythm_words(advice[0])
     words = [
         *supposed_words(supposed),
-        f"As it is: {rhythm_words(as_it_is)}. Supposed: {rhythm_words(advice[0])}.",
-        *interval_words(advice, currency, one=True, mark=", supposed"),
+        f"As it is: {was}. Supposed: {would_be}.",
+        *tell.interval_words(advice, currency, one=True, mark=", supposed"),
     ]
-    print_answer(as_json, answer, words, supposed.fit, details=True)
+    form.print(answer, words, supposed.fit, details=True)
 
 
 def forecast_command(
-    book: Text,
-    on: Day,
-    at: Days,
-    tank: Text,
-    suppose: Texts,
-    plot: File,
-    details: bool,
-    as_json: bool,
+    book: Text, on: Day, at: Days, tank: Text, suppose: Texts, plot: File, form: Form
 ) -> None:
     """Forecast how high each area will stand, and when it passes its height budget, with no trim.
 
@@ -124,14 +96,14 @@ def forecast_command(
     from growthcast.say.forecast import forecast_words
     from growthcast.say.supposed import hypothetical, supposed_words, supposing_words
 
-    opened, day, fit = open_fit(book, on)
+    opened, day, fit = options.open_fit(book, on)
     if plot is not None or suppose:
-        tank = one_tank(opened, tank)
-    tanks = chosen_tanks(opened, tank)
+        tank = options.one_tank(opened, tank)
+    tanks = options.chosen_tanks(opened, tank)
     days, horizon_d = _days(at, day, opened), opened.practice.horizon_d
     answer = {"on": day, "confidence": opened.practice.confidence}
     areas = forecast_growth(fit, days, horizon_d, tanks)
-    details, as_it_is, before, supposing = details or tank is not None, None, None, ""
+    details, as_it_is, before, supposing = form.details or tank is not None, None, None, ""
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is not None:
         opened, before, fit, as_it_is = supposed.book, fit, supposed.fit, areas
@@ -141,12 +113,13 @@ def forecast_command(
     if plot is not None:
         from growthcast.figures.forecast import forecast_figure
 
-        write_plot(opened, plot, forecast_figure(opened, fit, int(tanks[0]), before, supposing))
+        drawn = forecast_figure(opened, fit, int(tanks[0]), before, supposing)
+        options.write_plot(opened, plot, drawn)
     words = chain(
         () if supposed is None else supposed_words(supposed),
         forecast_words(opened, day, areas, as_it_is, all_areas=details, heights=bool(at)),
     )
-    print_answer(as_json, answer | {"areas": map(plain, areas)}, words, fit, details=details)
+    form.print(answer | {"areas": map(plain, areas)}, words, fit, details=details)
 
 
 def _days(at: list[date] | None, day: date, book: Book) -> tuple[date, ...]:
@@ -160,7 +133,7 @@ def _days(at: list[date] | None, day: date, book: Book) -> tuple[date, ...]:
     return days
 
 
-def fit_command(book: Text, on: Day, details: bool, as_json: bool) -> None:
+def fit_command(book: Text, on: Day, form: Form) -> None:
     """Fit growth rates and ceilings to the log and say how sure they are.
 
     Example: growthcast fit my-book --json
@@ -174,18 +147,15 @@ def fit_command(book: Text, on: Day, details: bool, as_json: bool) -> None:
     from growthcast.plain import by_quantile, plain
     from growthcast.say.forecast import fit_words, rows_left_out_in_json
 
-    opened, _, fit = open_fit(book, on)
+    opened, _, fit = options.open_fit(book, on)
     answer = fit.as_dict() | {"rows_left_out": rows_left_out_in_json(fit)}
     weekly = growth_a_week(fit, np.arange(len(answer["areas"])))
     for area, speeds in zip(answer["areas"], weekly, strict=True):
         area["cm_per_week"] = plain(by_quantile(speeds), 2)
-    words = fit_words(answer, fit.design.is_cover, last_logged(opened))
-    print_answer(as_json, answer, words, fit, details=details)
+    form.print(answer, fit_words(answer, fit.design.is_cover, last_logged(opened)), fit)
 
 
-def watch_command(
-    book: Text, on: Day, tank: Text, plot: File, details: bool, as_json: bool
-) -> None:
+def watch_command(book: Text, on: Day, tank: Text, plot: File, form: Form) -> None:
     """Say which tanks, areas or species have begun to grow otherwise than usual, and what to check.
 
     Example: growthcast watch my-book --plot growth.svg
@@ -197,11 +167,11 @@ def watch_command(
     from growthcast.say.watch import watch_in_json, watch_words
     from growthcast.service.watch.watch import watch_growth
 
-    opened, day = open_book(book, on)
-    tanks = chosen_tanks(opened, tank)
-    check_plot(opened, plot)
+    opened, day = options.open_book(book, on)
+    tanks = options.chosen_tanks(opened, tank)
+    options.check_plot(opened, plot)
     work = partial(watch_growth, opened, day, tanks)
-    report = recalled(opened, day, work, "watch", tanks)
+    report = options.recalled(opened, day, work, "watch", tanks)
     say(*not_fitted_words(report.not_fitted))
     one, ended = tank is not None, opened.ended_tanks(day)
     drawn = [watched for watched in report.tanks if one or watched.tank_id not in ended]
@@ -210,15 +180,14 @@ def watch_command(
     elif plot is not None:
         from growthcast.figures.readings import growth_index_figure
 
-        write_plot(opened, plot, growth_index_figure(replace(report, tanks=tuple(drawn))))
-    words = watch_words(report, ended, by_area=one)
-    print_answer(as_json, watch_in_json(report), words, details=details or one)
+        options.write_plot(opened, plot, growth_index_figure(replace(report, tanks=tuple(drawn))))
+    form.print(watch_in_json(report), watch_words(report, ended, by_area=one), details=one)
     if report.needs_attention:
         sys.exit(int(Exit.ATTENTION))
 
 
 def backtest_command(
-    book: Text, splits: Count, on: Day, new_tanks: bool, plot: File, details: bool, as_json: bool
+    book: Text, splits: Count, on: Day, new_tanks: bool, plot: File, form: Form
 ) -> None:
     """Forecast each visit of the log from the visits before it, and say how often that was right.
 
@@ -232,22 +201,22 @@ def backtest_command(
 
     if splits is not None and splits < 1:
         raise UsageError(f"--splits {splits} is too few; give 1 or more days")
-    opened, day = open_book(book, on)
-    check_plot(opened, plot)
+    opened, day = options.open_book(book, on)
+    options.check_plot(opened, plot)
     splits = splits or DEFAULT_SPLITS
     leave_out: Literal["tank"] | None = "tank" if new_tanks else None
     work = partial(backtest, opened, splits, leave_out=leave_out)
-    result = recalled(opened, day, work, "backtest", splits, leave_out)
+    result = options.recalled(opened, day, work, "backtest", splits, leave_out)
     say(*not_fitted_words(result.not_fitted))
     if plot is not None and not result.enough:
         say("Nothing was drawn.")
     elif plot is not None:
         from growthcast.figures.readings import calibration_figure
 
-        write_plot(opened, plot, calibration_figure(result))
-    if as_json and not result.enough:
+        options.write_plot(opened, plot, calibration_figure(result))
+    if form.as_json and not result.enough:
         say(too_few_words(result))
-    print_answer(as_json, result, backtest_words(result), result, details=details)
+    form.print(result, backtest_words(result), result)
 
 
 def species_command(
@@ -258,8 +227,7 @@ def species_command(
     sort: str,
     book: Text,
     all_of_them: bool,
-    details: bool,
-    json: bool,
+    how: Form,
 ) -> None:
     """List the species the forecasts start from, slow to fast, or show one with its sources.
 
@@ -272,7 +240,7 @@ def species_command(
     from growthcast.say.species import list_words, species_for_programs, species_words
 
     shipped = read_shipped_species()
-    own = None if book is None else read_aloud(Path(book))
+    own = None if book is None else options.read_aloud(Path(book))
     table = own.species if own else shipped
     known = species_for_programs(table, shipped, own.practice if own else None)
     wanted = {"form": form, "light": light, "needs_co2": needs_co2}
@@ -282,16 +250,15 @@ def species_command(
         wanted_ones = _ids_named(names_of_plants(table), species_id)
         found = [plant for plant in known if plant["species_id"] in wanted_ones]
         if len(found) == 1:
-            words = species_words(found[0])
-            print_answer(json, {"species": found}, words, details=details)
+            how.print({"species": found}, species_words(found[0]))
             return
         chosen = [plant for plant in found if plant in chosen]
         holding = f' with "{species_id}" in a name'
     key = "species_id" if sort == "name" else "rate_per_day"
     chosen.sort(key=lambda plant: plant[key], reverse=sort == "fast")
     order = {"slow": "slowest first", "fast": "fastest first", "name": "by name"}[sort]
-    words = list_words(chosen, f"{holding}, {order}", all_of_them=all_of_them or details)
-    print_answer(json, {"species": chosen}, words)
+    words = list_words(chosen, f"{holding}, {order}", all_of_them=all_of_them or how.details)
+    how.print({"species": chosen}, words)
 
 
 def _ids_named(names: Mapping[str, Sequence[str]], text: str) -> list[str]:

@@ -7,23 +7,21 @@ from collections import Counter
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from growthcast.book.book import Book, plant_named
 from growthcast.book.files import find_book
 from growthcast.book.findings import count_of as findings_in_words
 from growthcast.book.findings import format_finding, format_findings
+from growthcast.book.read import inspect_book, read_book, read_shipped_species
 from growthcast.book.words import did_you_mean, shown
 from growthcast.cli import output
 from growthcast.cli.changes import book_first
 from growthcast.cli.log_file import say_columns
 from growthcast.cli.options import Day, File, Text, Texts, fitted, folder_of
-from growthcast.errors import BookProblems, Exit, GrowthcastError, RowsRefused, UsageError
+from growthcast.errors import BookProblems, Exit, Finding, GrowthcastError, RowsRefused, UsageError
 from growthcast.plain import plain
 from growthcast.say.words import and_list, capital, count_of
-
-if TYPE_CHECKING:
-    from growthcast.book.book import Book
-    from growthcast.errors import Finding
 
 
 def add_command(kind: str, cells: Texts, as_json: bool) -> None:
@@ -33,37 +31,28 @@ def add_command(kind: str, cells: Texts, as_json: bool) -> None:
 
     Exit status: 0 done, 2 the row does not check or cannot be written, 3 the tool itself failed.
     """
-    from growthcast.book.book import plant_named
-    from growthcast.book.read import read_shipped_species
-    from growthcast.book.writing.append import (
-        KINDS,
-        add_rows,
-        parse_cells,
-        row_in_words,
-        slug_for,
-        still_needed,
-    )
+    from growthcast.book.writing import append
 
-    if kind not in KINDS:
-        hint = did_you_mean(kind, KINDS, "write tank, area, conditions or closed")
+    if kind not in append.KINDS:
+        hint = did_you_mean(kind, append.KINDS, "write tank, area, conditions or closed")
         raise UsageError(f"{shown(kind)} cannot be added; {hint}")
     folder, items = book_first(cells or [])
-    table = KINDS[kind]
+    table = append.KINDS[kind]
     own = _own_columns(folder, table)
-    row, troubles = parse_cells(kind, items, own, whole=False)
+    row, troubles = append.parse_cells(kind, items, own, whole=False)
     if troubles:
-        row, troubles = parse_cells(kind, items, own)
+        row, troubles = append.parse_cells(kind, items, own)
     else:
         row = _with_proposals(folder, row) if kind == "area" else row
-        troubles = still_needed(kind, row)
+        troubles = append.still_needed(kind, row)
     if plant := plant_named(read_shipped_species(), str(row.get("species_id") or "")):
         row["species_id"] = plant
-    if slug := slug_for(kind, row):
+    if slug := append.slug_for(kind, row):
         output.say(f"The id has to be typed at every visit; {kind}_id={slug} would be easier.")
-    words, today = row_in_words(row), date.today()
+    words, today = append.row_in_words(row), date.today()
     if troubles:
         raise UsageError("\n    ".join([*troubles, *_also_found(folder, table, row, today)]))
-    added = add_rows(folder, table, [row], today=today, command=f"add {kind}", summary=words)
+    added = append.add_rows(folder, table, [row], today=today, command=f"add {kind}", summary=words)
     output.say(*map(format_finding, added.findings))
     say_columns(f"{table}.csv", added.columns)
     if added.problems_before:
@@ -78,7 +67,6 @@ def _with_proposals(folder: Path, row: dict[str, Any]) -> dict[str, Any]:
     Where the book has problems, or no column to say in that something is proposed, it is as it was.
     """
     from growthcast.book.begin.typed import complete_areas, plant_meant
-    from growthcast.book.read import read_book
 
     columns = _own_columns(folder, "areas")
     if not row.get("species_id") or not row.get("tank_id") or "note" not in columns:
@@ -123,7 +111,6 @@ def export_command(book: Text, xlsx: File, as_json: bool) -> None:
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.book.read import inspect_book
     from growthcast.book.sheets.export import check_workbook_target, export_book
     from growthcast.book.sheets.values import STAMP
 
@@ -136,13 +123,10 @@ def export_command(book: Text, xlsx: File, as_json: bool) -> None:
         raise BookProblems(findings)
     rows = export_book(folder, xlsx)
     output.say(f"{'Replaced the workbook' if there else 'Wrote'} {xlsx}")
-    sheets = ", ".join(
-        f"{name} {count}" for name, count in rows.items() if name not in {"lists", STAMP}
-    )
-    lines = [
-        f"{xlsx.name}: rows in each sheet: {sheets}.",
-        f"Type in it, save it, then see what would change: growthcast import {xlsx} BOOK",
-    ]
+    told = {name: count for name, count in rows.items() if name not in {"lists", STAMP}}
+    sheets = ", ".join(f"{name} {count}" for name, count in told.items())
+    how = f"Type in it, save it, then see what would change: growthcast import {xlsx} BOOK"
+    lines = [f"{xlsx.name}: rows in each sheet: {sheets}.", how]
     output.print_answer(as_json, {"written": [{"file": str(xlsx), "rows": rows}]}, lines)
 
 
@@ -192,37 +176,28 @@ def import_command(
 
 def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, as_json: bool) -> None:
     """Say what an old diary would bring into the log, and with ``yes`` write it."""
-    from growthcast.book.begin.diary import (
-        meanings_text,
-        plan_import,
-        propose_meanings,
-        read_diary,
-        read_meanings,
-        understand_diary,
-        write_import,
-    )
-    from growthcast.book.read import read_book
+    from growthcast.book.begin import diary as diaries
     from growthcast.say.written import meaning_words, plan_words
 
     output.check_file(folder, kept, ".toml")
-    book, diary = read_book(folder), read_diary(file)
+    book, diary = read_book(folder), diaries.read_diary(file)
     new = not kept.exists()
-    meanings = propose_meanings(diary, book) if new else read_meanings(kept, diary)
+    meanings = diaries.propose_meanings(diary, book) if new else diaries.read_meanings(kept, diary)
     if not as_json:
         output.print_words(meaning_words(diary, meanings))
     if new:
         beside = ": correct there what a column is, then run this again."
-        output.write_file(kept, meanings_text(meanings, diary).encode(), beside)
+        output.write_file(kept, diaries.meanings_text(meanings, diary).encode(), beside)
     try:
-        understood = understand_diary(diary, meanings, book)
+        understood = diaries.understand_diary(diary, meanings, book)
     except UsageError as trouble:
         raise UsageError(f"{diary.file}: {trouble} in {kept}") from trouble
-    plan = plan_import(folder, understood, today=date.today())
+    plan = diaries.plan_import(folder, understood, today=date.today())
     for item in plan.notes if plan.rows else ():
         output.say(format_finding(item))
     written = yes and not new and bool(plan.rows)
     if written:
-        write_import(folder, plan, diary.file)
+        diaries.write_import(folder, plan, diary.file)
     rows = [{"row": number, **row} for number, row in plan.rows]
     answer = {"file": diary.file, "columns": meanings.columns, "written": written, "rows": rows}
     words = plan_words(plan, diary.file)
@@ -240,7 +215,6 @@ def check_command(book: Text, as_json: bool, on: Day, deep: bool) -> None:
 
     Exit status: 0 nothing or remarks only, 1 notes, 2 problems or bad arguments, 3 tool fault.
     """
-    from growthcast.book.read import inspect_book
     from growthcast.say.supposed import co2_words
 
     read, findings = inspect_book(folder_of(book), today=date.today(), on=on)

@@ -3,35 +3,29 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
+from growthcast.book.book import Book
 from growthcast.book.files import find_own_book
-from growthcast.cli import output
-from growthcast.cli.log_file import (
-    STATES,
-    fit_before,
-    log_file,
-    or_say,
-    tried_line,
-    understood,
-    write_line,
+from growthcast.book.read import read_book, read_once
+from growthcast.book.writing.visit.entry import VisitRow, looks_like_item, visit_rows
+from growthcast.book.writing.visit.lines import (
+    Line,
+    checked_name,
+    checked_number,
+    keep_picture,
+    read_taps,
 )
+from growthcast.book.writing.visit.places import GRAMMAR, places_of, tank_of_visit
+from growthcast.cli import log_file, output
 from growthcast.cli.options import Count, Day, File, Text, Texts, folder_of, open_fit
+from growthcast.cli.output import Form
 from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
-
-if TYPE_CHECKING:
-    from growthcast.book.book import Book
-    from growthcast.book.writing.append import Change
-    from growthcast.book.writing.visit.entry import VisitRow
-    from growthcast.book.writing.visit.lines import Line, State
-    from growthcast.fit.result import GrowthFit
-    from growthcast.service.doubts.judge import Understood
-    from growthcast.service.visit.picture import Picture
+from growthcast.service.visit.picture import Picture, pane_of, read_picture, shown_picture
 
 
 def ask_for_visit(
@@ -41,9 +35,6 @@ def ask_for_visit(
 
     ``items`` are parts of the visit that are known already.
     """
-    from growthcast.book.writing.visit.entry import visit_rows
-    from growthcast.book.writing.visit.places import GRAMMAR, places_of
-
     output.say(
         f"{tank_id} on {day}: type what you did, Enter to skip an area, ? for what to write."
     )
@@ -88,6 +79,9 @@ def answer(question: str, so_far: Sequence[str] = ()) -> str:
     return line.strip()
 
 
+NOT_FORECAST = "The visit is written, but nothing can be forecast from it"
+
+
 @dataclass(frozen=True, slots=True)
 class Asked:
     """What the options of ``log`` ask."""
@@ -101,41 +95,34 @@ class Asked:
     lines: File
     again: bool
     yes: bool
-    details: bool
-    as_json: bool
 
 
-def log_command(asked: Asked) -> None:
+def log_command(asked: Asked, form: Form) -> None:
     """Log a visit: say what was understood, write it with --yes, then say what follows from it.
 
     Example: growthcast log my-book --tank lobby --on 2026-03-02 stems=24/12 moss=right --yes
 
     Exit status: 0 done, 2 the visit is not understood or does not check, 3 the tool itself failed.
     """
-    from growthcast.book.read import read_once
-    from growthcast.book.writing.visit.entry import looks_like_item
-
     items = asked.visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
     items = items[1:] if named else items
     folder = find_own_book(named)
     with read_once():
         if asked.lines is None:
-            _log_visit(folder, asked, items)
+            _log_visit(folder, asked, form, items)
         elif (
             items or asked.tank or asked.on or asked.number or asked.by or asked.taps or asked.again
         ):
             raise UsageError("--from FILE has the visits, so none stands beside it")
         else:
-            log_file(folder, asked.lines, date.today(), yes=asked.yes, as_json=asked.as_json)
+            log_file.log_file(folder, asked.lines, date.today(), asked.yes, form.as_json)
 
 
-def _log_visit(folder: Path, asked: Asked, items: list[str]) -> None:
-    from growthcast.book.read import read_book
+def _log_visit(folder: Path, asked: Asked, form: Form, items: list[str]) -> None:
     from growthcast.book.writing.unlog import without_visit
-    from growthcast.book.writing.visit.entry import visit_rows
-    from growthcast.book.writing.visit.places import tank_of_visit
-    from growthcast.say.log import doubtful_words, understood_words
+    from growthcast.say import log as tell
+    from growthcast.service.visit.logged import after_visit
 
     today, yes, again = date.today(), asked.yes, asked.again
     day = asked.on or today
@@ -148,64 +135,42 @@ def _log_visit(folder: Path, asked: Asked, items: list[str]) -> None:
     if not rows:
         output.say("Nothing was typed, so nothing was written.")
         return
-    before = fit_before(book, day)
+    before = log_file.fit_before(book, day)
     line = _line(tank_id, day, items, asked)
-    known = understood(book, tank_id, day, rows, before, line.by)
-    if not asked.as_json:
-        output.print_words(understood_words(known))
-    state = tried_line(folder, line, known, today, again=again)
+    known = log_file.understood(book, tank_id, day, rows, before, line.by)
+    if not form.as_json:
+        output.print_words(tell.understood_words(known))
+    state = log_file.tried_line(folder, line, known, today, again=again)
     if known.doubts and not yes:
-        output.say(f"{doubtful_words([known])} with ? above: look again before it is written.")
+        output.say(f"{tell.doubtful_words([known])} with ? above: look again before it is written.")
     if state == "new" and not yes and not items:
         yes = answer("Write it? [y/N] ").casefold() in {"y", "yes"}
-    added: Change | None = None
+    added = None
     if yes and state == "new":
-        state, added = write_line(folder, line, known, today, again=again)
-        if not asked.as_json:
-            but = f", although {doubtful_words([known])} above" if known.doubts else ""
+        state, added = log_file.write_line(folder, line, known, today, again=again)
+        if not form.as_json:
+            but = f", although {tell.doubtful_words([known])} above" if known.doubts else ""
             print_line(f"Written to {folder / 'trims.csv'}{but}. growthcast unlog takes it back.")
     elif state == "new":
         output.say("Nothing is written yet; the same line with --yes writes it.")
     else:
-        output.say(STATES[state])
-    _print_outlook(known, added, before, state, details=asked.details, as_json=asked.as_json)
+        output.say(log_file.STATES[state])
+    news = None
+    if added is not None and added.book is not None and before is not None:
+        news = log_file.or_say(NOT_FORECAST, after_visit, before, added.book, tank_id, day)
+    whole = tell.visit_for_programs(known, state == "new" and added is not None)
+    found = {r.place.area_id: r.amounts.get("before_cm") for r in known.rows if r.place}
+    words = tell.outlook_words(news, tank_id, day, found) if news else ()
+    form.print(whole | {"outlook": news and tell.outlook_for_programs(news)}, words)
 
 
 def _line(tank_id: str, day: date, items: Sequence[str], asked: Asked) -> Line:
     """Return a visit as its line; ``taps`` are a file of them, or they themselves."""
-    from growthcast.book.writing.visit.lines import Line, checked_name, checked_number, read_taps
-
     number, by, taps = checked_number(asked.number), checked_name(asked.by), asked.taps
     tapped = taps if not taps or taps.lstrip().startswith("{") else output.text_of(Path(taps))
     if tapped:
         read_taps(tapped)
     return Line(tank_id, day, tuple(items), number, by=by, taps=tapped)
-
-
-NOT_FORECAST = "The visit is written, but nothing can be forecast from it"
-
-
-def _print_outlook(
-    known: Understood,
-    added: Change | None,
-    before: GrowthFit | None,
-    state: State,
-    *,
-    details: bool,
-    as_json: bool,
-) -> None:
-    """Print what follows from a visit that was written."""
-    from growthcast.say.log import outlook_for_programs, outlook_words, visit_for_programs
-    from growthcast.service.visit.logged import after_visit
-
-    tank_id, day, news = known.tank_id, known.day, None
-    if added is not None and added.book is not None and before is not None:
-        news = or_say(NOT_FORECAST, after_visit, before, added.book, tank_id, day)
-    whole: Mapping[str, Any] = visit_for_programs(known, state == "new" and added is not None)
-    whole = {**whole, "outlook": news and outlook_for_programs(news)}
-    found = {r.place.area_id: r.amounts.get("before_cm") for r in known.rows if r.place}
-    words = outlook_words(news, tank_id, day, found) if news else ()
-    output.print_answer(as_json, whole, words, details=details)
 
 
 def open_command(book: Text, share: bool, at: str, port: Count, no_browser: bool) -> None:
@@ -220,7 +185,7 @@ def open_command(book: Text, share: bool, at: str, port: Count, no_browser: bool
     from growthcast.desk.serve import open_desk
 
     share_at = at if share or at else None
-    open_desk(Desk(folder), output.say, share_at=share_at, browser=not no_browser, port=port)
+    open_desk(Desk(folder), output.say, share_at, port, browser=not no_browser)
 
 
 def measure_command(
@@ -232,12 +197,8 @@ def measure_command(
 
     Exit status: 0 done, 2 the photo is refused or bad arguments, 3 the tool itself failed.
     """
-    from growthcast.book.read import read_book
-    from growthcast.book.writing.visit.lines import keep_picture, read_taps
-    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.say.written import photo_words
     from growthcast.service.visit.photo import measure, size_of_tank
-    from growthcast.service.visit.picture import pane_of, read_picture
 
     if (taps is None) == (html is None) or (html is not None and keep):
         raise UsageError(
@@ -271,13 +232,11 @@ def _write_page(
 
     import numpy as np
 
-    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.desk.visit import tapping_page
     from growthcast.forecast.heights import LEVELS
     from growthcast.forecast.report import as_date, forecast_growth
     from growthcast.say.words import named
     from growthcast.service.visit.photo import photo_task
-    from growthcast.service.visit.picture import shown_picture
 
     opened, _, fit = open_fit(book, None)
     output.check_file(opened.folder, html, ".html")
@@ -287,13 +246,10 @@ def _write_page(
     looks = forecast_growth(fit, (today,), 1, place)
     ids, labels = (opened.areas.text(name).tolist() for name in ("area_id", "label"))
     called = dict(zip(ids, labels, strict=True))
-    expected = {
-        look.area_id: (
-            named(called[look.area_id], look.area_id),
-            float(look.height_cm[0, LEVELS.index(0.5)]),
-        )
-        for look in looks
-    }
+    expected = {}
+    for look in looks:
+        name, height = named(called[look.area_id], look.area_id), look.height_cm
+        expected[look.area_id] = name, float(height[0, LEVELS.index(0.5)])
     task = photo_task(opened, tank_id, expected)
     shown = "data:image/jpeg;base64," + base64.b64encode(shown_picture(photo)).decode()
     focal = picture.focal_px / picture.width

@@ -7,15 +7,23 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from growthcast.book.book import Book
 from growthcast.book.findings import format_finding
+from growthcast.book.writing.append import Change, would_add
+from growthcast.book.writing.unlog import change_visit
+from growthcast.book.writing.visit.lines import (
+    Line,
+    State,
+    keep_taps,
+    log_line,
+    numbered,
+    read_lines,
+)
 from growthcast.cli.output import WAITING, print_answer, print_words, say, text_of, working
 from growthcast.errors import GrowthcastError, HeldAlready, UsageError
 from growthcast.say.words import count_of
 
 if TYPE_CHECKING:
-    from growthcast.book.book import Book
-    from growthcast.book.writing.append import Change
-    from growthcast.book.writing.visit.lines import Line, State
     from growthcast.fit.result import GrowthFit
     from growthcast.service.doubts.judge import Understood
 
@@ -29,12 +37,10 @@ STATES = {
 }
 
 
-def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool) -> None:
+def log_file(folder: Path, file: Path, today: date, yes: bool, as_json: bool) -> None:
     """Log the visits of a file: all are understood and checked before the first is written."""
     from growthcast.book.read import read_book
-    from growthcast.book.writing.append import would_add
     from growthcast.book.writing.visit.entry import visit_rows
-    from growthcast.book.writing.visit.lines import numbered, read_lines
     from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.say.log import doubtful_words, understood_words, visit_for_programs
 
@@ -50,7 +56,7 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
                 tank_id = tank_of_visit(book, line.tank_id, line.items)
                 rows = visit_rows(book, tank_id, line.day, line.items)
                 known = understood(book, tank_id, line.day, rows, fits[line.day], line.by)
-                state = tried_line(folder, line, known, today, quiet=True)
+                state = tried_line(folder, line, known, today, quiet=True, again=False)
         except UsageError as error:
             troubles.append(f"line {line.row}: {error}")
         visits.append((line, state, known))
@@ -74,31 +80,20 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
         say(f"{count_of(written, 'visit')} written to {folder / 'trims.csv'}.{beside}")
     elif fresh:
         say(f"{count_of(len(fresh), 'visit')} would be written; --yes writes them.{beside}")
-    told = [
-        {"line": line.row, "visit": line.number or None, "state": state}
-        | (visit_for_programs(known, yes and state == "new") if known else {"written": False})
-        for line, state, known in visits
-    ]
+    told = []
+    for line, state, known in visits:
+        said = visit_for_programs(known, yes and state == "new") if known else {"written": False}
+        told.append({"line": line.row, "visit": line.number or None, "state": state} | said)
     print_answer(as_json, {"visits": told}, ())
 
 
 def tried_line(
-    folder: Path,
-    line: Line,
-    known: Understood,
-    today: date,
-    *,
-    quiet: bool = False,
-    again: bool = False,
+    folder: Path, line: Line, known: Understood, today: date, *, quiet: bool = False, again: bool
 ) -> State:
     """Say what writing a visit would do; return whether it is new to the book.
 
     One logged ``again`` stands in the place of what the book has of it.
     """
-    from growthcast.book.writing.append import would_add
-    from growthcast.book.writing.unlog import change_visit
-    from growthcast.book.writing.visit.lines import numbered
-
     if (state := numbered(folder, line)) != "new":
         return state
     try:
@@ -130,8 +125,6 @@ def say_columns(file: str, names: Sequence[str]) -> None:
 def write_line(
     folder: Path, line: Line, known: Understood, today: date, *, again: bool = False
 ) -> tuple[State, Change | None]:
-    from growthcast.book.writing.unlog import change_visit
-    from growthcast.book.writing.visit.lines import keep_taps, log_line
 
     if again:
         visit = (known.tank_id, known.day, known.cells)

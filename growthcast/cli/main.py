@@ -21,37 +21,29 @@ USAGE = "Usage: growthcast [OPTIONS] COMMAND [ARGS]..."
 ABOUT = "Forecast how planted aquarium areas grow, and how often each tank must be visited."
 EXAMPLE = "Example: growthcast interval my-book. Without a book, the demo that ships is used."
 HEADINGS = {
-    "Keep the book": {
-        "start": "changes",
-        "add": "keep",
-        "unlog": "changes",
-        "replace": "changes",
-        "retire": "changes",
-        "move": "changes",
-        "journal": "changes",
-        "check": "keep",
-        "export": "keep",
-        "import": "keep",
-    },
-    "At the tank": {"log": "log", "measure": "log", "open": "log", "cuts": "cuts"},
-    "Advice": {
-        "interval": "forecast",
-        "forecast": "forecast",
-        "rounds": "rounds",
-        "away": "rounds",
-        "peak": "cuts",
-    },
-    "Pages": {"brief": "pages", "quote": "pages", "overview": "pages", "hours": "rounds"},
-    "Plants": {"rescape": "rescape", "species": "forecast"},
-    "What the log tells, and how sure": {
-        "watch": "forecast",
-        "fit": "forecast",
-        "backtest": "forecast",
-    },
-    "The tool itself": {"cache": "commands"},
+    "Keep the book": "start add unlog replace retire move journal check export import",
+    "At the tank": "log measure open cuts",
+    "Advice": "interval forecast rounds away peak",
+    "Pages": "brief quote overview hours",
+    "Plants": "rescape species",
+    "What the log tells, and how sure": "watch fit backtest",
+    "The tool itself": "cache",
 }
-"""The commands by their headings in the order of ``--help``, each with the module that holds it."""
-COMMANDS = {name: home for commands in HEADINGS.values() for name, home in commands.items()}
+"""The commands by their headings in the order of ``--help``."""
+HOMES = {
+    "changes": "start unlog replace retire move journal",
+    "commands": "cache",
+    "cuts": "cuts peak",
+    "forecast": "interval forecast species watch fit backtest",
+    "keep": "add check export import",
+    "log": "log measure open",
+    "pages": "brief quote overview",
+    "rescape": "rescape",
+    "rounds": "rounds away hours",
+}
+"""The commands by the module that holds them."""
+HOME_OF = {name: home for home, names in HOMES.items() for name in names.split()}
+COMMANDS = {name: HOME_OF[name] for names in HEADINGS.values() for name in names.split()}
 OPTIONS = {
     "--version": "Print the version.",
     "--help": "Print this. growthcast COMMAND --help has the options of a command.",
@@ -156,11 +148,9 @@ def run(words: Sequence[str]) -> None:
 
             reason = (fault.strerror or "no reason given").lower()
             _stop(UsageError(f"{shown(fault.filename)} cannot be opened: {reason}"))
-        say(
-            f"growthcast: this is a fault of the tool, not of your book: "
-            f"{type(fault).__name__}: {fault}\n"
-            f"    Nothing but what is said above was written. Set {TRACEBACK}=1 to see more."
-        )
+        what = f"{type(fault).__name__}: {fault}"
+        say(f"growthcast: this is a fault of the tool, not of your book: {what}")
+        say(f"    Nothing but what is said above was written. Set {TRACEBACK}=1 to see more.")
         sys.exit(int(Exit.TOOL_FAULT))
 
 
@@ -205,8 +195,8 @@ def help_text() -> str:
         )
 
     parts = [[textwrap.fill(said, wide)] for said in (USAGE, ABOUT)]
-    for heading, commands in HEADINGS.items():
-        listed = [entry(name, _first_line(name, home)) for name, home in commands.items()]
+    for heading, names in HEADINGS.items():
+        listed = [entry(name, _first_line(name, COMMANDS[name])) for name in names.split()]
         parts.append([f"{heading}:", *listed])
     parts.append(["Options:", *(entry(*option) for option in OPTIONS.items())])
     parts.append([textwrap.fill(EXAMPLE, wide)])

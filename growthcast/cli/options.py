@@ -5,6 +5,7 @@ from __future__ import annotations
 import shlex
 import sys
 from collections.abc import Callable, Sequence
+from dataclasses import is_dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, get_args, get_type_hints
@@ -19,6 +20,7 @@ from growthcast.cli.output import say, working
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 from growthcast.parts import BY_TABLE, Parts
+from growthcast.say.words import sentence
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -30,15 +32,6 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 FIRST_YEAR, LAST_YEAR = 1970, 2200
-
-LONG_WORK = {
-    "backtest": "Forecasting each visit from those before",
-    "rounds": "Planning the visits",
-    "watch": "Holding growth against usual",
-    "brief": "Building the page",
-    "overview": "Building the page",
-}
-
 
 Text = str | None
 Texts = list[str] | None
@@ -90,24 +83,30 @@ class Taken:
         if self.one_of:  # of which a text says which column knows them
             known = self.one_of
             known = column_of(*known.split(".")).choices if isinstance(known, str) else known
-            return parse_word(text, self.names[0], known)
+            if text not in known:
+                hint = did_you_mean(text, known, f"write one of {', '.join(known)}")
+                raise UsageError(f'{self.names[0]} "{text}" is not known; {hint}')
+            return text
         kind = get_args(self.kind)[0] if self.is_open else self.kind
         return (get_args(kind) or (kind,))[0](text)
 
 
 class Command:
-    """A command with what it takes; one of very many takes them as fields of a noun, ``asked``."""
+    """A command with what it takes, some of it as the fields of a noun."""
 
     def __init__(self, name: str, function: Callable[..., None]) -> None:
         hints = get_type_hints(function)
-        self.function, self.noun = function, hints.get("asked")
-        hints = get_type_hints(self.noun) if self.noun else hints
-        hints |= {} if name in WORK_NOTHING_OUT else {"no_cache": bool}
+        del hints["return"]
+        self.function = function
+        self.nouns: dict[str, Any] = {n: kind for n, kind in hints.items() if is_dataclass(kind)}
+        taken: dict[str, Any] = {}
+        for n, kind in hints.items():
+            taken |= get_type_hints(kind) if n in self.nouns else {n: kind}
+        taken |= {} if name in WORK_NOTHING_OUT else {"no_cache": bool}
         said = Parts(Path(__file__).with_name("options.toml"), BY_TABLE)
         self.takes = [
             Taken(n, kind, **(said.get(f"{name}.{n}") or said[f"every.{n}"]))
-            for n, kind in hints.items()
-            if n != "return"
+            for n, kind in taken.items()
         ]
 
     def __call__(self, *, no_cache: bool = False, **given: Any) -> None:
@@ -116,7 +115,9 @@ class Command:
             cache.turn(on=False)
         if any(isinstance(value, Path) for value in given.values()):
             again.not_kept()
-        self.function(**({"asked": self.noun(**given)} if self.noun else given))
+        for name, noun in self.nouns.items():
+            given[name] = noun(**{part: given.pop(part) for part in get_type_hints(noun)})
+        self.function(**given)
 
     def read(self, words: Sequence[str]) -> dict[str, Any] | None:
         """Return what plain words give; None where typer is to read them, or say what is wrong.
@@ -158,14 +159,6 @@ def parse_date(text: str, flag: str) -> date:
     except ValueError:
         pass
     raise UsageError(f'{flag} "{text}" is not a date; write it as YYYY-MM-DD, as in 2026-03-02')
-
-
-def parse_word(text: str, flag: str, known: Sequence[str]) -> str:
-    """Read an option that knows a few words."""
-    if text not in known:
-        hint = did_you_mean(text, known, f"write one of {', '.join(known)}")
-        raise UsageError(f'{flag} "{text}" is not known; {hint}')
-    return text
 
 
 def folder_of(named: str | None) -> Path:
@@ -213,7 +206,7 @@ def recalled(book: Book, day: date, work: Callable[[], T], *asked: object) -> T:
     """Work out an answer that follows from the book, the day and what is asked, or recall it."""
     from growthcast.cache import recall, tables_of
 
-    with working(LONG_WORK.get(str(asked[0]), "Working it out")):
+    with working(sentence(f"work_{asked[0]}")):
         return recall(work, *asked, tables_of(book), day)
 
 

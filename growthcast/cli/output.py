@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, NoReturn, TextIO
 
 from growthcast.cli.tables import print_line, print_table, printable, takes_any_letter
 from growthcast.errors import Exit, UsageError
+from growthcast.nouns import dataclass
 from growthcast.plain import plain
 from growthcast.say.words import RANGES_HOLD, Beside, Table, Words
 from growthcast.steps import LISTENER
@@ -21,6 +22,8 @@ from growthcast.steps import LISTENER
 if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit
     from growthcast.forecast.verdict import BacktestResult
+
+    Fit = GrowthFit | BacktestResult | None
 
 
 @contextlib.contextmanager
@@ -104,19 +107,24 @@ def write_file(file: Path, content: bytes, beside: str = "") -> None:
     say(f"Wrote {file}{beside}")
 
 
-def print_answer(
-    as_json: bool,
-    noun: object,
-    words: Words,
-    fit: GrowthFit | BacktestResult | None = None,
-    *,
-    details: bool = False,
-) -> None:
-    """Print an answer: its noun for programs, else its sentences and tables for people."""
-    if as_json:
-        print_json(noun, fit)
-    else:
-        print_words(words, details=details)
+@dataclass(frozen=True, slots=True)
+class Form:
+    """How an answer is printed: with what it rests on, or as JSON."""
+
+    details: bool
+    as_json: bool
+
+    def print(self, noun: object, words: Words, fit: Fit = None, *, details: bool = False) -> None:
+        """Print an answer: its noun for programs, else its sentences and tables for people."""
+        if self.as_json:
+            print_json(noun, fit)
+        else:
+            print_words(words, details=self.details or details)
+
+
+def print_answer(as_json: bool, noun: object, words: Words) -> None:
+    """Print an answer that rests on no fit."""
+    Form(False, as_json).print(noun, words)
 
 
 def print_words(words: Words, *, details: bool = False) -> None:
@@ -135,7 +143,7 @@ def print_words(words: Words, *, details: bool = False) -> None:
             return
 
 
-def print_json(noun: object, fit: GrowthFit | BacktestResult | None = None) -> None:
+def print_json(noun: object, fit: Fit = None) -> None:
     """Print an answer as one JSON object; a number that is not finite is a fault of ours.
 
     With the fit, or the fits, that it rests on, tanks whose log could not be fitted are named. Of

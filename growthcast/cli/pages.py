@@ -12,18 +12,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from growthcast.book.words import printable
-from growthcast.cli.options import (
-    Count,
-    Day,
-    File,
-    Text,
-    chosen_tanks,
-    one_tank,
-    open_fit,
-    recalled,
-)
+from growthcast.cli import options
+from growthcast.cli.options import Count, Day, File, Text
 from growthcast.cli.output import check_file, say, write_file
 from growthcast.errors import UsageError
+from growthcast.nouns import dataclass
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
@@ -57,24 +50,21 @@ def write_page(
     """
     from growthcast.book.writing.replace import check_place
     from growthcast.brief.letterhead import logo_of
-    from growthcast.say.locale import open_locale
+    from growthcast.say.locale import locale_of
 
     check_place(book.folder, file)
-    practice = book.practice
-    locale = open_locale(practice.locale)
+    practice, suffix = book.practice, file.suffix.lower()
+    locale = locale_of(practice)
     if practice.locale.partition("-")[0].lower() != locale.language:
         say(f"Pages have no text in {practice.locale} yet: this one is in English throughout.")
     logo, without = logo_of(practice, book.folder)
-    if without:
-        say(without)
-    suffix = file.suffix.lower()
 
     def made() -> tuple[bytes, str]:
         return _made(build(locale), suffix)
 
-    content, said = made() if day is None else recalled(book, day, made, *asked, suffix, logo)
-    if said:
-        say(said)
+    asked = (*asked, suffix, logo)
+    content, said = made() if day is None else options.recalled(book, day, made, *asked)
+    say(*filter(None, [without, said]))
     check_place(book.folder, file)
     write_file(file, content)
 
@@ -101,18 +91,30 @@ def _made(page: Page, suffix: str) -> tuple[bytes, str]:
         return bare, f"The page is without the logo of practice.toml: PDF cannot show it ({error})."
 
 
-def brief_command(
-    book: Text, tank: Text, client: Text, out: File, visits: File, every: Count, data: File, on: Day
-) -> None:
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a page is asked for: the tank or the client, its files, and the visits it argues for."""
+
+    book: Text
+    tank: Text
+    client: Text
+    out: File
+    visits: File
+    every: Count
+    data: File
+    on: Day
+
+
+def brief_command(asked: Asked) -> None:
     """Write a page for a client: how often to visit, what it costs, and what it buys.
 
     Example: growthcast brief my-book --tank lobby --out lobby.html
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    if every is not None and tank is None:
+    if asked.every is not None and asked.tank is None:
         raise UsageError("--every is asked of one tank: name it with --tank ID")
-    _write_client_page(book, (tank, client), (out, data), on, visits=visits, every=every)
+    _write_client_page(asked)
 
 
 def quote_command(book: Text, tank: Text, client: Text, out: File, data: File, on: Day) -> None:
@@ -122,44 +124,37 @@ def quote_command(book: Text, tank: Text, client: Text, out: File, data: File, o
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    _write_client_page(book, (tank, client), (out, data), on or date.today(), quote=True)
+    asked = Asked(book, tank, client, out, None, None, data, on or date.today())
+    _write_client_page(asked, quote=True)
 
 
-def _write_client_page(
-    book: str | None,
-    whose: tuple[str | None, str | None],
-    files: tuple[Path | None, Path | None],
-    on: date | None,
-    *,
-    visits: Path | None = None,
-    every: int | None = None,
-    quote: bool = False,
-) -> None:
-    """Write the page of one tank or of a client (``whose``), and the figures behind it."""
+def _write_client_page(asked: Asked, *, quote: bool = False) -> None:
+    """Write the page of one tank or of a client, and the figures behind it."""
     from growthcast.brief.photos import photos_of
     from growthcast.brief.visits import read_visits
 
-    (tank, client), (out, data) = whose, files
-    file = check_page(out)
-    if tank is not None and client is not None:
+    file, client, data = check_page(asked.out), asked.client, asked.data
+    if asked.tank is not None and client is not None:
         raise UsageError("name one tank with --tank ID, or one client with --client NAME")
     check_file(None, data, ".json", ".csv")
-    opened, day, fit = open_fit(book, on)
-    tanks = opened.tanks_of(client) if client else chosen_tanks(opened, one_tank(opened, tank))
+    opened, day, fit = options.open_fit(asked.book, asked.on)
+    tank_id = "" if client else options.one_tank(opened, asked.tank)
+    tanks = opened.tanks_of(client) if client else options.chosen_tanks(opened, tank_id)
     names = opened.tanks.text("tank_id")[tanks].tolist()
     if quote and set(names) <= set(opened.trims.text("tank_id").tolist()):
         raise UsageError(
             f"{client or names[0]} has a log of visits already, and a quote is made before there "
             "is one; growthcast brief writes the page that knows the log"
         )
-    plan = None if visits is None else read_visits(visits, opened.tanks.text("tank_id").tolist())
+    every_id = opened.tanks.text("tank_id").tolist()
+    plan = None if asked.visits is None else read_visits(asked.visits, every_id)
 
     @cache
     def gathered() -> tuple[list[TankFacts], Contract | None]:
         from growthcast.brief.contract import gather_facts
         from growthcast.service.pages.contract import contract_of
 
-        facts = gather_facts(opened, fit, tanks, plan, every)
+        facts = gather_facts(opened, fit, tanks, plan, asked.every)
         return contract_of(opened, fit, facts) if len(facts) > 1 else (facts, None)
 
     def build(locale: Locale) -> Page:
@@ -180,9 +175,8 @@ def _write_client_page(
 
     check_file(opened.folder, data, ".json", ".csv")
     photos, without = photos_of(opened, names)
-    for said in without:
-        say(said)
-    write_page(opened, file, build, day, "brief", tanks, client, plan, every, photos)
+    say(*without)
+    write_page(opened, file, build, day, "brief", tanks, client, plan, asked.every, photos)
     _write_data(data, figures)
     _say_what_is_not_told(opened)
 
@@ -221,7 +215,7 @@ def overview_command(book: Text, out: File, data: File, on: Day) -> None:
     """
     file = check_page(out)
     check_file(None, data, ".json", ".csv")
-    opened, day, fit = open_fit(book, on)
+    opened, day, fit = options.open_fit(book, on)
 
     @cache
     def standings() -> list[TankStanding]:

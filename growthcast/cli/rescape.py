@@ -4,20 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from growthcast.book.book import Book
 from growthcast.book.findings import format_findings, summary_for_commands
+from growthcast.book.supposed import Layout, known_species, read_layout
 from growthcast.book.words import check_known
 from growthcast.cli import options
-from growthcast.cli.output import print_answer, say, text_of, working
+from growthcast.cli.output import Form, say, text_of, working
 from growthcast.errors import BookProblems, UsageError
+from growthcast.fit.result import GrowthFit
+from growthcast.fit.supposed import day_of
 from growthcast.nouns import dataclass
+from growthcast.say.words import Words
 
-if TYPE_CHECKING:
-    from growthcast.book.book import Book
-    from growthcast.book.supposed import Layout
-    from growthcast.fit.result import GrowthFit
-    from growthcast.say.words import Words
+Answer = tuple[dict[str, Any], Words]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,20 +38,14 @@ class Asked:
     keep: options.Texts
     on: options.Day
     plot: options.File
-    details: bool
-    as_json: bool
 
     @property
     def files(self) -> list[Path]:
         """The layouts to compare."""
         return [Path(text) for text in self.layouts or ()] + list(self.more or ())
 
-    def print(self, answer: dict[str, Any], words: Words, fit: GrowthFit) -> None:
-        """Print an answer as it is asked for."""
-        print_answer(self.as_json, answer, words, fit, details=self.details)
 
-
-def rescape_command(asked: Asked) -> None:
+def rescape_command(asked: Asked, form: Form) -> None:
     """Compare plants for an area, layouts of a tank, or swaps that reach an interval, by --tank.
 
     Example: growthcast rescape my-book --tank lobby --area stems --form stem --plot stems.svg
@@ -66,11 +61,12 @@ def rescape_command(asked: Asked) -> None:
     options.check_plot(opened, asked.plot)
     which = int(options.chosen_tanks(opened, options.one_tank(opened, asked.tank))[0])
     if asked.files:
-        _answer_layouts(asked, opened, fit, which)
+        answer, words = _layouts(asked, opened, fit, which)
     elif asked.reach is not None:
-        _answer_swaps(asked, opened, fit, which, asked.reach)
+        answer, words = _swaps(asked, opened, fit, which, asked.reach)
     else:
-        _answer_plants(asked, opened, fit, which, asked.area or _one_area(fit, which))
+        answer, words = _plants(asked, opened, fit, which, asked.area or _one_area(fit, which))
+    form.print(answer, words, fit)
 
 
 def check_asked(asked: Asked) -> None:
@@ -78,29 +74,22 @@ def check_asked(asked: Asked) -> None:
     area, reach = asked.area, asked.reach
     given = {"--area": area is not None, "--layouts": asked.files, "--reach": reach is not None}
     questions = [name for name, is_given in given.items() if is_given]
-    wrong = {
-        f"{' and '.join(questions)} are different questions; ask one at a time": len(questions) > 1,
-        "--plot draws plants (--area) or layouts (--layouts), not swaps": (
-            asked.plot is not None and reach is not None
-        ),
-        f"--reach {reach} is outside the limits; expected whole days from 1 to 365": (
-            reach is not None and not 1 <= reach <= 365
-        ),
-        "--keep goes with --reach: it pins areas while swaps are searched": (
-            asked.keep and reach is None
-        ),
-        "a layout names its own plants; leave out --plants, --form and --stock": (
-            asked.files and (asked.plants or asked.form or asked.stock)
-        ),
-        "--place goes with --area": asked.place is not None and area is None,
-    }
-    for sentence, holds in wrong.items():
-        if holds:
-            raise UsageError(sentence)
+    if len(questions) > 1:
+        raise UsageError(f"{' and '.join(questions)} are different questions; ask one at a time")
+    if asked.plot is not None and reach is not None:
+        raise UsageError("--plot draws plants (--area) or layouts (--layouts), not swaps")
+    if reach is not None and not 1 <= reach <= 365:
+        limits = "expected whole days from 1 to 365"
+        raise UsageError(f"--reach {reach} is outside the limits; {limits}")
+    if asked.keep and reach is None:
+        raise UsageError("--keep goes with --reach: it pins areas while swaps are searched")
+    if asked.files and (asked.plants or asked.form or asked.stock):
+        raise UsageError("a layout names its own plants; leave out --plants, --form and --stock")
+    if asked.place is not None and area is None:
+        raise UsageError("--place goes with --area")
 
 
 def named_plants(book: Book, asked: Asked) -> list[str]:
-    from growthcast.book.supposed import known_species
 
     none = "--plants names no plant; leave it out to look at all that fit"
     names = dict.fromkeys(names_in(asked.plants, none))
@@ -109,8 +98,6 @@ def named_plants(book: Book, asked: Asked) -> list[str]:
 
 def stock_list(book: Book, file: Path | None) -> set[str] | None:
     """Return the plants of a list that the table knows; those it does not know are said."""
-    from growthcast.book.supposed import known_species
-
     if file is None:
         return None
     found = set()
@@ -158,9 +145,9 @@ def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
     return int(found[0])
 
 
-def _answer_plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> None:
-    """Print how plants would do in an area, the best first."""
-    from growthcast.say.plants import nothing_to_compare, plants_in_json, plants_words
+def _plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> Answer:
+    """Return how plants would do in an area, the best first."""
+    from growthcast.say.plants import Compared, nothing_to_compare, plants_in_json, plants_words
     from growthcast.service.rescape.plants import compare_plants, pool_of, usual_choice
 
     plants, form = named_plants(book, asked), asked.form
@@ -186,12 +173,12 @@ def _answer_plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id:
         from growthcast.figures.rescaped import plants_figure
 
         options.write_plot(book, asked.plot, plants_figure(fit, place, shown))
-    answer = (fit, place, book.practice.currency, shown, left_out)
-    asked.print(plants_in_json(*answer), plants_words(*answer), fit)
+    answer = Compared(fit, place, book.practice.currency, shown, left_out)
+    return plants_in_json(answer), plants_words(answer)
 
 
-def _answer_layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> None:
-    """Print what each layout of a tank allows beside the tank as it is."""
+def _layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> Answer:
+    """Return what each layout of a tank allows beside the tank as it is."""
     from growthcast.say.rescape import layout_in_json, layouts_words
     from growthcast.service.rescape.layouts import compare_layouts
 
@@ -207,14 +194,11 @@ def _answer_layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> None
         wanted = float(book.of_tanks("confidence")[tank])
         options.write_plot(book, asked.plot, layouts_figure(tank_id, advice, wanted))
     answer = {"tank_id": tank_id, "currency": currency, "layouts": [*map(layout_in_json, advice)]}
-    asked.print(answer, layouts_words(tank_id, currency, advice), fit)
+    return answer, layouts_words(tank_id, currency, advice)
 
 
 def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path]) -> list[Layout]:
     """Read all layouts; the problems of all of them are said together."""
-    from growthcast.book.supposed import read_layout
-    from growthcast.fit.supposed import day_of
-
     layouts, problems = [], []
     for file in files:
         try:
@@ -229,8 +213,8 @@ def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path
     return layouts
 
 
-def _answer_swaps(asked: Asked, book: Book, fit: GrowthFit, tank: int, reach_d: int) -> None:
-    """Print the fewest swaps with which a tank holds an interval."""
+def _swaps(asked: Asked, book: Book, fit: GrowthFit, tank: int, reach_d: int) -> Answer:
+    """Return the fewest swaps with which a tank holds an interval."""
     import numpy as np
 
     from growthcast.say.rescape import swaps_in_json, swaps_words
@@ -258,4 +242,4 @@ def _answer_swaps(asked: Asked, book: Book, fit: GrowthFit, tank: int, reach_d: 
         )
     currency = book.practice.currency
     answer = swaps_in_json(tank_id, currency, found, keep)
-    asked.print(answer, swaps_words(tank_id, currency, found, plants, asked.form), fit)
+    return answer, swaps_words(tank_id, currency, found, plants, asked.form)

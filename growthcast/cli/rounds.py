@@ -8,19 +8,25 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from growthcast.book.checks.rounds import (
+    ClosedTime,
+    closed_on,
+    closed_times,
+    open_before,
+    open_from,
+)
 from growthcast.cli.options import Day, File, Text, chosen_tanks, folder_of, open_fit, recalled
-from growthcast.cli.output import check_file, print_answer, say, write_file
+from growthcast.cli.output import Form, check_file, print_answer, say, write_file
 from growthcast.errors import UsageError
 from growthcast.plain import plain
 
 if TYPE_CHECKING:
-    from growthcast.book.checks.rounds import ClosedTime
     from growthcast.service.rounds.plan import RoundsPlan
     from growthcast.service.visit.away import AwayTank
 
 
 def rounds_command(
-    book: Text, start: Day, weeks: int, on: Day, csv: File, ics: File, details: bool, as_json: bool
+    book: Text, start: Day, weeks: int, on: Day, csv: File, ics: File, form: Form
 ) -> None:
     """Plan the visits of all tanks within the hours there are, and say what comes late.
 
@@ -44,7 +50,7 @@ def rounds_command(
 
     plan = recalled(opened, day, work, "rounds", first, weeks)
     _write_files(plan, csv, ics)
-    print_answer(as_json, rounds_json(plan), rounds_words(plan), fit, details=details)
+    form.print(rounds_json(plan), rounds_words(plan), fit)
 
 
 def _first_day(asked: date | None, day: date) -> date:
@@ -75,14 +81,7 @@ def _write_files(plan: RoundsPlan, csv: Path | None, ics: Path | None) -> None:
 
 
 def away_command(
-    book: Text,
-    start: Day,
-    end: Day,
-    last_visit: Day,
-    tank: Text,
-    on: Day,
-    details: bool,
-    as_json: bool,
+    book: Text, start: Day, end: Day, last_visit: Day, tank: Text, on: Day, form: Form
 ) -> None:
     """Tell which tanks last through a time without visits, and which cuts beforehand bridge it.
 
@@ -92,7 +91,6 @@ def away_command(
     """
     import numpy as np
 
-    from growthcast.book.checks.rounds import closed_times
     from growthcast.say.ahead import away_words
     from growthcast.service.visit.away import weeks_away
 
@@ -113,16 +111,14 @@ def away_command(
         name = str(opened.tanks.text("tank_id")[place])
         ends = _open_ends(name, closed.get(name, ()), (day, before, end + timedelta(days=1)))
         visits.setdefault(ends, []).append(place)
-    found = {
-        one.tank_id: _with_open_stand_in(one, closed.get(one.tank_id, ()))
-        for (cut_on, back_on), places in visits.items()
-        for one in weeks_away(opened, fit, cut_on, back_on, np.array(places))
-    }
+    found = {}
+    for ends, places in visits.items():
+        for one in weeks_away(opened, fit, *ends, np.array(places)):
+            found[one.tank_id] = _with_open_stand_in(one, closed.get(one.tank_id, ()))
     tanks = [found[name] for name in opened.tanks.text("tank_id").tolist() if name in found]
     answer: dict[str, Any] = {"on": day, "from": start, "to": end, "last_visit": before}
     answer["tanks"] = [plain(one) | {"sentence": sentence} for one, sentence in tanks]
-    words = away_words(tanks, day, start, end)
-    print_answer(as_json, answer, words, fit, details=details or tank is not None)
+    form.print(answer, away_words(tanks, day, start, end), fit, details=tank is not None)
 
 
 def _open_ends(
@@ -132,8 +128,6 @@ def _open_ends(
 
     ``asked`` are the day stood on and the two days asked for.
     """
-    from growthcast.book.checks.rounds import open_before, open_from
-
     day, before, after = asked
     ends = open_before(times, before, day) or day, open_from(times, after)
     if ends != (before, after):
@@ -143,7 +137,6 @@ def _open_ends(
 
 def _with_open_stand_in(one: AwayTank, times: tuple[ClosedTime, ...]) -> tuple[AwayTank, str]:
     """Return the tank with a stand-in on a day on which it can be visited, and its conclusion."""
-    from growthcast.book.checks.rounds import closed_on, open_before, open_from
     from growthcast.say.ahead import away_sentence
     from growthcast.say.words import day_words, week_day_words
 

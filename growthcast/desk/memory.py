@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import field
 from datetime import date, datetime, timedelta
 from functools import partial
@@ -57,7 +58,7 @@ class Known:
     stamp: Stamp
     until: datetime
     standings: list[TankStanding]
-    _kept: dict[tuple[object, ...], Any] = field(default_factory=dict)
+    _kept: dict[object, Any] = field(default_factory=dict)
     _locks: dict[object, Any] = field(default_factory=dict)
     _coming: dict[tuple[object, ...], Future[Any]] = field(default_factory=dict)
 
@@ -73,7 +74,7 @@ class Known:
             raise NotYet from late
         return found
 
-    def _once(self, key: tuple[object, ...], work: Callable[[], T]) -> T:
+    def _once(self, key: object, work: Callable[[], T]) -> T:
         with self._locks.setdefault(key, threading.RLock()):
             if key not in self._kept:
                 self._kept[key] = work()
@@ -92,9 +93,7 @@ class Known:
     def forecasts(self) -> dict[str, AreaForecast]:
         """Return how every area stands today, by its id."""
         ask = (self.fit, (self.on,), self.book.practice.horizon_d)
-        return self._once(
-            ("forecasts",), lambda: {area.area_id: area for area in forecast_growth(*ask)}
-        )
+        return self._once("forecasts", lambda: {one.area_id: one for one in forecast_growth(*ask)})
 
     def sheet(self, standing: TankStanding) -> CutSheet:
         """Return the sheet of a visit to a tank today, until its next one."""
@@ -102,9 +101,8 @@ class Known:
         days = advice.recommended_interval_d
         days = days or min(advice.longest_interval_d, *self.book.practice.intervals_d)
         until = self.on + timedelta(days=days)
-        return self._once(
-            ("sheet", place, days), lambda: cut_sheet(self.book, self.fit, place, until)
-        )
+        ask = (self.book, self.fit, place, until)
+        return self._once(("sheet", place, days), lambda: cut_sheet(*ask))
 
     def plan(self, weeks: int) -> RoundsPlan:
         """Return the visits of all tanks in the weeks from today on."""
@@ -115,7 +113,7 @@ class Known:
     def watched(self) -> WatchReport:
         """Return what has begun to grow otherwise than usual."""
         ask = (self.book, self.on, np.arange(len(self.book.tanks)))
-        return self._once(("watched",), lambda: watch_growth(*ask))
+        return self._once("watched", lambda: watch_growth(*ask))
 
     def courses(self, one: TankStanding, option: OptionAdvice) -> list[Course]:
         """Return how a tank's areas go up and down from today on, in the option's order."""
@@ -156,9 +154,8 @@ class Desk:
         self.folder, self.today = folder, today
         self.writing = threading.Lock()  # its own threads queue here, not at the book's lock
         self._known: Known | None = None
-        self._trouble = ""
+        self._trouble, self._lock = "", threading.Lock()
         self._failed: Stamp | None = None
-        self._lock = threading.Lock()
         self._found: tuple[Stamp, tuple[Finding, ...]] | None = None
         self._worker: threading.Thread | None = None
 
@@ -176,14 +173,11 @@ class Desk:
 
     def stamp(self) -> Stamp:
         """Return what tells whether the book's files, or the day, have changed."""
-        names = ["practice.toml", *sorted(p.name for p in self.folder.glob("*.csv"))]
         seen: list[object] = [self.today()]
-        for name in names:
-            try:
-                state = (self.folder / name).stat()
-                seen.append((name, state.st_mtime_ns, state.st_size))
-            except OSError:
-                seen.append((name, None))
+        for file in (self.folder / "practice.toml", *sorted(self.folder.glob("*.csv"))):
+            with suppress(OSError):
+                state = file.stat()
+                seen.append((file.name, state.st_mtime_ns, state.st_size))
         return tuple(seen)
 
     def inspected(self) -> tuple[Finding, ...]:

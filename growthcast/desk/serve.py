@@ -161,21 +161,11 @@ class Quiet(uvicorn.Server):
 
 def server(app: ASGIApp, hosts: tuple[str, ...], content_type: str) -> Quiet:
     """Return a server of an application behind its guard."""
-    config = uvicorn.Config(
-        Guard(app, hosts, content_type),
-        http=Impatient,
-        ws="none",
-        lifespan="off",
-        log_config=None,
-        log_level="critical",
-        access_log=False,
-        server_header=False,
-        date_header=False,
-        timeout_keep_alive=5,
-        timeout_graceful_shutdown=5,
-        h11_max_incomplete_event_size=16 * 1024,
-    )
-    return Quiet(config)
+    silent: dict[str, Any] = {"log_config": None, "log_level": "critical", "access_log": False}
+    silent |= {"server_header": False, "date_header": False, "ws": "none", "lifespan": "off"}
+    limits: dict[str, Any] = {"timeout_keep_alive": 5, "timeout_graceful_shutdown": 5}
+    limits |= {"h11_max_incomplete_event_size": 16 * 1024, "http": Impatient}
+    return Quiet(uvicorn.Config(Guard(app, hosts, content_type), **silent, **limits))
 
 
 def listen(address: str, port: int) -> socket.socket | None:
@@ -215,12 +205,7 @@ def network_address() -> str:
 
 
 def open_desk(
-    desk: Desk,
-    say: Callable[[str], None],
-    *,
-    share_at: str | None = None,
-    browser: bool = True,
-    port: int | None = None,
+    desk: Desk, say: Callable[[str], None], share_at: str | None, port: int | None, *, browser: bool
 ) -> None:
     """Serve a desk until it is stopped; where the book is open already, only show that.
 
@@ -236,7 +221,7 @@ def open_desk(
             say(f"This book is open already at http://{HERE}:{number}/")
             if share_at is not None and not shared:
                 raise UsageError("it is not shared; stop it first, then open it with --share")
-            _show(f"http://{HERE}:{number}/", browser=browser)
+            _show(number, browser=browser)
             return
         say(f"Port {number} is taken by another program, so the next is tried.")
     if place is None:
@@ -254,7 +239,7 @@ def open_desk(
     servers.append((pages, place))
     desk.look()  # starts to read and fit
     say(f"The desk of {desk.folder} is open at http://{HERE}:{number}/ (Ctrl-C closes it).")
-    _show(f"http://{HERE}:{number}/", browser=browser)
+    _show(number, browser=browser)
     asyncio.run(_serve(servers))
     say("Closed.")
 
@@ -273,10 +258,10 @@ def _offer(desk: Desk, name: str, port: int) -> tuple[Share, socket.socket]:
     return Share(desk, f"{name}:{port}"), place
 
 
-def _show(address: str, *, browser: bool) -> None:
-    if browser:
-        with contextlib.suppress(webbrowser.Error):
-            webbrowser.open(address)
+def _show(port: int, *, browser: bool) -> None:
+    with contextlib.suppress(webbrowser.Error):
+        if browser:
+            webbrowser.open(f"http://{HERE}:{port}/")
 
 
 async def _serve(servers: list[tuple[Quiet, socket.socket]]) -> None:

@@ -76,12 +76,9 @@ class Share:
         """Return the address to scan; its key is in the fragment, which browsers do not send."""
         key, now = secrets.token_hex(16), time.time()
         with self._lock:
-            kept = {
-                name: one
-                for name, one in lines.read_phones(self.desk.folder).items()
-                if now - one["used"] < (KEPT_S if one["phone"] else CODE_S)
-            }
-            newest = sorted(kept.items(), key=lambda item: item[1]["used"])[-MOST_PHONES:]
+            known = lines.read_phones(self.desk.folder).items()
+            kept = [(name, one) for name, one in known if _is_fresh(one, now)]
+            newest = sorted(kept, key=lambda item: item[1]["used"])[-MOST_PHONES:]
             new = {"key": key, "phone": "", "used": now}
             lines.write_phones(self.desk.folder, dict(newest) | {_name(key): new})
         return f"http://{self.address}/phone/#k={key}"
@@ -135,19 +132,15 @@ class Share:
         if not all(isinstance(one, str) for one in text.values()):
             raise Refused
         key_id, phone, word, body, mac = map(str, text.values())
-        if not WORD.fullmatch(phone) or not WORD.fullmatch(word):
-            raise Refused
         with self._lock:
-            known = lines.read_phones(self.desk.folder)
+            known, now = lines.read_phones(self.desk.folder), time.time()
             one = known.get(key_id)
-            if one is None:
+            if one is None or not WORD.fullmatch(phone) or not WORD.fullmatch(word):
                 raise Refused
             right = seal(one["key"], what, phone, word, body)
             if not hmac.compare_digest(right.encode(), mac.lower().encode("utf-8", "replace")):
                 raise Refused
-            now = time.time()
-            fresh = now - one["used"] < (KEPT_S if one["phone"] else CODE_S)
-            if one["phone"] not in ("", phone) or not fresh:
+            if one["phone"] not in ("", phone) or not _is_fresh(one, now):
                 raise Refused
             if not one["phone"] or now - one["used"] > CODE_S:
                 one |= {"phone": phone, "used": now}
@@ -159,21 +152,19 @@ class Share:
         if known is None:
             return {"visits": [], "until": "", "trouble": trouble, "busy": busy}
         locale = open_locale(known.book.practice.locale)
-        return {
-            "practice": known.book.practice.name,
-            "until": known.until.isoformat(timespec="minutes"),
-            "day": locale.long_date(known.on),
-            "visits": [known_visit(known, one, locale) for one in known.standings],
-        }
+        visits = [known_visit(known, one, locale) for one in known.standings]
+        until, day = known.until.isoformat(timespec="minutes"), locale.long_date(known.on)
+        practice = known.book.practice.name
+        return {"practice": practice, "until": until, "day": day, "visits": visits}
 
     def _taken(self, given: Mapping[str, Any]) -> dict[str, Any]:
         told = _json(str(given["text"]).encode())
         number, tank, day, items = (told.get(name) for name in ("number", "tank", "day", "items"))
-        if not isinstance(items, list) or not 0 < len(items) <= MOST_ITEMS:
+        if not isinstance(items, list) or not 0 < len(items) <= MOST_ITEMS or not number:
             raise Refused
         if not all(isinstance(one, str) for one in (number, tank, day, *items)):
             raise Refused
-        if max(len(one) for one in (str(tank), *items)) > LONGEST_ITEM or not number:
+        if max(map(len, (str(tank), *items))) > LONGEST_ITEM:
             raise Refused
         try:
             free, on = tuple(formula_free(one) for one in items), date.fromisoformat(str(day))
@@ -190,6 +181,11 @@ class Share:
         except (GrowthcastError, ValueError) as error:
             state, said = "refused", words_of(error)
         return {"number": number, "state": state, "said": said}
+
+
+def _is_fresh(key: Mapping[str, Any], now: float) -> bool:
+    """Whether a key still opens: a phone's own for a month, one to scan for minutes."""
+    return bool(now - key["used"] < (KEPT_S if key["phone"] else CODE_S))
 
 
 def _name(key: str) -> str:

@@ -7,11 +7,9 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from growthcast.book.book import Book
@@ -20,12 +18,13 @@ from growthcast.book.writing.append import Change
 from growthcast.book.writing.visit.entry import log_rows, visit_rows
 from growthcast.book.writing.visit.lines import Line, State, log_line, numbered
 from growthcast.book.writing.visit.places import Place
+from growthcast.brief.html import templates
 from growthcast.desk.memory import Desk, Known
 from growthcast.errors import UsageError
 from growthcast.say.locale import Locale, open_locale
 from growthcast.say.log import questions, rows_in_words
 from growthcast.say.overview import due_why
-from growthcast.say.words import STEP_CM, STEP_COVER, hand_cut, named
+from growthcast.say.words import STEP_CM, STEP_COVER, hand_cut, named, sign
 from growthcast.service.doubts.judge import Understood
 from growthcast.service.pages.overview import TankStanding
 from growthcast.service.visit.cuts import AreaCut, CutSheet
@@ -34,16 +33,14 @@ from growthcast.service.visit.photo import is_curved, photo_task
 SCRIPTS = ("seal.js", "taps.js", "photo.js", "phone.js")
 
 
-@lru_cache(maxsize=1)
-def templates() -> Environment:
-    """Return the templates of the desk."""
-    return Environment(
-        loader=PackageLoader("growthcast.desk", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+def rendered(template: str, locale: Locale, /, **given: Any) -> str:
+    """Return a template with what it shows, in the words of a language."""
+
+    def said(key: str, **values: Any) -> str:
+        return locale.say(f"desk_{key}", **values)
+
+    ours = templates("growthcast.desk", last_line=False).get_template(template)
+    return str(ours.render(t=said, lang=locale.language, **given))
 
 
 def static(name: str) -> bytes:
@@ -86,20 +83,9 @@ def _page(
         f"'sha256-{base64.b64encode(hashlib.sha256(one.encode()).digest()).decode()}'"
         for one in (*scripts, style)
     )
-    rendered = (
-        templates()
-        .get_template(template)
-        .render(
-            t=lambda key, **values: locale.say(f"desk_{key}", **values),
-            lang=locale.language,
-            given=_data({"words": words, **given}),
-            scripts=[Markup(one) for one in scripts],
-            style=Markup(style),
-            hashes=hashes,
-            **more,
-        )
-    )
-    return rendered.encode()
+    given = {"given": _data({"words": words, **given}), "hashes": hashes, **more}
+    marked = {"scripts": [*map(Markup, scripts)], "style": Markup(style)}
+    return rendered(template, locale, **given, **marked).encode()
 
 
 def _data(value: object) -> Markup:
@@ -130,7 +116,8 @@ def card_of(area: AreaCut, locale: Locale) -> dict[str, Any]:
     step = STEP_CM if area.unit == "cm" else STEP_COVER
     low, middle, high = area.height_now_cm.p10, area.height_now_cm.p50, area.height_now_cm.p90
     error = step + 2 * ERROR_SHARE * middle
-    leave, unit = area.action == "leave", "cm" if area.unit == "cm" else "%"
+    beyond = (low, -error), (high, error)
+    leave, unit = area.action == "leave", sign(area.unit)
     ends = (decimal(locale, round(end, 1)) for end in (low, high))
     return {
         "id": area.area_id,
@@ -140,10 +127,7 @@ def card_of(area: AreaCut, locale: Locale) -> dict[str, Any]:
         "range": f"{'–'.join(ends)} {unit}",
         "step": step,
         "expected": max(step, round(middle / step) * step),
-        "odd": [
-            round(middle - ODD * (middle - low) - error, 1),
-            round(middle + ODD * (high - middle) + error, 1),
-        ],
+        "odd": [round(middle + ODD * (end - middle) + by, 1) for end, by in beyond],
         "cut": None if leave else hand_cut(area.cut_cm, area.unit, area.least_cut_cm),
         "logged": area.logged_today,
     }
@@ -171,10 +155,8 @@ def _photo_of(book: Book, sheet: CutSheet, locale: Locale) -> dict[str, Any] | N
 
     A tank whose inner sizes nobody wrote down is passed over without a word.
     """
-    expected = {
-        area.area_id: (named(area.label, area.area_id), area.height_now_cm.p50)
-        for area in sheet.areas
-    }
+    names = {area.area_id: named(area.label, area.area_id) for area in sheet.areas}
+    expected = {a.area_id: (names[a.area_id], a.height_now_cm.p50) for a in sheet.areas}
     try:
         return photo_task(book, sheet.tank_id, expected)
     except UsageError:
@@ -191,17 +173,10 @@ def known_visit(known: Known, standing: TankStanding, locale: Locale) -> dict[st
 
 def day_file(book: Book, sheets: Sequence[CutSheet]) -> bytes:
     """Return visits as the page of phones in one file, with the day's data inside."""
-    locale, practice = open_locale(book.practice.locale), book.practice.name
-    day = sheets[0].on.isoformat()
-    return phone_page(
-        book.practice.locale,
-        {
-            "practice": practice,
-            "until": day,
-            "mark": hashlib.sha256(f"{practice} {day}".encode()).hexdigest()[:12],
-            "visits": [visit_of(book, sheet, locale) for sheet in sheets],
-        },
-    )
+    tag, practice, day = book.practice.locale, book.practice.name, sheets[0].on.isoformat()
+    mark = hashlib.sha256(f"{practice} {day}".encode()).hexdigest()[:12]
+    visits = [visit_of(book, sheet, open_locale(tag)) for sheet in sheets]
+    return phone_page(tag, {"practice": practice, "until": day, "mark": mark, "visits": visits})
 
 
 def items_of(fields: Mapping[str, str], cards: list[dict[str, Any]], doses: str) -> list[str]:
@@ -220,9 +195,8 @@ def items_of(fields: Mapping[str, str], cards: list[dict[str, Any]], doses: str)
             parts.append(formula_free(f"note:{note}"))
         if parts:
             items.append(f"{card['id']}={'+'.join(parts)}")
-    items += [
-        f"{before}{text}{unit}" for name, before, unit in WHOLE if (text := typed(name, unit))
-    ]
+    whole = ((before, typed(name, unit), unit) for name, before, unit in WHOLE)
+    items += ["".join(parts) for parts in whole if parts[1]]
     dosed = [f"{doses}: {text}"] if (text := typed("doses")) else []
     if note := "; ".join([*dosed, *filter(None, [typed("note")])]):
         items.append(formula_free(f"note:{note}"))

@@ -10,21 +10,14 @@ from typing import NamedTuple
 import numpy as np
 
 from growthcast.arrays import FloatArray
-from growthcast.figures.style import (
-    BAND_80_ALPHA,
-    BUDGET,
-    FLOOR,
-    FONT,
-    FORECAST,
-    SMALL_PT,
-    VISITS,
-    with_alternative_text,
-)
+from growthcast.figures import style
+from growthcast.figures.style import BUDGET, FLOOR, FORECAST, SMALL_PT, VISITS
 from growthcast.fit.design import day_number
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
 from growthcast.nouns import dataclass
 
+Heights = FloatArray | float
 EDGE, INK = "#b0b0b0", "#000000"
 LINE_SPACING = 1.15
 EM_SHARE = 0.62
@@ -72,12 +65,7 @@ class Frame:
         return f'<polyline points="{self.points(days, heights)}" style="{stroke}"/>'
 
     def filled(
-        self,
-        days: FloatArray,
-        low: FloatArray | float,
-        high: FloatArray | float,
-        colour: str,
-        share: float,
+        self, days: FloatArray, low: Heights, high: Heights, colour: str, share: float
     ) -> str:
         """Fill what lies between two heights (T,) by so large a share of a colour."""
         low, high = (np.broadcast_to(end, days.shape) for end in (low, high))
@@ -144,8 +132,8 @@ def lined(
     """Draw a line from one point to another."""
     x1, y1, x2, y2 = ends
     dashed = f"; stroke-dasharray: {dash}" if dash else ""
-    style = f"stroke: {colour.lower()}; stroke-width: {wide}{dashed}"
-    return f'<line x1="{x1:.2f}" y1="{y1:.2f}" x2="{x2:.2f}" y2="{y2:.2f}" style="{style}"/>'
+    looks = f"stroke: {colour.lower()}; stroke-width: {wide}{dashed}"
+    return f'<line x1="{x1:.2f}" y1="{y1:.2f}" x2="{x2:.2f}" y2="{y2:.2f}" style="{looks}"/>'
 
 
 def written(
@@ -159,9 +147,10 @@ def written(
     upward: bool = False,
 ) -> str:
     """Write words on a base line, or upward along one."""
-    style = f"font: {size_pt}px '{FONT}', sans-serif; text-anchor: {anchor}; fill: {colour.lower()}"
+    looks = f"font: {size_pt}px '{style.FONT}', sans-serif; text-anchor: {anchor}"
+    looks += f"; fill: {colour.lower()}"
     turned = f' transform="rotate(-90 {x:.2f} {y:.2f})"' if upward else ""
-    begin = f'<text x="{x:.2f}" y="{y:.2f}"{turned} style="{style}">'
+    begin = f'<text x="{x:.2f}" y="{y:.2f}"{turned} style="{looks}">'
     return f"{begin}{escape(text, quote=False)}</text>"
 
 
@@ -169,7 +158,7 @@ def svg_of(wide: float, high: float, drawn: Sequence[str], title: str, descripti
     """Return what is drawn as a file, named and described for those who hear it."""
     head = f'viewBox="0 0 {wide:.5g} {high:.5g}" width="{wide:.5g}pt" height="{high:.5g}pt">'
     svg = "\n ".join([f'<svg xmlns="http://www.w3.org/2000/svg" {head}', *drawn])
-    return with_alternative_text(f"{svg}\n</svg>\n", title, description).encode()
+    return style.with_alternative_text(f"{svg}\n</svg>\n", title, description).encode()
 
 
 WIDE, HIGH = 124.7, 73.7
@@ -197,12 +186,8 @@ def spark_picture(
     at = {level: area.height_cm[:, i] / area.budget_cm for i, level in enumerate(LEVELS)}
     first, last = float(days[0]), max(float(days[-1]), float(days[0]) + 1.0)
     frame = Frame(LEFT, RIGHT, TOP, FOOT, first, last, SPARK_TOP)
-    drawn = frame.inside(
-        [
-            frame.filled(days, at[0.10], at[0.90], FORECAST.colour, BAND_80_ALPHA + 0.08),
-            frame.curve(days, at[0.50], FORECAST.colour, 1.5),
-        ]
-    )
+    band = frame.filled(days, at[0.10], at[0.90], FORECAST.colour, style.BAND_80_ALPHA + 0.08)
+    drawn = frame.inside([band, frame.curve(days, at[0.50], FORECAST.colour, 1.5)])
     drawn += [
         lined((LEFT, TOP, LEFT, FOOT), EDGE),
         lined((LEFT, FOOT, RIGHT, FOOT), EDGE),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, timedelta
+from functools import partial
+from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -11,9 +13,9 @@ from matplotlib.figure import Figure
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.errors import UsageError
-from growthcast.figures.lettering import sheet_of_panels, shortened
+from growthcast.figures import style
+from growthcast.figures.lettering import A4_MM, sheet_of_panels, shortened
 from growthcast.figures.panel import AreaPanel, area_log, forecast_axes, visit_days
-from growthcast.figures.style import TITLE_PT
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import LEVELS
@@ -62,20 +64,13 @@ def forecast_panels(
     first = min([on_day - LEAST_LOG_SHOWN_D, *visits, *(log.day[0] for log in logs if len(log))])
     edge = float(first) - EDGE_D
     to_come = on_day + np.arange(max(first_d, 0), shown_d + 1, every_d, dtype=np.float64)
-    return tuple(
-        AreaPanel(
-            label=labels[area.area_id],
-            area=area,
-            log=log,
-            visit_day=visits,
-            from_day=edge,
-            on=on,
-            horizon_d=horizon,
-            ahead_day=to_come,
-            as_it_is_cm=usual.get(area.area_id),
-        )
-        for area, log in zip(areas, logs, strict=True)
-    )
+    same: dict[str, Any] = {"visit_day": visits, "from_day": edge, "ahead_day": to_come}
+    same |= {"on": on, "horizon_d": horizon}
+    panels = []
+    for area, log in zip(areas, logs, strict=True):
+        label, now = labels[area.area_id], usual.get(area.area_id)
+        panels.append(AreaPanel(label=label, area=area, log=log, as_it_is_cm=now, **same))
+    return tuple(panels)
 
 
 def _rhythm(book: Book, fit: GrowthFit, place: IntArray) -> tuple[int, int]:
@@ -127,17 +122,13 @@ def forecast_figure(
     caption = _caption(name, panels, supposing)
     columns = 1 if len(panels) <= 2 else 2 if len(panels) <= 10 else 3
     row_mm = {1: 90.0, 2: 66.0 if len(panels) <= 6 else 50.0, 3: 45.0}[columns]
-    figure, axes = sheet_of_panels(
-        caption, len(panels), columns, row_mm, 277.0 if columns == 3 else 190.0
-    )
-    for panel, ax in zip(panels, axes, strict=True):
-        forecast_axes(panel, ax)
-    return figure, caption
+    drawn = [partial(forecast_axes, panel) for panel in panels]
+    return sheet_of_panels(caption, drawn, columns, row_mm, 277.0 if columns == 3 else A4_MM)
 
 
 def _caption(tank: str, panels: Sequence[AreaPanel], supposing: str) -> Caption:
     on, horizon_d = panels[0].on, panels[0].horizon_d
-    names = [shortened(panel.name, TITLE_PT, NAME_MM) for panel in panels]
+    names = [shortened(panel.name, style.TITLE_PT, NAME_MM) for panel in panels]
     sentences = []
     for panel in panels:
         reading = last_reading_words(panel.area, panel.log.last_reading(), LOG_SHOWN_D, on)

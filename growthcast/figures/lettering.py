@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache
+from itertools import zip_longest
+from typing import Any
 
 from matplotlib import font_manager
 from matplotlib.axes import Axes
@@ -20,6 +22,8 @@ from growthcast.say.words import tidy
 MM_PER_POINT = 25.4 / 72.0
 MEASURED_AT_PT = 100.0
 REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
+WORDS: Any = {"xycoords": "axes fraction", "annotation_clip": False, "parse_math": False}
+"""How words stand on axes: by shares of them, outside as well, and letter by letter."""
 
 
 @lru_cache(maxsize=1)
@@ -87,55 +91,41 @@ def label_ends(ax: Axes, labels: Sequence[EndLabel]) -> None:
     places = spread_apart(ends, sizes, -0.1, 1.0)
     for (text, _, colour), end, place in zip(labels, ends, places, strict=True):
         line_to_words = {"lw": 0.6, "shrinkA": 0.0, "shrinkB": 0.0, "relpos": (0.0, 0.5)}
-        ax.annotate(
-            text,
-            xy=(1.0, end),
-            xytext=(1.05, place),
-            xycoords="axes fraction",
-            va="center",
-            color=colour,
-            fontsize=style.SMALL_PT,
-            linespacing=LINE_SPACING,
-            annotation_clip=False,
-            parse_math=False,
-            arrowprops={"arrowstyle": "-", "color": colour, **line_to_words},
-        )
+        arrow = {"arrowstyle": "-", "color": colour, **line_to_words}
+        looks: Any = {"color": colour, "fontsize": style.SMALL_PT, "linespacing": LINE_SPACING}
+        beside: Any = {"xytext": (1.05, place), "va": "center", "arrowprops": arrow}
+        ax.annotate(text, xy=(1.0, end), **beside, **looks, **WORDS)
 
 
 def title_axes(ax: Axes, name: str, said: str, room_mm: float) -> None:
     """Title axes with a name and, under it, the conclusion, neither wider than a room [mm]."""
     words = shortened(said, style.TITLE_PT, room_mm)
     ax.set_title(words, loc="left", fontsize=style.TITLE_PT, parse_math=False)
-    ax.annotate(
-        shortened(name, style.TITLE_PT * 1.12, room_mm),
-        xy=(0.0, 1.0),
-        xycoords="axes fraction",
-        xytext=(0.0, 6.0 + style.TITLE_PT * 1.25),
-        textcoords="offset points",
-        va="bottom",
-        fontsize=style.TITLE_PT,
-        fontweight="bold",
-        parse_math=False,
-        annotation_clip=False,
-    )
+    above: Any = {"xytext": (0.0, 6.0 + style.TITLE_PT * 1.25), "textcoords": "offset points"}
+    looks: Any = {"va": "bottom", "fontsize": style.TITLE_PT, "fontweight": "bold"}
+    short = shortened(name, style.TITLE_PT * 1.12, room_mm)
+    ax.annotate(short, xy=(0.0, 1.0), **above, **looks, **WORDS)
 
 
+Panels = Sequence[Callable[[Axes], None]]
 A4_MM = 190.0
 """Width of the text of an A4 page."""
 WORDS_MM = 24.0
 
 
 def sheet_of_panels(
-    caption: Caption, panels: int, columns: int, row_mm: float, width_mm: float = A4_MM
-) -> tuple[Figure, list[Axes]]:
-    """Return a figure with its caption around it, and axes for so many panels."""
-    rows = math.ceil(panels / columns)
+    caption: Caption, panels: Panels, columns: int, row_mm: float, width_mm: float = A4_MM
+) -> tuple[Figure, Caption]:
+    """Return a figure with its caption around it, each panel drawn on axes of its own."""
+    rows = math.ceil(len(panels) / columns)
     with style.house_style():
         figure = style.new_figure(width_mm, rows * row_mm + WORDS_MM)
         margin = {"x": 4.0 / width_mm, "ha": "left", "wrap": True, "parse_math": False}
         figure.suptitle(drawable(caption.conclusion), fontsize=style.TITLE_PT, **margin)
         figure.supxlabel(caption.key, fontsize=style.LABEL_PT, color="#333333", **margin)
-        axes = figure.subplots(rows, columns, squeeze=False).ravel().tolist()
-        for empty in axes[panels:]:
-            empty.remove()
-    return figure, axes[:panels]
+        for draw, ax in zip_longest(panels, figure.subplots(rows, columns, squeeze=False).flat):
+            if draw is None:
+                ax.remove()
+            else:
+                draw(ax)
+    return figure, caption

@@ -8,15 +8,8 @@ from datetime import timedelta
 
 import numpy as np
 
-from growthcast.figures.drawn import (
-    ROOM_PT,
-    EndLabel,
-    Frame,
-    lined,
-    room_for,
-    svg_of,
-    written,
-)
+from growthcast.figures import drawn as svg
+from growthcast.figures.drawn import EndLabel, Frame, lined, written
 from growthcast.figures.style import BUDGET, FLOOR, LABEL_PT, MM_PER_INCH, SMALL_PT
 from growthcast.forecast.report import AreaForecast
 from growthcast.say.locale import Locale
@@ -39,18 +32,17 @@ TODAY, APART = 0.55, 0.06
 days."""
 
 
+Heard = tuple[str, str]
+Size = tuple[float, float]
+
+
 def course_picture(
-    locale: Locale,
-    course: Course,
-    area: AreaForecast,
-    top: float,
-    heard: tuple[str, str],
-    size_mm: tuple[float, float],
+    locale: Locale, course: Course, area: AreaForecast, top: float, heard: Heard, size: Size
 ) -> bytes:
     """Draw one area over the days ahead as a hedge: up with growth, down with each visit.
 
     ``top`` is the end of the axis of heights; ``heard`` are title and description for those who
-    hear the picture.
+    hear the picture; its ``size`` is in mm.
     """
     floor, budget, unit = area.floor_cm, area.budget_cm, "%" if area.is_cover else "cm"
     bare, last = float(bare_below(np.array(floor))), float(course.day[-1])
@@ -64,11 +56,11 @@ def course_picture(
     )
     step = _step(top)
     ticks = [locale.number(step * k, int(step < 1.0)) for k in range(int(top / step) + 1)]
-    wide, high = (72.0 / MM_PER_INCH * mm for mm in size_mm)
+    wide, high = (72.0 / MM_PER_INCH * mm for mm in size)
     named = 1.4 * LABEL_PT
     frame = Frame(
-        left=named + room_for(ticks, LABEL_PT) + 2.0 * AXIS_TICK_PT,
-        right=wide - ROOM_PT - room_for([one.text for one in ends]),
+        left=named + svg.room_for(ticks, LABEL_PT) + 2.0 * AXIS_TICK_PT,
+        right=wide - svg.ROOM_PT - svg.room_for([one.text for one in ends]),
         top=MARGIN_PT,
         foot=high - MARGIN_PT - 2.0 * AXIS_TICK_PT - LABEL_PT,
         first=0.0,
@@ -95,15 +87,12 @@ def course_picture(
     drawn = frame.inside(drawn)
     days = [0, *((int(last) // 2,) if last > 28 else ()), int(last)]
     dates = [locale.short_date(area.at[0] + timedelta(days=ahead)) for ahead in days]
-    drawn += _axes(
-        frame,
-        list(zip(days, dates, strict=True)),
-        [(step * k, word) for k, word in enumerate(ticks)],
-    )
+    heights = [(step * k, word) for k, word in enumerate(ticks)]
+    drawn += _axes(frame, list(zip(days, dates, strict=True)), heights)
     title = locale.say("axis_cover" if area.is_cover else "axis_height")
     middle = 0.5 * (frame.top + frame.foot)
     drawn.append(written(title, LABEL_PT, middle, "middle", size_pt=LABEL_PT, upward=True))
-    return svg_of(wide, high, [*drawn, *frame.labelled(ends)], *heard)
+    return svg.svg_of(wide, high, [*drawn, *frame.labelled(ends)], *heard)
 
 
 def _step(top: float) -> float:

@@ -12,9 +12,9 @@ from matplotlib.ticker import MaxNLocator
 
 from growthcast.arrays import BoolArray, DateArray, FloatArray
 from growthcast.book.book import Book, bounds_on
-from growthcast.figures import style
+from growthcast.figures import lettering, style
 from growthcast.figures.drawn import EndLabel
-from growthcast.figures.lettering import date_axis, drawable, label_ends, title_axes
+from growthcast.figures.lettering import drawable
 from growthcast.fit.design import day_number
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
@@ -141,9 +141,9 @@ def forecast_axes(panel: AreaPanel, ax: Axes) -> None:
         _draw_log(ax, panel)
         _scale(ax, panel)
         _draw_crossing(ax, panel)
-        label_ends(ax, _end_labels(panel))
+        lettering.label_ends(ax, _end_labels(panel))
         said = conclusion(panel.area, panel.on, panel.horizon_d)
-        title_axes(ax, panel.name, said, TITLE_MM)
+        lettering.title_axes(ax, panel.name, said, TITLE_MM)
 
 
 def _dates(days: FloatArray) -> DateArray:
@@ -157,11 +157,9 @@ def _ahead(panel: AreaPanel) -> FloatArray:
 def _draw_forecast(ax: Axes, panel: AreaPanel) -> None:
     days, height = _dates(_ahead(panel)), panel.area.height_cm
     at = {level: height[:, i] for i, level in enumerate(LEVELS)}
-    for low, high, alpha, name in (
-        (0.10, 0.90, style.BAND_80_ALPHA, "forecast-80"),
-        (0.25, 0.75, style.BAND_50_ALPHA, "forecast-50"),
-    ):
-        ax.fill_between(days, at[low], at[high], label=name, **style.FORECAST.band(alpha))
+    for low, high, alpha in (0.10, 0.90, style.BAND_80_ALPHA), (0.25, 0.75, style.BAND_50_ALPHA):
+        held, band = round(100 * (high - low)), style.FORECAST.band(alpha)
+        ax.fill_between(days, at[low], at[high], label=f"forecast-{held}", **band)
     ax.plot(days, at[0.50], label="forecast-median", **style.FORECAST.line)
     if panel.as_it_is_cm is not None:
         looks: Any = {"color": style.VISITS.colour, "lw": 1.2, "ls": "-."}
@@ -185,10 +183,8 @@ def _draw_log(ax: Axes, panel: AreaPanel) -> None:
     # A break is a gap in the heights; its day is kept so that dates and heights stay paired.
     ax.plot(_dates(days), heights, zorder=2.5, label="log", **style.MEASURED.line)
     looks: dict[str, Any] = {"ms": 3.6, "zorder": 3, "clip_on": False, **style.MEASURED.marks}
-    for heights, filled, name in (
-        (log.before_cm, style.MEASURED.colour, "log-before"),
-        (log.after_cm, "white", "log-after"),
-    ):
+    before, after = (log.before_cm, style.MEASURED.colour), (log.after_cm, "white")
+    for (heights, filled), name in (before, "log-before"), (after, "log-after"):
         read = np.isfinite(heights)
         if read.any():  # a line of no points would count as one at the origin
             ax.plot(_dates(log.day[read]), heights[read], mfc=filled, label=name, **looks)
@@ -218,7 +214,7 @@ def _scale(ax: Axes, panel: AreaPanel) -> None:
     ax.set_ylabel("Cover (%)" if area.is_cover else "Height (cm)", labelpad=2.0)
     steps = [1, 2.5, 5, 10] if area.is_cover else [1, 2, 5, 10]
     ax.yaxis.set_major_locator(MaxNLocator(nbins=5, steps=steps))
-    date_axis(ax)
+    lettering.date_axis(ax)
 
 
 def _draw_crossing(ax: Axes, panel: AreaPanel) -> None:
@@ -238,18 +234,12 @@ def _draw_crossing(ax: Axes, panel: AreaPanel) -> None:
     low, high = ax.get_xlim()
     early_on = (day_number(middle) - low) / (high - low) < ROOM_FOR_DATE
     above = budget / ax.get_ylim()[1] < ROOM_ABOVE and not early_on
-    ax.annotate(
-        day_words(middle, panel.on),
-        (at[0], budget),
-        xytext=(4.0 if early_on else -3.0, 5.0 if above else -5.0),
-        textcoords="offset points",
-        ha="left" if early_on else "right",
-        va="bottom" if above else "top",
-        color=style.BUDGET.text,
-        fontsize=style.SMALL_PT,
-        bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.6},
-        zorder=3.3,
-    )
+    box = {"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.6}
+    words: Any = {"color": style.BUDGET.text, "fontsize": style.SMALL_PT, "bbox": box}
+    words |= {"xytext": (4.0 if early_on else -3.0, 5.0 if above else -5.0), "zorder": 3.3}
+    words |= {"ha": "left" if early_on else "right", "va": "bottom" if above else "top"}
+    said = day_words(middle, panel.on)
+    ax.annotate(said, (at[0], budget), textcoords="offset points", **words)
 
 
 def _end_labels(panel: AreaPanel) -> Sequence[EndLabel]:

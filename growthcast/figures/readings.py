@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from datetime import date
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -15,15 +16,9 @@ from scipy.special import bdtr
 
 from growthcast.arrays import FloatArray
 from growthcast.errors import UsageError
-from growthcast.figures import style
+from growthcast.figures import lettering, style
 from growthcast.figures.drawn import EndLabel
-from growthcast.figures.lettering import (
-    date_axis,
-    drawable,
-    label_ends,
-    sheet_of_panels,
-    title_axes,
-)
+from growthcast.figures.lettering import drawable, sheet_of_panels
 from growthcast.forecast.verdict import BacktestResult
 from growthcast.say.figures import Caption, backtest_caption, growth_title, watch_caption
 from growthcast.say.watch import finding_name
@@ -87,11 +82,8 @@ def calibration_figure(result: BacktestResult) -> tuple[Figure, Caption]:
         raise UsageError("too few readings could be forecast, so there is nothing to draw")
     low, high = _binomial_band(_reach(result).size, np.array([0.8]))
     caption = backtest_caption(result, float(low[0]), float(high[0]))
-    figure, axes = sheet_of_panels(caption, 2, 2, 80.0)
-    with style.house_style():
-        calibration_axes(result, axes[0])
-        pit_axes(result, axes[1])
-    return figure, caption
+    panels = [partial(calibration_axes, result), partial(pit_axes, result)]
+    return sheet_of_panels(caption, panels, 2, 80.0)
 
 
 def _reach(result: BacktestResult) -> FloatArray:
@@ -145,12 +137,12 @@ def growth_index_axes(tank: TankWatch, report: WatchReport, ax: Axes) -> None:
     labels = [EndLabel("usual", 100.0, style.VISITS.text)]
     findings = _findings(tank, report)
     labels += [_changed(ax, finding, last, top) for finding in reversed(findings)]
-    label_ends(ax, labels)
+    lettering.label_ends(ax, labels)
     ax.set_ylabel("Growth (% of usual)")
     ax.yaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 5, 10]))
-    date_axis(ax)
+    lettering.date_axis(ax)
     said = drawable(growth_title(findings, report.on))
-    title_axes(ax, drawable(tank.tank_id), said, TITLE_MM)
+    lettering.title_axes(ax, drawable(tank.tank_id), said, TITLE_MM)
 
 
 def _findings(tank: TankWatch, report: WatchReport) -> tuple[Finding, ...]:
@@ -191,8 +183,5 @@ def growth_index_figure(report: WatchReport) -> tuple[Figure, Caption]:
     caption = watch_caption(report, len(tanks) - MOST_PANELS)
     tanks = sorted(tanks, key=lambda tank: not _findings(tank, report))[:MOST_PANELS]
     columns, row_mm = (1, 78.0) if len(tanks) == 1 else (2, 58.0)
-    figure, axes = sheet_of_panels(caption, len(tanks), columns, row_mm)
-    with style.house_style():
-        for tank, ax in zip(tanks, axes, strict=True):
-            growth_index_axes(tank, report, ax)
-    return figure, caption
+    panels = [partial(growth_index_axes, tank, report) for tank in tanks]
+    return sheet_of_panels(caption, panels, columns, row_mm)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -42,10 +43,7 @@ def plants_figure(
     design = fit.design
     tank = str(design.tank_id[design.tank[place]])
     caption = plants_caption(str(design.area_id[place]), tank, first, beyond)
-    figure, [ax] = sheet_of_panels(caption, 1, 1, ROW_MM * len(drawn) + 18.0)
-    with style.house_style():
-        plants_axes(drawn, ax)
-    return figure, caption
+    return sheet_of_panels(caption, [partial(plants_axes, drawn)], 1, ROW_MM * len(drawn) + 18.0)
 
 
 def plants_axes(shown: Sequence[PlantAdvice], ax: Axes) -> None:
@@ -101,10 +99,7 @@ def layouts_figure(
 ) -> tuple[Figure, Caption]:
     """Draw a tank as it is and its layouts; ``wanted`` is the wanted chance [0-1]."""
     caption = layouts_caption(tank_id, advice)
-    figure, [ax] = sheet_of_panels(caption, 1, 1, 90.0)
-    with style.house_style():
-        layouts_axes(advice, wanted, ax)
-    return figure, caption
+    return sheet_of_panels(caption, [partial(layouts_axes, advice, wanted)], 1, 90.0)
 
 
 def layouts_axes(advice: Sequence[LayoutAdvice], wanted: float, ax: Axes) -> None:

@@ -68,31 +68,7 @@ BUDGET = Role("#D55E00", "--", "D", 1.3, "#A84A00")
 FLOOR = Role("#009E73", ":", "", 1.6, "#00734F")
 VISITS = Role("#595959", "", "|", 0.8, "#595959")
 
-_SETTINGS: Any = {
-    "font.family": [FONT],
-    "font.size": LABEL_PT,
-    "axes.titlesize": TITLE_PT,
-    "axes.titlelocation": "left",
-    "axes.labelsize": LABEL_PT,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.linewidth": 0.7,
-    "axes.edgecolor": "#333333",
-    "xtick.labelsize": LABEL_PT,
-    "ytick.labelsize": LABEL_PT,
-    "xtick.major.width": 0.7,
-    "ytick.major.width": 0.7,
-    "xtick.major.size": 3.0,
-    "ytick.major.size": 3.0,
-    "timezone": "UTC",
-    "figure.constrained_layout.h_pad": 1.0 / MM_PER_INCH,
-    "figure.constrained_layout.w_pad": 1.0 / MM_PER_INCH,
-    "figure.constrained_layout.hspace": 0.06,
-    "svg.fonttype": "path",
-    "svg.hashsalt": "growthcast",
-    "savefig.facecolor": "white",
-    "figure.facecolor": "white",
-}
+SETTINGS = Path(__file__).with_name("house.mplstyle")
 
 
 @contextmanager
@@ -100,7 +76,8 @@ def house_style() -> Iterator[None]:
     """Draw and save in the house's style, whatever the user's own, and leave no setting behind."""
     import matplotlib.style
 
-    with matplotlib.style.context("default"), matplotlib.rc_context(_SETTINGS):
+    beside: Any = {"timezone": "UTC"}  # which matplotlib leaves out of files
+    with matplotlib.style.context("default"), matplotlib.rc_context(beside, SETTINGS):
         yield
 
 
@@ -149,23 +126,15 @@ def with_alternative_text(svg: str, title: str, description: str) -> str:
     key = hashlib.sha256(f"{title}\n{description}".encode()).hexdigest()[:10]
     opening = svg.index("<svg ")
     after = svg.index(">", opening) + 1
-    named = (
-        f'<svg role="img" aria-labelledby="title-{key} desc-{key}" '
-        + svg[opening + len("<svg ") : after]
-        + f'\n <title id="title-{key}">{escape(title, quote=False)}</title>'
-        + f'\n <desc id="desc-{key}">{escape(description, quote=False)}</desc>'
-    )
-    return svg[:opening] + named + svg[after:]
-
-
-def check_target(book: Book, file: Path) -> None:
-    """Refuse a place where a figure cannot or must not be written."""
-    check_place(book.folder, file)
+    ids, beside = f"title-{key} desc-{key}", svg[opening + len("<svg ") : after]
+    named = f'<svg role="img" aria-labelledby="{ids}" {beside}\n <title id="title-{key}">'
+    named += f'{escape(title, quote=False)}</title>\n <desc id="desc-{key}">'
+    return f"{svg[:opening]}{named}{escape(description, quote=False)}</desc>{svg[after:]}"
 
 
 def check_picture(book: Book, file: Path) -> Literal["svg", "png"]:
     """Refuse a file that no picture can be written to; return the form its name asks for."""
-    check_target(book, file)
+    check_place(book.folder, file)
     suffix = file.suffix.lower()
     if suffix not in {".svg", ".png"}:
         raise UsageError(
@@ -182,7 +151,5 @@ def save_picture(book: Book, file: Path, figure: Figure, caption: Caption) -> No
     UsageError
         The file is of another form, cannot be written, or is a file of the book.
     """
-    from growthcast.figures.style import figure_bytes
-
     form = check_picture(book, file)
     write_whole(file, figure_bytes(figure, form, tidy(caption.title), tidy(caption.description)))

@@ -308,11 +308,11 @@ def _silent_visits(book: Book, own: Visits, buckets: Buckets) -> Visits:
         kept &= ~among(pair_of(area, day), pair_of(own.area, own.day))
     area, day, number = area[kept], day[kept], number[kept]
     blank = np.full(area.size, np.nan)
+    amounts = ("before_cm", "after_cm", "removed_cm", "removed_g", "before_sd_cm")
     return Visits(
         area=area,
         day=day,
-        **dict.fromkeys(("before_cm", "after_cm", "removed_cm", "removed_g"), blank),
-        before_sd_cm=blank,
+        **dict.fromkeys(amounts, blank),
         look=np.zeros(area.size, dtype=np.int64),
         cut=np.zeros(area.size, dtype=bool),
         unsaid=np.ones(area.size, dtype=bool),

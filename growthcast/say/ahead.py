@@ -26,17 +26,12 @@ def peaks_words(plans: Sequence[PeakPlan], on: date) -> tell.Words:
     lead = "peak_lead_one" if best == 1 else "peak_lead_many"
     many = tell.capital(tell.in_words(best))
     yield tell.sentence(lead, best=many, all=len(plans), day=plans[0].day, on=on)
-    rows = [
-        {
-            "plan": plan,
-            "fine": plan.chance_all_best >= LIKELY,
-            "likely": sum(area.reachable for area in plan.areas),
-            "all": len(plan.areas),
-            "unlikely": ", ".join(area.label for area in plan.areas if not area.reachable),
-        }
-        for plan in plans
-        if plan.areas
-    ]
+    rows = []
+    for plan in (plan for plan in plans if plan.areas):
+        missed = [area.label for area in plan.areas if not area.reachable]
+        counts = {"likely": len(plan.areas) - len(missed), "all": len(plan.areas)}
+        fine = plan.chance_all_best >= LIKELY
+        rows.append({"plan": plan, "fine": fine, "unlikely": ", ".join(missed), **counts})
     yield tell.table("peak_tanks", rows)
     yield "The cuts on the way are those of one tank: --tank ID."
     yield from much
@@ -62,7 +57,7 @@ def peak_words(plan: PeakPlan, on: date) -> tell.Words:
     rows, why = [], []
     for area in plan.areas:
         held, last = _cuts(area, on)
-        told = {"area": area, "unit": _unit(area), "fine": area.reachable}
+        told = {"area": area, "unit": tell.sign(area.unit), "fine": area.reachable}
         rows.append({**told, "held": held, "last": last})
         if words := why_not_best(area):
             later = f" (left uncut, at its best from {area.best_from})" if area.best_from else ""
@@ -75,21 +70,18 @@ def peak_words(plan: PeakPlan, on: date) -> tell.Words:
     yield from tell.some_sentences(why, 1)
 
 
-def _unit(area: PeakArea) -> str:
-    return "cm" if area.unit == "cm" else "%"
-
-
 def _cuts(area: PeakArea, on: date) -> list[str]:
     """Return between which heights an area is held, and the cut that shapes it."""
+    unit = tell.sign(area.unit)
     holds = [cut for cut in area.cuts if cut.purpose == "hold"]
     held, last = "", "leave uncut" if not area.cuts else ""
     if holds:
-        heights = sorted(tell.hand_cut(cut.cut_cm, _unit(area), 0.0) for cut in holds)
+        heights = sorted(tell.hand_cut(cut.cut_cm, unit, 0.0) for cut in holds)
         held = " to ".join(dict.fromkeys(f"{height:g}" for height in (heights[0], heights[-1])))
-        held += f" {_unit(area)}"
+        held += f" {unit}"
     for cut in area.cuts[len(holds) :]:
         word = "" if cut.chance_needed >= 0.5 else "trim above "
-        last = f"{word}{tell.cut_text(cut.cut_cm, _unit(area), 0.0)}, {tell.day_words(cut.on, on)}"
+        last = f"{word}{tell.cut_text(cut.cut_cm, unit, 0.0)}, {tell.day_words(cut.on, on)}"
     return [held, last]
 
 
@@ -135,15 +127,10 @@ def away_words(
         return
     yield lead_words([tank for tank, _ in tanks], on, first, last)
     rows = [
-        {
-            "tank": one,
-            "mark": MARKS[one.state],
-            "bridged": None if one.state == "lasts" else one.chance_bridged,
-            "on": on,
-        }
-        for one, _ in tanks
+        {"tank": one, "mark": mark, "bridged": None if one.state == "lasts" else one.chance_bridged}
+        for one, mark in ((one, MARKS[one.state]) for one, _ in tanks)
     ]
-    yield tell.table("away_tanks", rows, "", ["client"])
+    yield tell.table("away_tanks", rows, "", ["client"], on=on)
     if ended:
         yield tell.no_row_words(ended)
     worst_first = sorted(tanks, key=lambda item: [*MARKS].index(item[0].state), reverse=True)
@@ -178,11 +165,9 @@ def lead_words(tanks: Sequence[AwayTank], on: date, first: date, last: date) -> 
 
 def _row(area: AwayArea, on: date) -> dict[str, Any]:
     first, middle, _ = area.passes_on
-    day = "stays inside"
-    if first:
-        day = tell.day_words(middle, on) if middle else f"{tell.day_words(first, on)} (1 in 10)"
-    over_cm = area.over_cm.p90 if first else None
-    return {"area": area, "day": day, "over": over_cm, "unit": area.unit, "least": area.floor_cm}
+    rare = " (1 in 10)" if first and not middle else ""
+    over = {"day": middle or first, "rare": rare, "over": area.over_cm.p90 if first else None}
+    return {**over, "area": area, "on": on, "unit": area.unit, "least": area.floor_cm}
 
 
 def away_sentence(tank: AwayTank) -> str:
@@ -195,15 +180,11 @@ def away_sentence(tank: AwayTank) -> str:
         for area in tank.areas
         if area.bridging_cut_cm < area.usual_cut_cm * 0.99
     ]
-    said = tell.sentence(
-        f"bridged_{tank.state.replace(' ', '_').replace('-', '_')}",
-        tank=tank,
-        on=tank.last_visit,
-        days=(tank.next_visit - tank.last_visit).days,
-        lower=lower or ["every area"],
-        verb="is" if len(lower) < 2 else "are",
-        worst=min(tank.areas, key=lambda area: area.chance_within),
-    )
+    state = tank.state.replace(" ", "_").replace("-", "_")
+    worst = min(tank.areas, key=lambda area: area.chance_within)
+    blanks = {"on": tank.last_visit, "days": (tank.next_visit - tank.last_visit).days}
+    blanks |= {"lower": lower or ["every area"], "verb": "is" if len(lower) < 2 else "are"}
+    said = tell.sentence(f"bridged_{state}", tank=tank, worst=worst, **blanks)
     if tank.state == "stand-in":
         key = "away_none_holds" if tank.stand_in_by is None else "away_stand_in_by"
         said += tell.sentence(key, tank=tank, on=tank.last_visit)

@@ -10,13 +10,7 @@ from growthcast.forecast.report import as_date
 from growthcast.forecast.verdict import LEAST_READINGS, BacktestResult
 from growthcast.say import words as tell
 
-NAMES = {
-    "last_rate": "rate of the last span",
-    "line": "straight line through three spans",
-    "unpooled": "curve of each area alone",
-    "own_log": "with the tank's own log",
-    "table_only": "species table alone",
-}
+NAMES = ("last_rate", "line", "unpooled", "own_log", "table_only")
 WORTH_WIDENING = 0.05
 """A factor nearer to 1 than this is not worth a word."""
 
@@ -29,17 +23,11 @@ def backtest_words(result: BacktestResult) -> tell.Words:
     lead, *others = _sentences(result)
     yield lead
     cover = result.readings.is_cover
-    tables = [
-        tell.table(
-            "backtest_scores",
-            _scores(result, digits, rows),
-            f"Readings forecast from the visits before them: {what}",
-            ["readings"],
-            unit=unit,
-        )
-        for what, unit, digits, rows in (("height", "cm", 2, ~cover), ("cover", "points", 1, cover))
-        if rows.any()
-    ]
+    tables, title = [], "Readings forecast from the visits before them:"
+    for what, unit, digits, rows in ("height", "cm", 2, ~cover), ("cover", "points", 1, cover):
+        if rows.any():
+            scores, head = _scores(result, digits, rows), f"{title} {what}"
+            tables.append(tell.table("backtest_scores", scores, head, ["readings"], unit=unit))
     yield tables[0]
     yield from tell.some_sentences(others)
     yield from tables[1:]
@@ -55,30 +43,21 @@ def _scores(result: BacktestResult, digits: int, rows: BoolArray) -> list[dict[s
     lines = []
     for name in (None, *(name for name in NAMES if name in result.baselines)):
         scores = result.scores(name, rows)
-        scored = scores.n > 0 and (name is None or name in result.compared)
-        lines.append(
-            {
-                "by": "growthcast" if name is None else NAMES[name],
-                "n": scores.n,
-                "off": f"{scores.mae_cm:.{digits}f}" if scored else "-",
-                "crps": f"{scores.crps_cm:.{digits}f}" if scored else "-",
-                "share": tell.percent(scores.crps_share, 1) if scored else "-",
-                "held": f"{100 * scores.coverage_80:.0f} of 100" if scored else "-",
-            }
-        )
+        scored = scores if scores.n > 0 and name in (None, *result.compared) else None
+        by = "growthcast" if name is None else _name(name)
+        lines.append({"by": by, "n": scores.n, "scored": scored, "digits": digits})
     return lines
+
+
+def _name(baseline: str) -> str:
+    return tell.sentence(f"backtest_by_{baseline}")
 
 
 def _sentences(result: BacktestResult) -> Iterator[str]:
     scores, readings = result.scores_of_all(), result.readings
-    counted = tell.sentence(
-        "backtest_counted",
-        readings=scores.n,
-        visits=readings.visits,
-        days=len(result.split_days),
-        first=as_date(result.split_days[0]),
-        last=as_date(result.split_days[-1]),
-    )
+    days = [as_date(day) for day in result.split_days]
+    blanks = {"visits": readings.visits, "days": len(days), "first": days[0], "last": days[-1]}
+    counted = tell.sentence("backtest_counted", readings=scores.n, **blanks)
     counted += _side_by_side(result)
     if "own_log" in result.baselines:
         yield from _new_tanks(result)
@@ -113,7 +92,7 @@ def _side_by_side(result: BacktestResult) -> str:
     for name in result.baselines:
         if name not in result.compared:
             count = result.scores(name).n
-            said += f" The {NAMES[name]} could forecast {count}, too few to be compared."
+            said += f" The {_name(name)} could forecast {count}, too few to be compared."
     return said
 
 
@@ -130,7 +109,7 @@ def _against(result: BacktestResult) -> Iterator[str]:
     for name in result.compared if mine.n else ():
         theirs = result.scores(name).crps_share
         clear = abs(mine.crps_share - theirs) > 2.0 * result.standard_error(name)
-        what = "a straight line" if name == "line" else f"the {NAMES[name]}"
+        what = "a straight line" if name == "line" else f"the {_name(name)}"
         key = "backtest_beaten" if theirs < mine.crps_share else "backtest_beats"
         key += "" if clear else "_perhaps"
         smaller = 1.0 - mine.crps_share / theirs

@@ -19,11 +19,9 @@ from datetime import UTC, date, datetime, timedelta
 
 from growthcast.say.cuts import takes_half, worth_measuring
 from growthcast.say.locale import Locale
-from growthcast.say.words import hand_cut, named, place_of
+from growthcast.say.words import hand_cut, named
 from growthcast.service.rounds.plan import PlannedVisit, RoundsPlan
 from growthcast.service.visit.cuts import AreaCut, CutSheet, minutes_of_day
-
-"""What scissors keep to [cm], and an eye [% cover]."""
 
 
 def area_name(area: AreaCut) -> str:
@@ -31,14 +29,22 @@ def area_name(area: AreaCut) -> str:
     return named(area.label, area.area_id)
 
 
+def place_of(stop: CutSheet | PlannedVisit, stops: Sequence[CutSheet | PlannedVisit]) -> str:
+    """Return where a tank stands and whose it is.
+
+    Of several of a client that stand there, what the client calls it tells which.
+    """
+    where = [named(part) for part in (stop.site, stop.name) if part] or [named(stop.tank_id)]
+    alike = [one for one in stops if (one.site, one.client) == (stop.site, stop.client)]
+    place = ", ".join(where if len(alike) > 1 else where[:1])
+    return f"{place} ({named(stop.client)})" if stop.client else place
+
+
 def places_words(sheets: Sequence[CutSheet], locale: Locale) -> str:
     """Return the day's tanks in the order of travel, and the time they take."""
-    places = [place_of(sheet, sheets) for sheet in sheets]
-    return locale.say(
-        "card_day_places",
-        places="; ".join(f"{n}. {place}" for n, place in enumerate(places, start=1)),
-        minutes=minutes_of_day(sheets),
-    )
+    numbered = (f"{n}. {place_of(sheet, sheets)}" for n, sheet in enumerate(sheets, start=1))
+    minutes = minutes_of_day(sheets)
+    return locale.say("card_day_places", places="; ".join(numbered), minutes=minutes)
 
 
 def lead(locale: Locale, sheet: CutSheet) -> str:
@@ -86,17 +92,15 @@ def note_words(locale: Locale, sheet: CutSheet, area: AreaCut) -> str:
     return "; ".join(said)
 
 
-def saving_words(locale: Locale, sheet: CutSheet, currency: str) -> str:
+def saving_words(locale: Locale, sheet: CutSheet) -> str:
     """Return what leaving areas while usual cuts last saves in a year, "" where that is little."""
     saves = sheet.leaving_saves
     if saves is None:
         return ""
     areas = [area_name(area) for area in sheet.areas if area.usual_lasts_visits > 1]
-    low, middle, high = (
-        locale.number(h, 1) for h in (saves.hours.p10, saves.hours.p50, saves.hours.p90)
-    )
-    hours = locale.say("range", middle=middle, low=low, high=high)
-    cost = f" ({locale.money(saves.cost.p50, currency)})" if saves.cost.p50 > 0.0 else ""
+    ends = {"low": saves.hours.p10, "middle": saves.hours.p50, "high": saves.hours.p90}
+    hours = locale.say("range", **{end: locale.number(h, 1) for end, h in ends.items()})
+    cost = f" ({locale.money(saves.cost.p50)})" if saves.cost.p50 > 0.0 else ""
     key = "card_saving_one" if len(areas) == 1 else "card_saving_many"
     return locale.say(key, areas=areas, hours=hours, cost=cost)
 
@@ -131,19 +135,12 @@ def rounds_ics(
     falls into the plan and is not in it, is cancelled; what lies after the plan stays.
     """
     practice = plan.practice.name
-    stamp = [
-        f"DTSTAMP:{made_at:%Y%m%dT%H%M%SZ}",
-        f"SEQUENCE:{(made_at - EPOCH) // timedelta(minutes=1)}",
-    ]
-    events = {}
-    for visit in plan.visits:
-        uid = _uid(practice, visit.tank_id, visit.number)
-        events[uid] = [*stamp, *_event(visit, plan, locale)]
-    took_place = {
-        _uid(practice, window.tank_id, number)
-        for window in plan.tanks
-        for number in range(1, window.visits_logged + 1)
-    }
+    sequence = (made_at - EPOCH) // timedelta(minutes=1)
+    stamp = [f"DTSTAMP:{made_at:%Y%m%dT%H%M%SZ}", f"SEQUENCE:{sequence}"]
+    visits = {_uid(practice, visit.tank_id, visit.number): visit for visit in plan.visits}
+    events = {uid: [*stamp, *_event(visit, plan, locale)] for uid, visit in visits.items()}
+    logged = ((one.tank_id, n) for one in plan.tanks for n in range(1, one.visits_logged + 1))
+    took_place = {_uid(practice, *visit) for visit in logged}
     forgotten, cancelled = plan.start - timedelta(days=KEPT_D), 0
     for uid, (on, lines) in _announced(earlier).items():
         if uid in events or on < forgotten:
@@ -185,18 +182,12 @@ def _value(lines: list[str], name: str) -> str:
 
 def _event(visit: PlannedVisit, plan: RoundsPlan, locale: Locale) -> list[str]:
     day = [other for other in plan.visits if other.on == visit.on]
-    blanks = {
-        "visit": visit,
-        "place": place_of(visit, day),
-        "stop": day.index(visit) + 1,
-        "stops": len(day),
-        "time": visit.minutes + visit.travel_min,
-        "by": locale.say(f"due_by_{visit.due_by}"),
-    }
-    said = [locale.say(f"calendar_{name}", **blanks) for name in ("stop", "visit", "due")]
-    said[1:1] = [
-        f"{n}. {place_of(stop, day)}: {stop.tank_id}" for n, stop in enumerate(day, start=1)
-    ]
+    blanks = {"visit": visit, "stop": day.index(visit) + 1, "stops": len(day)}
+    blanks |= {"place": place_of(visit, day), "time": visit.minutes + visit.travel_min}
+    blanks |= {"by": locale.say(f"due_by_{visit.due_by}")}
+    stops = [f"{n}. {place_of(stop, day)}: {stop.tank_id}" for n, stop in enumerate(day, start=1)]
+    stop, *said = (locale.say(f"calendar_{name}", **blanks) for name in ("stop", "visit", "due"))
+    said = [stop, *stops, *said]
     title = locale.say("calendar_title" if visit.travel_min else "calendar_title_there", **blanks)
     lines = [
         f"DTSTART;VALUE=DATE:{visit.on:%Y%m%d}",

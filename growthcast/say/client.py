@@ -63,7 +63,7 @@ def next_visit_key(tanks: Sequence[TankFacts]) -> str:
     return "fact_next_first" if all(tank.first_estimate for tank in tanks) else "fact_next"
 
 
-def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
+def argument(locale: Locale, tank: TankFacts) -> list[str]:
     """Return why this rhythm is proposed, honestly where it is not the plants that ask for it."""
     option, plants_d = tank.option, tank.plants_d
     if option is None:
@@ -76,33 +76,32 @@ def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
         if tank.longer is None:
             key = "why_limit" if tank.reason else "why_longest_listed"
             return [*said, locale.say(key, reason=named(tank.reason))]
-        return [*said, *_why_not_less(locale, tank, option, tank.longer, currency)]
+        return [*said, *_why_not_less(locale, tank, option, tank.longer)]
     needed = next(row for row in tank.rows if row.interval_d == plants_d)
-    between = apart(locale, tank, option, needed, currency)
+    between = apart(locale, tank, option, needed)
     if plants_d < option.interval_d:
         return [*said, locale.say("asked_long", tank=tank, added=between)]
     said.append(locale.say("asked_short", tank=tank, saved=between))
     key = "asked_reason" if tank.reason else "asked_no_reason"
     said.append(locale.say(key, reason=named(tank.reason)))
-    minutes, fixed = (
-        locale.say("minutes", n=locale.number(of))
-        for of in (option.minutes_per_visit - tank.travel_min, tank.fixed_min)
-    )
-    return [*said, locale.say("asked_minutes", minutes=minutes, fixed=fixed)]
+    at_tank = _minutes(locale, option.minutes_per_visit - tank.travel_min)
+    fixed = _minutes(locale, tank.fixed_min)
+    return [*said, locale.say("asked_minutes", minutes=at_tank, fixed=fixed)]
+
+
+def _minutes(locale: Locale, minutes: float) -> str:
+    return locale.say("minutes", n=locale.number(minutes))
 
 
 def _why_not_less(
-    locale: Locale, tank: TankFacts, option: OptionAdvice, longer: OptionAdvice, currency: str
+    locale: Locale, tank: TankFacts, option: OptionAdvice, longer: OptionAdvice
 ) -> list[str]:
     """Return which rule proposes a rhythm, and what it buys: the numbers are those of the strip."""
     said = [locale.say("why_longest", option=option, tank=tank)]
     days, now = (days_of_100(locale, o.share_of_days_presentable) for o in (longer, option))
-    told = {
-        "longer": longer,
-        "saved": apart(locale, tank, option, longer, currency),
-        "held": 1.0 - longer.visits_over_per_year / longer.year.visits,
-    }
-    said.append(locale.say("why_same" if days == now else "why_less", days=days, now=now, **told))
+    held, saved = longer.chance_all_within, apart(locale, tank, option, longer)
+    key, blanks = "why_same" if days == now else "why_less", {"days": days, "now": now}
+    said.append(locale.say(key, longer=longer, saved=saved, held=held, **blanks))
     unit = tank.areas[tank.limiting].unit
     cuts = (one.areas[tank.limiting] for one in (option, longer))
     now_cut, then_cut = (hand_cut(cut.cut_cm, unit, cut.least_cut_cm) for cut in cuts)
@@ -111,7 +110,7 @@ def _why_not_less(
     return [locale.sentence_case(one) for one in said]
 
 
-def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
+def plan(locale: Locale, tank: TankFacts) -> list[str]:
     """Return the doubt as a plan: what may do or be needed instead, and when it is gone over."""
     option = tank.option
     if option is None or tank.review_on is None:
@@ -124,7 +123,7 @@ def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
         others = [row for row in others if (row.interval_d > option.interval_d) == longer]
         row = max(others, key=lambda row: best.get(row.interval_d, 0.0), default=option)
         if row is not option and best.get(row.interval_d, 0.0) >= MAY_WELL:
-            said.append(locale.say(key, row=row, amount=month_of(locale, tank, row, currency)))
+            said.append(locale.say(key, row=row, amount=month_of(locale, tank, row)))
     return said
 
 
@@ -138,8 +137,8 @@ def visit_words(locale: Locale, tank: TankFacts, practice: Practice) -> list[str
         gaps = locale.say("gaps", said=named(practice.longer_gaps))
         said = [gaps] if tank.longer is not None else []
     if tank.option is not None and not practice.includes:
-        minutes = locale.number(tank.option.minutes_per_visit - tank.travel_min)
-        said.append(locale.say("visit_known", minutes=locale.say("minutes", n=minutes)))
+        minutes = _minutes(locale, tank.option.minutes_per_visit - tank.travel_min)
+        said.append(locale.say("visit_known", minutes=minutes))
     return said
 
 
@@ -181,7 +180,7 @@ def picture_words(
     return title, locale.say("picture_alt", title=whole, **blanks)
 
 
-def mends_words(locale: Locale, tank: TankFacts, currency: str) -> tuple[str, tuple[str, ...]]:
+def mends_words(locale: Locale, tank: TankFacts) -> tuple[str, tuple[str, ...]]:
     """Return what lets the next longer rhythm hold; where none holds, a lead and all ways.
 
     Where a rhythm holds, a change too small to see argues the proposal away; it is the owner's.
@@ -196,12 +195,12 @@ def mends_words(locale: Locale, tank: TankFacts, currency: str) -> tuple[str, tu
     names = {area.forecast.area_id: (area_name(area), area.unit) for area in tank.areas}
     said = [mend_words(mend, names, locale, lamp=False) for mend in holding]
     row = advice.option(advice.fails_at_d)
-    amount = month_of(locale, tank, row, currency)
+    amount = month_of(locale, tank, row)
     if tank.fits:
         leads = (locale.say("mends_lead", mend=mend, row=row, amount=amount) for mend in said)
         return "".join(leads), ()
     if tank.longer is not None:
-        less = apart(locale, tank, option, tank.longer, currency)
+        less = apart(locale, tank, option, tank.longer)
         said.append(locale.say("mend_trial", tank=tank, saved=less))
     lead = locale.say("mends_none_lead", row=row, amount=amount)
     return (lead, tuple(said)) if said else ("", ())
@@ -237,9 +236,8 @@ def passes(locale: Locale, key: str, area: AreaForecast, horizon_d: int, on: dat
         return locale.say(f"{key}_from", low=low, **blanks)
     last = whole(on + timedelta(days=horizon_d))
     high = whole(late) if late else locale.say("after", date=last)
-    return locale.say(
-        f"{key}_range", middle=locale.short_date(middle), low=low, high=high, **blanks
-    )
+    blanks |= {"middle": locale.short_date(middle), "low": low, "high": high}
+    return locale.say(f"{key}_range", **blanks)
 
 
 def record_sentences(locale: Locale, record: Record) -> list[str]:
@@ -254,21 +252,18 @@ def record_sentences(locale: Locale, record: Record) -> list[str]:
     return [*said, *([locale.say("record_large")] if record.alone else [])]
 
 
-def unknowns(
-    locale: Locale, tanks: Sequence[TankFacts], cost: Range | None, currency: str
-) -> tuple[str, ...]:
+def unknowns(locale: Locale, tanks: Sequence[TankFacts], cost: Range | None) -> tuple[str, ...]:
     """Return what a page does not know; ``cost`` is that of a year, None without a price."""
     bases = [area.forecast.basis for tank in tanks for area in tank.areas]
-    sentences = [
-        locale.say(f"unknown_{basis}", n=count, all=len(bases))
-        for basis in ("table", "tank")
-        if (count := bases.count(basis)) and not (basis == "table" and count == len(bases))
-    ]
+    counts = {basis: bases.count(basis) for basis in ("table", "tank") if basis in bases}
+    told = {basis: n for basis, n in counts.items() if (basis, n) != ("table", len(bases))}
+    sentences = [locale.say(f"unknown_{of}", n=n, all=len(bases)) for of, n in told.items()]
     sentences.append(locale.say("unknown_change"))
     if cost is not None:
-        sentences.append(locale.say("unknown_cost", cost=cost, currency=currency))
+        sentences.append(locale.say("unknown_cost", cost=cost))
+    # An agreed price holds whatever it takes.
     timed = any(made.visits for tank in tanks if (made := tank.advice.minutes) is not None)
-    if not timed and (cost is not None or not currency):  # an agreed price holds whatever it takes
+    if not timed and (cost is not None or not locale.currency):
         sentences.append(locale.say("unknown_time"))
     return (*sentences, locale.say("unknown_health"))
 

@@ -22,13 +22,10 @@ WIDE_SHARE = 0.35
 def sheets_words(sheets: Sequence[CutSheet]) -> tell.Words:
     """Yield the sheets of a day, then what else to watch in each tank and the cautions."""
     if len(sheets) > 1:
-        yield tell.sentence(
-            "cuts_visits",
-            visits=tell.capital(tell.in_words(len(sheets))),
-            minutes=sum(sum(sheet.whole_minutes) for sheet in sheets),
-            names=[sheet.tank_id for sheet in sheets],
-            on=sheets[0].on,
-        )
+        visits, names = tell.capital(tell.in_words(len(sheets))), [one.tank_id for one in sheets]
+        minutes = sum(sum(sheet.whole_minutes) for sheet in sheets)
+        blanks = {"visits": visits, "minutes": minutes, "names": names}
+        yield tell.sentence("cuts_visits", on=sheets[0].on, **blanks)
     for sheet in sheets:
         yield from sheet_words(sheet)
     if sheets:
@@ -49,16 +46,11 @@ def sheet_words(sheet: CutSheet) -> tell.Words:
     """Yield the sheet: what to cut in which order, how long it takes, the first to look at."""
     yield f"{sheet.tank_id}, {tell.week_day_words(sheet.on, sheet.on)}. {sheet_sentence(sheet)}"
     if sheet.areas:
-        rows = [
-            {
-                "area": area,
-                "unit": "cm" if area.unit == "cm" else "%",
-                "do": ACTIONS[area.action].format(cut_of(area)),
-                "fine": area.chance_within >= sheet.confidence,
-                "minutes": minutes,
-            }
-            for area, minutes in zip(sheet.areas, sheet.area_minutes, strict=True)
-        ]
+        rows = []
+        for area, minutes in zip(sheet.areas, sheet.area_minutes, strict=True):
+            told = {"area": area, "unit": tell.sign(area.unit), "minutes": minutes}
+            do, fine = ACTIONS[area.action].format(cut_of(area)), area.chance_within
+            rows.append({**told, "do": do, "fine": fine >= sheet.confidence})
         yield tell.table("cuts_table", rows, "", ["min", f"now {tell.RANGES}", tell.RANGES])
     yield from watch_list(sheet)[:1]
     whole = sheet.whole_minutes
@@ -68,7 +60,7 @@ def sheet_words(sheet: CutSheet) -> tell.Words:
 
 def cut_of(area: AreaCut) -> str:
     """Return the height to cut an area to as a hand can cut it, a cover in percent."""
-    return tell.cut_text(area.cut_cm, "cm" if area.unit == "cm" else "%", area.least_cut_cm)
+    return tell.cut_text(area.cut_cm, tell.sign(area.unit), area.least_cut_cm)
 
 
 def sheet_json(sheet: CutSheet) -> dict[str, Any]:
@@ -91,13 +83,10 @@ def sheet_sentence(sheet: CutSheet) -> str:
     """Say whether the cuts last until the next visit, what a rhythm gives, and what would last."""
     if sheet.rhythm is None:
         return "Nothing is planted in this tank today, so there is nothing to cut."
-    said = tell.sentence(
-        "cuts_hold" if sheet.feasible else "cuts_short",
-        sheet=sheet,
-        on=sheet.on,
-        chance=tell.near_miss(sheet.chance_all_within, sheet.confidence, tell.as_chance),
-        worst=min(sheet.areas, key=lambda area: area.chance_within),
-    )
+    key = "cuts_hold" if sheet.feasible else "cuts_short"
+    worst = min(sheet.areas, key=lambda area: area.chance_within)
+    chance = tell.near_miss(sheet.chance_all_within, sheet.confidence, tell.as_chance)
+    said = tell.sentence(key, sheet=sheet, on=sheet.on, chance=chance, worst=worst)
     said += _rhythm_sentence(sheet)
     if sheet.feasible:
         return said
@@ -131,9 +120,8 @@ def watch_list(sheet: CutSheet) -> list[str]:
     said += _still_settling(areas)
     said += _named("cuts_hard", areas, takes_half)
     said += _named("measure_new", areas, lambda area: area.basis != "log")
-    said += _named(
-        "measure_wide", areas, lambda area: area.basis == "log" and worth_measuring(area)
-    )
+    wide = [area for area in areas if area.basis == "log"]
+    said += _named("measure_wide", wide, worth_measuring)
     said += _named("cuts_unsettled", areas, lambda area: not area.settled)
     return said + _named("cuts_logged", areas, lambda area: area.logged_today)
 

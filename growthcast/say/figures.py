@@ -8,10 +8,10 @@ from datetime import date
 from growthcast.forecast.report import AreaForecast, as_date
 from growthcast.forecast.verdict import BacktestResult
 from growthcast.nouns import dataclass
-from growthcast.say.forecast import conclusion, first_to_pass, unit
+from growthcast.say.forecast import Areas, conclusion, first_to_pass, unit
 from growthcast.say.plants import days_text, plant_name
 from growthcast.say.watch import finding_name, finding_sentence, tank_sentence
-from growthcast.say.words import day_words, full_date_words, sentence
+from growthcast.say.words import Names, day_words, full_date_words, sentence
 from growthcast.service.rescape.layouts import LayoutAdvice
 from growthcast.service.rescape.plants import PlantAdvice
 from growthcast.service.watch.watch import Finding, WatchReport
@@ -34,29 +34,21 @@ AS_IT_IS_KEY = " Grey, dashes and dots: most likely as it is."
 
 
 def forecast_caption(
-    tank: str,
-    names: Sequence[str],
-    areas: Sequence[AreaForecast],
-    sentences: Sequence[str],
-    on: date,
-    horizon_d: int,
-    supposing: str = "",
+    tank: str, names: Names, areas: Areas, said: Names, on: date, horizon_d: int, supposing: str
 ) -> Caption:
-    """Return which area of a tank passes its budget first, and the sentences of its areas.
+    """Return which area of a tank passes its budget first, and what is ``said`` of its areas.
 
     ``supposing`` is a sentence about what is supposed, "" for nothing.
     """
-    whole = f"Tank {tank}: {_who_passes(names, areas, on, horizon_d)}"
+    first = f"Tank {tank}: {_who_passes(names, areas, on, horizon_d)}"
     given = f"As if nothing more is cut from {full_date_words(on)} on."
-    whole = " ".join(part for part in (whole, supposing, given) if part)
-    told = " ".join([whole, *sentences])
+    whole = " ".join(filter(None, [first, supposing, given]))
+    told = " ".join([whole, *said])
     key = sentence("forecast_key") + (AS_IT_IS_KEY if supposing else "")
     return Caption(f"Height forecast of tank {tank}", whole, key, told)
 
 
-def _who_passes(
-    names: Sequence[str], areas: Sequence[AreaForecast], on: date, horizon_d: int
-) -> str:
+def _who_passes(names: Names, areas: Areas, on: date, horizon_d: int) -> str:
     """Return which area passes its budget first, and when."""
     first, count = first_to_pass(areas), len(areas)
     if first is None:
@@ -152,9 +144,8 @@ def plants_caption(
     if now is not None and now.is_lost:
         parts.append(f"{plant_name(now)}, there now, is not likely to hold")
     elif now is not None:
-        parts.append(
-            f"{plant_name(now)}, there now, needs it every {days_text(now.own_interval_d)}"
-        )
+        often = days_text(now.own_interval_d)
+        parts.append(f"{plant_name(now)}, there now, needs it every {often}")
     rows = []
     for one in shown:
         days = [days_text(float(days)) for days in (*one.days_between, one.own_interval_d)]

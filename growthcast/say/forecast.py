@@ -16,6 +16,7 @@ from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
 from growthcast.say import words as tell
 
+Areas = Sequence[AreaForecast]
 RESTS_ON = {"log": "own log", "tank": "tank, species", "table": "table"}
 LOW_TO_HIGH = [LEVELS.index(level) for level in (0.10, 0.50, 0.90)]
 MOST_ROWS = 14
@@ -23,13 +24,7 @@ MOST_ROWS = 14
 
 
 def forecast_words(
-    book: Book,
-    day: date,
-    areas: Sequence[AreaForecast],
-    as_it_is: Sequence[AreaForecast] | None,
-    *,
-    all_areas: bool = False,
-    heights: bool = False,
+    book: Book, day: date, areas: Areas, as_it_is: Areas | None, *, all_areas: bool, heights: bool
 ) -> tell.Words:
     """Yield which area passes its height first, then the areas in that order.
 
@@ -47,17 +42,11 @@ def forecast_words(
     one = len({area.tank_id for area in areas}) == 1
     order = order if all_areas else order[:MOST_ROWS]
     yield lead_words(areas, names, day, horizon_d)
-    rows = [
-        {
-            "area": areas[n],
-            "name": names[areas[n].area_id],
-            "unit": unit(areas[n]),
-            "passes": _passes(areas[n], day, horizon_d),
-            "today": today.get(areas[n].area_id, "not planted"),
-            "rests": RESTS_ON[areas[n].basis],
-        }
-        for n in order
-    ]
+    rows = []
+    for area in (areas[n] for n in order):
+        told = {"area": area, "name": names[area.area_id], "unit": unit(area)}
+        told |= {"passes": _passes(area, day, horizon_d), "rests": RESTS_ON[area.basis]}
+        rows.append({**told, "today": today.get(area.area_id)})
     without = ["passes it, as things are"] if as_it_is is None else []
     gives_way = ["rests on", *(["tank"] if one else []), f"now {tell.RANGES}", tell.RANGES]
     yield tell.table("forecast_areas", rows, "", gives_way, without)
@@ -67,22 +56,16 @@ def forecast_words(
     if not heights:
         yield tell.More()
     ahead = [
-        {
-            "name": names[area.area_id],
-            "day": at,
-            "height": height[LOW_TO_HIGH],
-            "over": over,
-            "unit": unit(area),
-        }
+        {"name": names[area.area_id], "day": at, "height": height, "over": over, "unit": unit(area)}
         for area in (areas[n] for n in sorted(order))
-        for at, height, over in zip(area.at, area.height_cm, area.chance_over_budget, strict=True)
+        for at, height, over in zip(
+            area.at, area.height_cm[:, LOW_TO_HIGH], area.chance_over_budget, strict=True
+        )
     ]
     yield tell.table("forecast_ahead", ahead, "Heights ahead, uncut", on=day)
 
 
-def lead_words(
-    areas: Sequence[AreaForecast], names: Mapping[str, str], day: date, horizon_d: int
-) -> str:
+def lead_words(areas: Areas, names: Mapping[str, str], day: date, horizon_d: int) -> str:
     """Say which area passes its height first, and how many stand over it or do so in a week."""
     over = [names[area.area_id] for area in areas if _stands_over(area)]
     said = []
@@ -140,7 +123,7 @@ def conclusion(area: AreaForecast, on: date, horizon_d: int) -> str:
     return tell.sentence(f"passes_{how}", area=area, unit=unit(area), last=last, on=on, **blanks)
 
 
-def first_to_pass(areas: Sequence[AreaForecast]) -> int | None:
+def first_to_pass(areas: Areas) -> int | None:
     """Return the place of the area that most likely passes its budget first, if one does."""
     days = [(a.passes_budget_on[1], a.passes_budget_on[0], i) for i, a in enumerate(areas)]
     known = [(middle, early or date.max, i) for middle, early, i in days if middle is not None]
@@ -157,16 +140,8 @@ def area_sentence(area: AreaForecast, label: str, last_reading: str, on: date, h
 
 
 FIT_RESTS_ON = {"log": "its own log", "tank": "its tank or species", "table": "the species table"}
-SPREADS = {
-    "tank": "between tanks, beyond their conditions",
-    "area": "between areas of a tank",
-    "species": "times what the species table says of its own rates",
-    "interval": "one week's growth to the next",
-    "drift": "a tank's slow drift",
-    "height_error_cm": "a reading, cm",
-    "height_error_share": "a reading, share of the height",
-    "weight": "a weight",
-}
+SPREADS: tuple[str, ...] = ("tank", "area", "species", "interval", "drift")
+SPREADS += ("height_error_cm", "height_error_share", "weight")
 MOST_ROWS_SAID = 20
 Z_90 = 1.2816
 """The 90 % quantile of the standard normal: 8 times in 10 lie within so many deviations."""
@@ -181,12 +156,9 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
     own = sum(area["basis"] == "log" for area in answer["areas"])
     end = f"the log, which ends on {tell.full_date_words(last)}" if last else "an empty log"
     yield tell.sentence("fit_rests", end=end, own=own, all=len(answer["areas"]))
-    yield tell.table(
-        "fit_areas",
-        [_area(area, bool(cover)) for area, cover in zip(answer["areas"], is_cover, strict=True)],
-        "",
-        ["rests on", f"ceiling {tell.RANGES}", f"doubles in {tell.RANGES}", tell.RANGES],
-    )
+    areas = map(_area, answer["areas"], is_cover.tolist())
+    gives_way = ["rests on", f"ceiling {tell.RANGES}", f"doubles in {tell.RANGES}", tell.RANGES]
+    yield tell.table("fit_areas", areas, "", gives_way)
     yield tell.sentence("fit_how", ranges=tell.RANGES_HOLD)
     yield tell.More()
     for what, names, title in (
@@ -198,7 +170,7 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
     spreads = [_spread(name, answer["spread"]) for name in SPREADS]
     title = "How far things differ (log scale unless a unit is given)"
     yield tell.table("fit_spreads", spreads, title)
-    lags = [{"form": form, "lag": lag} for form, lag in answer["lag_d"].items()]
+    lags = ({"form": form, "lag": lag} for form, lag in answer["lag_d"].items())
     yield tell.table("fit_lags", lags, "Days of growth that a cut costs, by form")
     settling = answer["log_settling"].items()
     factors = [f"{form} {tell.quantile_words(_range(of), 'times', 2)}" for form, of in settling]
@@ -225,14 +197,9 @@ def offset_words(offset: Mapping[str, Any]) -> str:
 
 def rows_left_out_in_json(fit: GrowthFit) -> list[dict[str, Any]]:
     """Return the rows of the log that were not used, or set aside, each with why."""
-    return [
-        {
-            "file": row.file,
-            "row": row.row,
-            "why": suspect_words(row) if isinstance(row, Suspect) else row.why,
-        }
-        for row in fit.rows_left_out
-    ]
+    why = (suspect_words(r) if isinstance(r, Suspect) else r.why for r in fit.rows_left_out)
+    rows = zip(fit.rows_left_out, why, strict=True)
+    return [{"file": row.file, "row": row.row, "why": why} for row, why in rows]
 
 
 def suspect_words(suspect: Suspect) -> str:
@@ -269,4 +236,4 @@ def _spread(name: str, spread: Mapping[str, Any]) -> dict[str, Any]:
     if sd is not None:
         low, _, high = _range({"mean": np.log(value), "sd": sd})
         sure = f"learnt, {low:.2f} to {high:.2f}"
-    return {"what": SPREADS[name], "value": value, "sure": sure}
+    return {"what": tell.sentence(f"spread_{name}"), "value": value, "sure": sure}

@@ -8,14 +8,9 @@ from typing import Any
 
 from growthcast.book.words import some_of
 from growthcast.plain import plain
+from growthcast.say import reasons
 from growthcast.say import words as tell
-from growthcast.say.reasons import (
-    certainty_words,
-    mend_words,
-    minutes_words,
-    next_longer_words,
-    reason,
-)
+from growthcast.say.reasons import mend_words, reason
 from growthcast.say.supposed import not_holding_in_json
 from growthcast.service.advice import OptionAdvice, TankAdvice
 
@@ -28,9 +23,9 @@ def advice_for_programs(tank: TankAdvice, currency: str) -> dict[str, Any]:
     answer: dict[str, Any] = plain(tank)
     answer["not_holding"] = not_holding_in_json(tank.not_holding)
     answer["reason"] = reason(tank)
-    answer["minutes_rest_on"] = tank.minutes and minutes_words(tank.minutes)
+    answer["minutes_rest_on"] = tank.minutes and reasons.minutes_words(tank.minutes)
     if tank.longer is not None:
-        answer["next_longer"]["sentence"] = next_longer_words(tank, tank.longer, currency)
+        answer["next_longer"]["sentence"] = reasons.next_longer_words(tank, tank.longer, currency)
     for made, mend in zip(answer["mends"], tank.mends, strict=True):
         made["change"] = mend_words(mend, _names(tank))
     return answer
@@ -81,19 +76,15 @@ def interval_words(
     """Yield the advice for tanks, in full where it is about ``one``; ``mark`` is in every title."""
     grown = [tank for tank in advice if one or tank.set_by != "nothing grows"] or advice
     yield lead_words(grown)
-    yield tell.table(
-        "interval_tanks",
-        [{"tank": tank, **_chosen(tank)} for tank in grown],
-        mark.removeprefix(", ").capitalize(),
-        ["client", tell.RANGES, "a year"],
-        currency=currency,
-    )
+    rows, title = map(_chosen, grown), mark.removeprefix(", ").capitalize()
+    gives_way = ["client", tell.RANGES, "a year"]
+    yield tell.table("interval_tanks", rows, title, gives_way, currency=currency)
     shown = {tank.tank_id for tank in grown}
     if bare := [tank.tank_id for tank in advice if tank.tank_id not in shown]:
         yield tell.no_row_words(bare)
     named = [tank for tank in advice if tank.options and not tank.nothing_holds]
     learnt = ((tank.minutes, tank.tank_id) for tank in named)
-    rests_on = tell.grouped((minutes_words(of), name) for of, name in learnt if of is not None)
+    rests_on = tell.grouped((reasons.minutes_words(of), name) for of, name in learnt if of)
     timed = [
         f"{tell.capital(words)}{f' of {some_of(tanks, 5)}' if len(rests_on) > 1 else ''}."
         for words, tanks in rests_on.items()
@@ -134,30 +125,20 @@ def gap_words(tank: TankAdvice) -> list[str]:
 
 
 def _chosen(tank: TankAdvice) -> dict[str, Any]:
-    days = tank.recommended_interval_d
-    held_by = {
-        "nothing grows": "nothing is planted",
-        "none holds": "no plant is likely to hold",
-        "its own limit": "its own limit",
-        "the longest listed": "nothing",
-    }.get(tank.set_by) or _names(tank)[tank.limited_by or ""][0]
-    return {
-        "every": f"{tell.OVERDUE} none" if days is None else f"{days} days",
-        "option": next((o for o in tank.options if o.interval_d == days), None),
-        "held": held_by,
-    }
+    days, set_by = tank.recommended_interval_d, tank.set_by
+    option = next((one for one in tank.options if one.interval_d == days), None)
+    if set_by == "the plants":
+        return {"tank": tank, "option": option, "held": _names(tank)[tank.limited_by or ""][0]}
+    held = tell.sentence(f"held_{set_by.replace(' ', '_')}")
+    return {"tank": tank, "option": option, "held": held}
 
 
 def _options(tank: TankAdvice, currency: str, mark: str) -> tell.Words:
     """Yield what each listed interval gives and takes."""
     best = tank.recommended_interval_d
     rows = [
-        {
-            "option": option,
-            "every": f"{option.interval_d} days{', best' if option.interval_d == best else ''}",
-            "bare": _bare(option),
-        }
-        for option in tank.options
+        {"option": one, "best": ", best" * (one.interval_d == best), "bare": _bare(one)}
+        for one in tank.options
     ]
     title = f"{tank.tank_id}{mark}: what each interval"
     yield tell.table("interval_gives", rows, f"{title} gives")
@@ -171,21 +152,16 @@ def _bare(option: OptionAdvice) -> str:
     days = max(area.days_below_floor for area in option.areas)
     if any(area.cut_needed_cm is None for area in option.areas):
         return "no cut"
-    return "0 days" if days == 0.0 else tell.count_of(round(max(days, 1.0)), "day")
+    return tell.count_of(round(max(days, 1.0)) if days else 0, "day")
 
 
 def _cuts(tank: TankAdvice, mark: str) -> tell.Words:
     """Yield the cuts of the recommended interval, or of the shortest."""
     shown = tank.recommended_interval_d or tank.options[0].interval_d
-    rows = [
-        {
-            "area": area,
-            "cut": tell.cut_text(area.cut_cm, area.unit, area.least_cut_cm)
-            if area.removed_share > 0.005
-            else "leave uncut",
-        }
-        for area in tank.option(shown).areas
-    ]
+    rows = []
+    for area in tank.option(shown).areas:
+        cut = area.cut_cm if area.removed_share > 0.005 else None
+        rows.append({"area": area, "cut": cut, "unit": area.unit, "least": area.least_cut_cm})
     title = f"{tank.tank_id}{mark}: height to cut to at a visit every {shown} days"
     yield tell.table("interval_cuts", rows, title)
     yield "Over at worst: on the day of the next visit, in one case of ten."
@@ -194,17 +170,11 @@ def _cuts(tank: TankAdvice, mark: str) -> tell.Words:
 def _longer(tank: TankAdvice, currency: str) -> tell.Words:
     """Yield what the next longer interval costs, what would allow it, how sure the advice is."""
     if tank.longer is not None:
-        yield f"The next longer: {next_longer_words(tank, tank.longer, currency)}."
+        said = reasons.next_longer_words(tank, tank.longer, currency)
+        yield f"The next longer: {said}."
     if tank.mends:
         title = f"{tank.tank_id}: what would make {tank.mends[0].interval_d} days feasible"
-        rows = [
-            {
-                "change": mend_words(mend, _names(tank)),
-                "mend": mend,
-                "enough": "yes" if mend.holds else "no",
-            }
-            for mend in tank.mends
-        ]
+        rows = [{"change": mend_words(one, _names(tank)), "mend": one} for one in tank.mends]
         yield tell.table("interval_mends", rows, f"{title}, each worked out anew")
     if tank.certainty is not None:
-        yield certainty_words(tank, tank.certainty)
+        yield reasons.certainty_words(tank, tank.certainty)

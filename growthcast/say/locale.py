@@ -18,9 +18,10 @@ from babel.dates import format_date, format_skeleton
 from babel.lists import format_list
 from babel.numbers import NumberPattern
 
+from growthcast.book.book import Practice
 from growthcast.nouns import dataclass
-from growthcast.say.texts import LANGUAGES, Texts
-from growthcast.say.words import YEAR_SETTLED_D
+from growthcast.say.texts import Texts
+from growthcast.say.words import LANGUAGES, YEAR_SETTLED_D
 
 ENGLISH = "en-GB"
 """Whose forms pages have whose language has no file."""
@@ -31,6 +32,8 @@ class Locale(Texts):
     """A reader's place, and the texts of its language."""
 
     place: babel.Locale
+    currency: str = ""
+    """Of a practice's prices; "" where an hour has no price."""
 
     gap: ClassVar[str] = "\N{NO-BREAK SPACE}"
 
@@ -43,10 +46,11 @@ class Locale(Texts):
         percent = round(100.0 * share, digits)  # rounded as a number of per cent is
         return self._written(self.place.percent_formats[None], percent / 100.0, digits)
 
-    def money(self, value: float, currency: str) -> str:
+    def money(self, value: float) -> str:
         """Return an amount of money in whole units."""
         form = self.place.currency_formats["standard"]
-        written = self._written(form, round(value), 0, currency=currency, currency_digits=False)
+        how: dict[str, Any] = {"currency": self.currency, "currency_digits": False}
+        written = self._written(form, round(value), 0, **how)
         # CLDR's rule of currency spacing, which Babel leaves out
         return re.sub(r"(?<=[^\W\d_])(?=\d)", "\N{NO-BREAK SPACE}", written)
 
@@ -94,12 +98,9 @@ class Locale(Texts):
 
     def range(self, low: float, middle: float, high: float, unit: str) -> str:
         """Return a forecast height with its range."""
-        return self.say(
-            "range",
-            middle=self.height(middle, unit),
-            low=self.height(low, unit).removesuffix("\N{NO-BREAK SPACE}cm"),
-            high=self.height(high, unit),
-        )
+        ends = {"middle": self.height(middle, unit), "high": self.height(high, unit)}
+        low_end = self.height(low, unit).removesuffix("\N{NO-BREAK SPACE}cm")
+        return self.say("range", low=low_end, **ends)
 
     def listed(self, parts: Sequence[str]) -> str:
         """Return parts as a list in the words of the page's language."""
@@ -107,9 +108,15 @@ class Locale(Texts):
 
 
 @lru_cache(maxsize=16)
-def open_locale(tag: str) -> Locale:
+def open_locale(tag: str, currency: str = "") -> Locale:
     """Return how a place such as "de-CH" writes; as English does where its language has no file."""
     place = babel.Locale.parse(tag, sep="-")
     if not (LANGUAGES / f"{place.language}.toml").is_file():
         place = babel.Locale.parse(ENGLISH, sep="-")
-    return Locale(place.language, place)
+    return Locale(place.language, place, currency)
+
+
+def locale_of(practice: Practice, tag: str = "") -> Locale:
+    """Return how a practice's pages write, or pages of its prices in another place."""
+    priced = practice.labour_rate_per_h > 0.0
+    return open_locale(tag or practice.locale, practice.currency if priced else "")

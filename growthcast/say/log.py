@@ -18,17 +18,16 @@ from growthcast.service.doubts.judge import Understood
 from growthcast.service.doubts.typed import Doubt
 from growthcast.service.visit.logged import AfterVisit
 
+Rows = Sequence[VisitRow]
+Places = Sequence[Place]
+Asked = Mapping[str | None, Sequence[str]] | None
 Grams = tuple[WholeTank, str]
 """Whose grams a weight of the whole tank is taken for, and why."""
+ALL: Grams = ("all", "")
 
 
 def visit_in_words(
-    tank: str,
-    day: date,
-    rows: Sequence[VisitRow],
-    places: Sequence[Place],
-    grams: Grams = ("all", ""),
-    doubts: Mapping[str | None, Sequence[str]] | None = None,
+    tank: str, day: date, rows: Rows, places: Places, grams: Grams = ALL, doubts: Asked = None
 ) -> list[str]:
     """Return the visit as lines of a terminal.
 
@@ -163,20 +162,15 @@ def doubtful_words(visits: Sequence[Understood]) -> str:
 def visit_for_programs(known: Understood, written: bool) -> dict[str, Any]:
     """Return a visit as ``--json`` prints it."""
     whole = {"tank_id": known.tank_id, "on": known.day, "written": written, "rows": known.cells}
-    doubts = doubts_for_programs(known.doubts)
+    doubts = [
+        plain(doubt) | {"sentence": doubt_sentence(doubt), "cause": cause_words(doubt) or None}
+        for doubt in known.doubts
+    ]
     return whole | {"understood": understood_words(known), "doubts": doubts}
 
 
 LARGE_G = 999.5
 """Heavier weights are said to ten grams."""
-
-
-def doubts_for_programs(doubts: Sequence[Doubt]) -> list[dict[str, Any]]:
-    """Return doubts as ``--json`` prints them, with their sentences."""
-    return [
-        plain(doubt) | {"sentence": doubt_sentence(doubt), "cause": cause_words(doubt) or None}
-        for doubt in doubts
-    ]
 
 
 def questions(doubts: Sequence[Doubt], texts: Texts = TERMINAL) -> dict[str | None, list[str]]:
@@ -233,14 +227,12 @@ def cause_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:
     cause, found = doubt.cause, doubt.found
     if cause is None:
         return ""
-    fits = "" if cause.fits is None else f"{texts.typed(cause.fits)} {doubt.unit}"
-    return texts.say(
-        f"cause_{cause.kind.replace(' ', '_')}",
-        label=tell.named(cause.label),
-        area=doubt.area_id or "",
-        found=found if isinstance(found, str) else number_text(found),
-        fits=texts.say("cause_fits", fits=fits) if fits else "",
-    ).rstrip()
+    fits, key = "", f"cause_{cause.kind.replace(' ', '_')}"
+    if cause.fits is not None:
+        fits = texts.say("cause_fits", fits=f"{texts.typed(cause.fits)} {doubt.unit}")
+    blanks = {"label": tell.named(cause.label), "area": doubt.area_id or "", "fits": fits}
+    found = found if isinstance(found, str) else number_text(found)
+    return texts.say(key, found=found, **blanks).rstrip()
 
 
 def outlook_for_programs(news: AfterVisit) -> dict[str, Any]:
@@ -258,18 +250,11 @@ def outlook_words(
     if not news.areas:
         return
     yield _due(news, day)
-    rows = [
-        {
-            "area": area,
-            "unit": area.unit,
-            "found": found.get(area.area_id),
-            "passes": tell.passes_words(area.passes_budget_on, day),
-            "cut": "leave uncut"
-            if area.cut_cm is None
-            else tell.cut_text(area.cut_cm, area.unit, area.least_cut_cm),
-        }
-        for area in news.areas
-    ]
+    rows = []
+    for area in news.areas:
+        passes = tell.passes_words(area.passes_budget_on, day)
+        told = {"area": area, "unit": area.unit, "least": area.least_cut_cm, "passes": passes}
+        rows.append(told | {"found": found.get(area.area_id)})
     ranges = f"now {tell.RANGES}", f"expected {tell.RANGES}"
     gives_way = [*ranges, "height", "expected", "found", tell.RANGES]
     title = f"{tank_id} on {tell.day_words(day, day)}"

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from datetime import date, timedelta
 
-from growthcast.book.book import Book
 from growthcast.say.locale import Locale
 from growthcast.say.words import named
 from growthcast.service.pages.overview import SOON_D, DayOff, TankStanding
@@ -25,11 +25,8 @@ def lead(locale: Locale, planned: Sequence[TankStanding], on: date) -> str:
     if not due:
         day = locale.say("due_none") if first.due_on is None else locale.long_date(first.due_on)
         return locale.say("overview_lead_none", next=day, **blanks)
-    ways = [s.due_by for s in due]
-    by = ", ".join(
-        locale.say("due_count", n=ways.count(way), by=locale.say(f"due_by_{way}"))
-        for way in dict.fromkeys(ways)
-    )
+    ways = Counter(locale.say(f"due_by_{s.due_by}") for s in due).items()
+    by = ", ".join(locale.say("due_count", n=n, by=way) for way, n in ways)
     return locale.say("overview_lead", by=by, due=len(due), all=len(planned), **blanks)
 
 
@@ -40,12 +37,10 @@ def due_words(locale: Locale, standing: TankStanding) -> str:
     return locale.say("due_on", standing=standing, by=locale.say(f"due_by_{standing.due_by}"))
 
 
-def month_words(locale: Locale, book: Book, hours: float, cost: float) -> str:
+def month_words(locale: Locale, hours: float, cost: float) -> str:
     """Return what hours and cost of a year come to in a month; no cost without a price."""
     said = locale.say("hours", n=locale.number(hours / MONTHS_A_YEAR, 1))
-    if book.practice.labour_rate_per_h <= 0.0:
-        return said
-    return f"{said}, {locale.money(cost / MONTHS_A_YEAR, book.practice.currency)}"
+    return f"{said}, {locale.money(cost / MONTHS_A_YEAR)}" if locale.currency else said
 
 
 def off_words(locale: Locale, days: Sequence[DayOff]) -> tuple[str, ...]:
@@ -57,12 +52,10 @@ def off_words(locale: Locale, days: Sequence[DayOff]) -> tuple[str, ...]:
             when = locale.say("off_times", first=when, last=locale.short_date(off.last))
         said = f"{when} ({off.name})" if off.name else when
         by_kind.setdefault((off.kind, off.tanks), []).append(said)
-    sentences = [
-        locale.say(
-            f"off_{kind}", days=locale.listed(said), tanks=locale.listed([*map(named, tanks)])
-        )
-        for (kind, tanks), said in by_kind.items()
-    ]
+    sentences = []
+    for (kind, tanks), times in by_kind.items():
+        whose = locale.listed([*map(named, tanks)])
+        sentences.append(locale.say(f"off_{kind}", days=locale.listed(times), tanks=whose))
     return tuple(sentences) or (locale.say("off_none"),)
 
 
@@ -79,9 +72,5 @@ def growth_words(locale: Locale, growth: IndexPoint | None) -> str:
     """Return growth against usual with its range."""
     if growth is None:
         return locale.say("due_none")
-    return locale.say(
-        "range",
-        middle=locale.share(growth.growth),
-        low=locale.number(100.0 * growth.low),
-        high=locale.share(growth.high),
-    )
+    low, high = locale.number(100.0 * growth.low), locale.share(growth.high)
+    return locale.say("range", middle=locale.share(growth.growth), low=low, high=high)

@@ -9,6 +9,7 @@ import numpy as np
 
 from growthcast.book.words import some_of
 from growthcast.fit.result import GrowthFit
+from growthcast.nouns import dataclass
 from growthcast.plain import plain
 from growthcast.say import words as tell
 from growthcast.say.supposed import limits_words
@@ -65,25 +66,36 @@ def _between(low: float, high: float, digits: int) -> str:
     return " to ".join(ends)
 
 
-def plants_words(
-    fit: GrowthFit,
-    place: int,
-    currency: str,
-    shown: Sequence[PlantAdvice],
-    left_out: Sequence[PlantAdvice],
-) -> tell.Words:
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """Plants compared for the area at a place: those shown, the best first, and the others."""
+
+    fit: GrowthFit
+    place: int
+    currency: str
+    shown: Sequence[PlantAdvice]
+    left_out: Sequence[PlantAdvice]
+
+    def area(self) -> dict[str, Any]:
+        """Return what is said of the area: its ids, and the heights that are agreed."""
+        design, place = self.fit.design, self.place
+        return {
+            "tank_id": str(design.tank_id[design.tank[place]]),
+            "area_id": str(design.area_id[place]),
+            "floor_cm": float(design.traits.floor_cm[place]),
+            "budget_cm": float(design.traits.budget_cm[place]),
+        }
+
+
+def plants_words(answer: Compared) -> tell.Words:
     """Yield how plants would do in an area, the best first."""
-    design = fit.design
-    area_id = design.area_id[place]
-    unit = "%" if design.is_cover[place] else "cm"
+    area, shown, currency = answer.area(), answer.shown, answer.currency
+    area_id, unit = area["area_id"], "%" if answer.fit.design.is_cover[answer.place] else "cm"
     listed = [a for n, a in enumerate(shown) if n < MOST_SHOWN or a.is_there_now]
-    tank_id = design.tank_id[design.tank[place]]
     fitting = [a for a in shown if a.fits and not a.is_there_now]
     first = [f"; the first, {one.species_id}: {plant_reason(one)}" for one in fitting[:1]]
     yield f"{tell.count_of(len(fitting), 'other plant')} would do in {area_id}{''.join(first)}."
-    floor, budget = (of[place] for of in (design.traits.floor_cm, design.traits.budget_cm))
-    blanks = {"area": area_id, "tank": tank_id, "floor": floor, "budget": budget, "unit": unit}
-    title = tell.sentence("plants_title", **blanks)
+    title = tell.sentence("plants_title", area=area, unit=unit)
     rows = [_row(one) for one in listed]
     yield tell.table("plants_save", rows, title, [tell.RANGES], currency=currency)
     yield tell.sentence("plants_visit", ranges=tell.RANGES_HOLD)
@@ -101,7 +113,7 @@ def plants_words(
     if len(shown) > len(listed):
         rest = len(shown) - len(listed)
         yield f"And {rest} more that fit: --json lists all, --form and --plants narrow them."
-    yield from _left_out_words(left_out)
+    yield from _left_out_words(answer.left_out)
     if wide := [a.species_id for a in listed if a.spreads_sideways]:
         which = "All of these" if len(wide) == len(listed) > 1 else some_of(wide)
         yield f"Spread sideways too, and width is not forecast: {which}."
@@ -143,7 +155,7 @@ def _row(one: PlantAdvice) -> dict[str, Any]:
     alone = f"{LONGEST_D}+ d" if own >= LONGEST_D else f"{own} d" if own else "under 1 d"
     return {
         "name": one.species_id + (" (now)" if one.is_there_now else ""),
-        "whole": "-" if one.is_lost else "none" if days is None else f"{days} d",
+        "whole": "-" if one.is_lost else days and f"{days} d",
         "hours": "" if saves is None else _ends(saves.hours),
         "cost": "" if saves is None or not saves.cost.p90 else _ends(saves.cost, 1.0),
         "look": "there now" if one.is_there_now else days_with_range(one.look_d),
@@ -209,28 +221,18 @@ def plant_reason(one: PlantAdvice) -> str:
     return "; ".join(said)
 
 
-def plants_in_json(
-    fit: GrowthFit,
-    place: int,
-    currency: str,
-    shown: Sequence[PlantAdvice],
-    left_out: Sequence[PlantAdvice],
-) -> dict[str, Any]:
+def plants_in_json(answer: Compared) -> dict[str, Any]:
     """Return the answer for programs."""
-    design = fit.design
-    return {
-        "tank_id": str(design.tank_id[design.tank[place]]),
-        "area_id": str(design.area_id[place]),
-        "floor_cm": float(design.traits.floor_cm[place]),
-        "budget_cm": float(design.traits.budget_cm[place]),
-        "currency": currency,
-        "plants": [_plant_dict(a, rank) for rank, a in enumerate(shown, start=1)],
-        "left_out": [_plant_dict(a, None) for a in left_out],
-    }
+    plants = [_plant_dict(one, rank) for rank, one in enumerate(answer.shown, start=1)]
+    left_out = [_plant_dict(one, None) for one in answer.left_out]
+    whole = {**answer.area(), "currency": answer.currency}
+    return whole | {"plants": plants, "left_out": left_out}
 
 
 def _plant_dict(one: PlantAdvice, rank: int | None) -> dict[str, Any]:
     litres, minutes = plain(one.litres_per_year, 1), plain(one.minutes_per_year, 1)
+    chances = {"chance_light_enough": one.holding.light, "chance_warmth_right": one.holding.warmth}
+    chances |= {"chance_co2_enough": one.holding.co2}
     return {
         "rank": rank,
         **plain(one),
@@ -239,9 +241,7 @@ def _plant_dict(one: PlantAdvice, rank: int | None) -> dict[str, Any]:
         "litres_per_year_range": litres,
         "minutes_per_year": minutes["p50"],
         "minutes_per_year_range": minutes,
-        "chance_light_enough": plain(float(one.holding.light[0]), 4),
-        "chance_warmth_right": plain(float(one.holding.warmth[0]), 4),
-        "chance_co2_enough": plain(float(one.holding.co2[0]), 4),
+        **{name: round(float(chance[0]), 4) for name, chance in chances.items()},
         "reason": plant_reason(one),
     }
 

@@ -8,15 +8,7 @@ from math import ceil, floor
 from growthcast.say.supposed import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.say.texts import TERMINAL, Texts
 from growthcast.say.words import named
-from growthcast.service.advice import (
-    AreaAdvice,
-    Certainty,
-    CutLimit,
-    Mend,
-    NextLonger,
-    ShortArea,
-    TankAdvice,
-)
+from growthcast.service.advice import Certainty, CutLimit, Mend, NextLonger, ShortArea, TankAdvice
 from growthcast.service.effort.hours import Range
 from growthcast.service.effort.learn import MinutesBasis
 
@@ -34,15 +26,11 @@ def reason(tank: TankAdvice, texts: Texts = TERMINAL) -> str:
         if tank.recommended_interval_d is None:
             said = texts.say("reason_short", why=said)
     else:
-        said = texts.say(
-            "reason_own" if tank.set_by == "its own limit" else "reason_all", tank=tank
-        )
+        key = "reason_own" if tank.set_by == "its own limit" else "reason_all"
+        said = texts.say(key, tank=tank)
     basis = [area.basis for area in tank.options[0].areas]
-    rests = [
-        texts.say(f"reason_rests_{name}", n=n, all=len(basis))
-        for name in ("table", "tank")
-        if (n := basis.count(name))
-    ]
+    counts = {name: basis.count(name) for name in ("table", "tank") if name in basis}
+    rests = [texts.say(f"reason_rests_{of}", n=n, all=len(basis)) for of, n in counts.items()]
     if rests:
         said += texts.say("reason_rests", parts=texts.joined(rests, "rests"))
     if tank.not_holding:
@@ -56,23 +44,12 @@ def _fails(tank: TankAdvice, interval_d: int, texts: Texts) -> str:
     wanted, chance = texts.share(tank.confidence), texts.share(chance_all)
     if chance == wanted:  # a near miss must not read like a hit
         chance = texts.share(chance_all, 1)
-    first = tank.short[0]
-    said = texts.say(
-        "reason_fails",
-        tank=tank,
-        days=interval_d,
-        chance=chance,
-        first=first,
-        area=_name(first.area),
-        unit=first.area.unit,
-        mended="; ".join(_mended(short, texts) for short in tank.short),
-    )
+    first, mended = tank.short[0], "; ".join(_mended(short, texts) for short in tank.short)
+    blanks = {"days": interval_d, "chance": chance, "first": first, "mended": mended}
+    blanks |= {"area": named(first.area.label, first.area.area_id), "unit": first.area.unit}
+    said = texts.say("reason_fails", tank=tank, **blanks)
     limits = dict.fromkeys(limit_words(short.limit, texts) for short in tank.short)
     return ". ".join([said, *filter(None, limits)])
-
-
-def _name(area: AreaAdvice) -> str:
-    return named(area.label, area.area_id)
 
 
 def _mended(short: ShortArea, texts: Texts) -> str:
@@ -80,7 +57,7 @@ def _mended(short: ShortArea, texts: Texts) -> str:
     area, lower = short.area, short.area.cut_needed_cm
     budget = ceil(10.0 * short.needed_budget_cm - 1e-6) / 10.0  # to the safe side
     key = "mended_cm" if area.unit == "cm" else "mended_cover"
-    way = texts.say(key, budget=budget, digits=1, area=_name(area))
+    way = texts.say(key, budget=budget, digits=1, area=named(area.label, area.area_id))
     if lower is not None and lower < short.floor_cm:
         least = floor(10.0 * lower + 1e-6) / 10.0
         way += texts.say("mended_floor", floor=least, unit=area.unit, digits=1)
@@ -117,13 +94,10 @@ def next_longer_words(
     """Say what the next longer interval would save, and what it would cost in looks."""
     sign = 1.0 if longer.hours_saved >= 0.0 else -1.0
     now, then = (tank.option(d) for d in (tank.recommended_interval_d or 0, longer.interval_d))
-    said = texts.say(
-        f"longer_{'saves' if sign > 0.0 else 'takes'}",
-        then=then,
-        now=now,
-        hours=_in_a_year(sign * longer.hours_saved, "h", longer.saved.hours.times(sign), texts),
-        cost=_in_a_year(sign * longer.cost_saved, currency, longer.saved.cost.times(sign), texts),
-    )
+    hours = _in_a_year(sign * longer.hours_saved, "h", longer.saved.hours.times(sign), texts)
+    cost = _in_a_year(sign * longer.cost_saved, currency, longer.saved.cost.times(sign), texts)
+    key = "longer_saves" if sign > 0.0 else "longer_takes"
+    said = texts.say(key, then=then, now=now, hours=hours, cost=cost)
     lost = max(longer.presentable_days_lost, 0.0)
     said += texts.say("longer_looks", then=then, now=now, days=lost)
     if longer.lost_areas:
@@ -134,7 +108,7 @@ def next_longer_words(
             days = texts.count("day", round(max(area.days_below_floor, 1.0)))
             key = "longer_bare_area" if area.days_below_floor > 0.0 else "longer_bare_unseen"
             cut = {"cut": area.cut_needed_cm or 0.0, "unit": area.unit, "digits": 1}
-            cuts.append(texts.say(key, area=_name(area), days=days, **cut))
+            cuts.append(texts.say(key, area=named(area.label, area.area_id), days=days, **cut))
         return said + texts.say("longer_bare", cuts="; ".join(cuts))
     return said
 

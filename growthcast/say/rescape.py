@@ -8,14 +8,10 @@ from typing import Any
 import numpy as np
 
 from growthcast.plain import plain
+from growthcast.say import supposed
 from growthcast.say import words as tell
 from growthcast.say.plants import days_with_range, saves_in_words
-from growthcast.say.supposed import (
-    limits_words,
-    none_holds_in_words,
-    not_holding_in_json,
-    some_do_not_hold_in_words,
-)
+from growthcast.say.supposed import limits_words, none_holds_in_words
 from growthcast.service.holding import NOT_LIKELY
 from growthcast.service.rescape.layouts import LayoutAdvice
 from growthcast.service.rescape.swaps import SwapAdvice, SwapSearch
@@ -80,7 +76,6 @@ def _looks_row(one: LayoutAdvice) -> dict[str, Any]:
     return {
         "one": one,
         "areas": len(one.areas),
-        "every": "none" if one.interval_d is None else f"{one.interval_d} days",
         "chosen": None if one.nothing_holds else one.answer.chosen,
         "limited": "not likely to hold" if one.nothing_holds else limited,
     }
@@ -93,7 +88,7 @@ def _reason(one: LayoutAdvice) -> str:
     new = [area.area_id for area in one.areas if not area.keeps_its_log]
     rests = f"; new, so without a log of their own: {', '.join(new)}" if new else ""
     if one.lost:
-        rests += f". {some_do_not_hold_in_words(one.lost)}"
+        rests += f". {supposed.some_do_not_hold_in_words(one.lost)}"
     if one.limited_by is None:
         return f"every area stays inside even at {answer.options[-1].interval_d} days{rests}"
     area = one.areas[one.limited_by]
@@ -107,15 +102,11 @@ def _reason(one: LayoutAdvice) -> str:
 def layout_in_json(one: LayoutAdvice) -> dict[str, Any]:
     """Return a layout's answer for programs, with its reason."""
     limited = None if one.limited_by is None else one.areas[one.limited_by].area_id
-    made = plain(one)
+    made: dict[str, Any] = plain(one)
     for row, area in zip(made["areas"], one.areas, strict=True):
         row["doubts"] = [limits_words([limit]) for limit in area.doubts]
-    return {
-        **made,
-        "recommended_interval_d": one.interval_d,
-        "limited_by": limited,
-        "reason": _reason(one),
-    }
+    made |= {"recommended_interval_d": one.interval_d, "limited_by": limited}
+    return {**made, "reason": _reason(one)}
 
 
 def swaps_words(
@@ -141,7 +132,7 @@ def _proposals(currency: str, found: SwapSearch) -> tell.Words:
     yield tell.table("swaps_table", rows, title, currency=currency)
     for number, one in enumerate(found.proposals, start=1):
         saves = saves_in_words(one.saves, currency)
-        yield f"{number}. {'; '.join(_words(one))}; {saves}."
+        yield f"{number}. {_words(one)}; {saves}."
     days = found.recommended_now_d
     now = "at the shortest listed interval" if days is None else f"every {days} days"
     yield f"{tell.RANGES_HOLD} Saved: against the tank as it is {now}."
@@ -152,11 +143,9 @@ def _wait(one: SwapAdvice) -> Days:
     return max((s.look_d for s in one.swaps), key=lambda d: np.inf if d[1] is None else d[1])
 
 
-def _words(one: SwapAdvice) -> list[str]:
-    return [
-        f"{swap.label}: {swap.to_species_id} instead of {swap.from_species_id}"
-        for swap in one.swaps
-    ]
+def _words(one: SwapAdvice) -> str:
+    said = (f"{s.label}: {s.to_species_id} instead of {s.from_species_id}" for s in one.swaps)
+    return "; ".join(said)
 
 
 def _conclusion(found: SwapSearch) -> str:
@@ -164,7 +153,7 @@ def _conclusion(found: SwapSearch) -> str:
         return none_holds_in_words(found.not_holding)
     said = _of_the_interval(found)
     if found.not_holding:
-        said += f". {some_do_not_hold_in_words(found.not_holding)}"
+        said += f". {supposed.some_do_not_hold_in_words(found.not_holding)}"
     return said
 
 
@@ -178,14 +167,14 @@ def _of_the_interval(found: SwapSearch) -> str:
     if found.proposals:
         best = found.proposals[0]
         count = ("one swap", "two swaps", "three swaps")[len(best.swaps) - 1]
-        return f"{said}; {count} would reach it: {'; '.join(_words(best))}"
+        return f"{said}; {count} would reach it: {_words(best)}"
     said += "; no swap of up to three plants reaches it"
     if found.pinned_short:
         names = ", ".join(f"{name} ({tell.percent(c)})" for name, c in found.pinned_short)
         said += f", since what is kept does not hold that long by itself: {names}"
     if found.nearest is not None and found.nearest.chance_all_within >= WORTH_NAMING:
         near = tell.percent(found.nearest.chance_all_within)
-        said += f"; nearest, {near}: {'; '.join(_words(found.nearest))}"
+        said += f"; nearest, {near}: {_words(found.nearest)}"
     return said
 
 
@@ -206,16 +195,8 @@ def swaps_in_json(
     tank_id: str, currency: str, found: SwapSearch, keep: Sequence[str]
 ) -> dict[str, Any]:
     """Return the answer for programs, with its conclusion."""
-    return {
-        **plain(found),
-        "not_holding": not_holding_in_json(found.not_holding),
-        "tank_id": tank_id,
-        "currency": currency,
-        "kept": keep,
-        "conclusion": _conclusion(found),
-        "searched": {
-            "plants": found.plants_tried,
-            "combinations": found.combinations_tried,
-            "most_swaps": found.most_swaps,
-        },
-    }
+    searched = {"plants": found.plants_tried, "combinations": found.combinations_tried}
+    lost = supposed.not_holding_in_json(found.not_holding)
+    whole = {**plain(found), "not_holding": lost, "tank_id": tank_id, "currency": currency}
+    whole |= {"kept": keep, "conclusion": _conclusion(found)}
+    return whole | {"searched": searched | {"most_swaps": found.most_swaps}}

@@ -92,13 +92,9 @@ def _idle(window: TankWindow, texts: Texts) -> str:
 
 def _overdue(window: TankWindow, start: date, texts: Texts) -> str:
     """Say that a tank is overdue when a plan begins, and by what."""
-    why = texts.say(
-        f"rounds_overdue_{window.due_by}",
-        window=window,
-        due=start + timedelta(days=window.due_d),
-        over=1.0 - float(window.now.all_within[0]),
-        on=start,
-    )
+    due, over = start + timedelta(days=window.due_d), 1.0 - float(window.now.all_within[0])
+    key = f"rounds_overdue_{window.due_by}"
+    why = texts.say(key, window=window, due=due, over=over, on=start)
     return texts.say("rounds_overdue", window=window, why=why)
 
 
@@ -123,11 +119,8 @@ def _holidays_met(plan: RoundsPlan, texts: Texts) -> Iterator[str]:
     country = plan.practice.locale.rpartition("-")[2]
     if plan.practice.holidays or wrong_region(country):
         return
-    ends = plan.dates[0], plan.dates[-1]
-    met = public_holidays(country, *ends, texts.language)
-    if days := [
-        f"{texts.day(day, plan.on)} ({name})" for day, name in met.items() if day in plan.dates
-    ]:
+    met = public_holidays(country, plan.dates[0], plan.dates[-1], texts.language).items()
+    if days := [f"{texts.day(day, plan.on)} ({name})" for day, name in met if day in plan.dates]:
         key = f"rounds_holidays_{'one' if len(days) == 1 else 'many'}"
         yield texts.say(key, days=days, country=country)
 
@@ -139,13 +132,11 @@ def _monday(day: date) -> date:
 def _row(plan: RoundsPlan, visit: PlannedVisit) -> dict[str, Any]:
     wanted = {window.tank_id: window.confidence for window in plan.tanks}
     tight = visit.chance_over > 1.0 - wanted[visit.tank_id] + ROUNDING
-    return {
-        "visit": visit,
-        "travel": visit.travel_min or None,
-        "late": f"{tell.OVERDUE} " if visit.days_late else "",
-        "by": tell.sentence("rounds_days_late", visit=visit) if visit.days_late else visit.due_by,
-        "tight": f"{tell.TIGHT} " if tight else "",
-    }
+    by, late = visit.due_by, ""
+    if visit.days_late:
+        by, late = tell.sentence("rounds_days_late", visit=visit), f"{tell.OVERDUE} "
+    told = {"visit": visit, "travel": visit.travel_min or None, "by": by, "late": late}
+    return told | {"tight": f"{tell.TIGHT} " if tight else ""}
 
 
 def _losses(plan: RoundsPlan) -> Iterator[str]:
@@ -158,22 +149,17 @@ def _losses(plan: RoundsPlan) -> Iterator[str]:
 
 
 def _lost(one: LateVisit) -> str:
-    why = "rounds_no_hours" if one.for_want_of_hours else "rounds_no_day"
+    why = tell.sentence("rounds_no_hours" if one.for_want_of_hours else "rounds_no_day")
     when = "rounds_without" if one.on is None else "rounds_then"
-    blanks = {"one": one, "on": one.due_on, "why": tell.sentence(why)}
-    return tell.sentence(
-        "rounds_lost_nothing" if one.area is None else "rounds_lost",
-        when=tell.sentence(when, **blanks),
-        until="by then" if one.on is None else "on that day",
-        limit=tell.sentence("rounds_past_limit") if one.past_own_limit else "",
-        **blanks,
-    )
+    limit = tell.sentence("rounds_past_limit") if one.past_own_limit else ""
+    blanks = {"one": one, "on": one.due_on, "why": why, "limit": limit}
+    blanks |= {"until": "by then" if one.on is None else "on that day"}
+    key = "rounds_lost_nothing" if one.area is None else "rounds_lost"
+    return tell.sentence(key, when=tell.sentence(when, **blanks), **blanks)
 
 
-CSV_COLUMNS = (
-    *("date", "tank_id", "client", "site", "visit", "minutes", "travel_min", "due_on"),
-    *("days_late", "chance_over", "due_by"),
-)
+CSV_COLUMNS: tuple[str, ...] = ("date", "tank_id", "client", "site", "visit", "minutes")
+CSV_COLUMNS += ("travel_min", "due_on", "days_late", "chance_over", "due_by")
 RISKY = ("=", "+", "-", "@", "\t", "\r", "\n")
 """What a cell begins with that a spreadsheet takes for a formula."""
 
@@ -198,10 +184,8 @@ def _guarded(cell: Any) -> Any:
     return f"'{cell}" if risky else cell
 
 
-HOURS_COLUMNS = (
-    *("month", "client", "tank_id", "visits", "timed"),
-    *("visit_min", "trimming_min", "grams"),
-)
+HOURS_COLUMNS: tuple[str, ...] = ("month", "client", "tank_id", "visits", "timed")
+HOURS_COLUMNS += ("visit_min", "trimming_min", "grams")
 
 
 def hours_csv(work: MonthOfWork) -> str:

@@ -6,23 +6,12 @@ from collections.abc import Mapping, Sequence
 from math import log
 from typing import Any
 
+from growthcast import species
 from growthcast.book.book import Practice
 from growthcast.book.book import Table as SpeciesTable
 from growthcast.book.tables import TABLES, UNIT_WORDS
-from growthcast.say.words import Beside, More, Table, Words, sentence, table
-from growthcast.species import (
-    estimated_columns,
-    fastest_cm_per_week,
-    light_word,
-    read_sources,
-    species_priors,
-)
+from growthcast.say.words import Beside, More, Table, Words, sentence, table, yes_or_no
 
-BASIS_WORDS = {
-    "published": "published: the rate is printed in a scientific paper",
-    "growers": "growers: the rate fits a cutting interval or doubling time told by growers",
-    "estimate": "estimate: the rate was put to the plant from memory; no figure for it was read",
-}
 FROM_BOOK = "from the book's own species.csv"
 SAID_ELSEWHERE = {"species_id", "scientific_name", "common_name", "caution", "basis", "source"}
 MOST_LISTED = 14
@@ -40,11 +29,12 @@ def species_for_programs(
 
     Cautions are those of the practice's country, where there is one.
     """
-    estimated, sources = estimated_columns(shipped), read_sources()
+    estimated, sources = species.estimated_columns(shipped), species.read_sources()
     before = {plant["species_id"]: plant for plant in _rows(shipped)}
     filled = known.extra.get("filled") or [""] * len(known)
-    priors = species_priors(known, practice.locale if practice else "")
-    said = zip(fastest_cm_per_week(priors).tolist(), priors.caution.tolist(), strict=True)
+    priors = species.species_priors(known, practice.locale if practice else "")
+    speeds = species.fastest_cm_per_week(priors).tolist()
+    said = zip(speeds, priors.caution.tolist(), strict=True)
     plants = []
     for plant, from_form, (speed, caution) in zip(_rows(known), filled, said, strict=True):
         name = plant["species_id"]
@@ -54,7 +44,7 @@ def species_for_programs(
         guessed |= estimated.get(name, frozenset()) - {*own}
         more = {
             "caution": caution or None,
-            "light": light_word(plant["light_k_umol"]),
+            "light": species.light_word(plant["light_k_umol"]),
             "fastest_cm_per_week": round(speed, 3),
             "low_stand_doubles_d": round(log(2.0) / plant["rate_per_day"], 1),
             "estimated": [key for key in plant if key in guessed],
@@ -80,13 +70,8 @@ def list_words(plants: Sequence[Mapping[str, Any]], what: str, *, all_of_them: b
         return
     yield f"{len(plants)} species{what}."
     rows = [
-        {
-            "plant": plant,
-            "name": plant["common_name"] or "",
-            "unit": "%" if plant["measure"] == "cover_pct" else "cm",
-            "ceiling": _ceiling(plant),
-        }
-        for plant in listed
+        {"plant": one, "unit": "%" if _is_cover(one) else "cm", "ceiling": _ceiling(one)}
+        for one in listed
     ]
     gives_way = ("rate from", "low stand doubles in", "CO2", "name")
     yield table("species_list", rows, "", gives_way)
@@ -95,15 +80,19 @@ def list_words(plants: Sequence[Mapping[str, Any]], what: str, *, all_of_them: b
         yield sentence("species_more", rest=rest)
 
 
+def _is_cover(plant: Mapping[str, Any]) -> bool:
+    return bool(plant["measure"] == "cover_pct")
+
+
 def _ceiling(plant: Mapping[str, Any]) -> str:
-    if plant["measure"] == "cover_pct":
+    if _is_cover(plant):
         return "full cover"
     return "surface" if plant["reaches_surface"] else f"{plant['ceiling_cm']:g} cm"
 
 
 def species_words(plant: Mapping[str, Any]) -> Words:
     """Yield how fast a plant grows and what is most asked of it, then all the table says."""
-    cover = plant["measure"] == "cover_pct"
+    cover = _is_cover(plant)
     name = plant["scientific_name"] or plant["species_id"]
     if plant["common_name"]:
         name += f" ({plant['common_name']})"
@@ -124,7 +113,7 @@ def species_words(plant: Mapping[str, Any]) -> Words:
         part.append((column.name, column.meaning, told, sure))
     heads, gives_way = ("column", "what it is", "value", "how sure"), ("column",)
     yield Table("", heads, essential, gives_way)
-    yield f"Basis: {BASIS_WORDS[plant['basis']]}."
+    yield sentence(f"species_{plant['basis']}")
     if plant["caution"]:
         yield f"Caution: {plant['caution']}"
     yield More()
@@ -148,5 +137,5 @@ def _unit(unit: str, cover: bool) -> str:
 
 def _cell(value: Any) -> str:
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return yes_or_no(value)
     return f"{value:.4g}" if isinstance(value, float) else str(value)

@@ -18,10 +18,10 @@ ALL = 0.9995
 MONTHS_A_YEAR = 12.0
 
 
-def worth(locale: Locale, currency: str, cost: float, hours: float) -> str:
-    """Return an amount of money, or the hours where an hour has no price (no ``currency``)."""
-    if currency:
-        return locale.money(cost, currency)
+def worth(locale: Locale, cost: float, hours: float) -> str:
+    """Return an amount of money, or the hours where an hour has no price."""
+    if locale.currency:
+        return locale.money(cost)
     return locale.say("hours", n=locale.number(hours))
 
 
@@ -30,25 +30,24 @@ def year_price(cost: float) -> float:
     return MONTHS_A_YEAR * month_price(cost)
 
 
-def a_month(locale: Locale, currency: str, cost: float, hours: float) -> str:
+def a_month(locale: Locale, cost: float, hours: float) -> str:
     """Return a month's part of a year's cost, or of its hours where an hour has no price."""
-    if currency:
-        return locale.money(month_price(cost), currency)
+    if locale.currency:
+        return locale.money(month_price(cost))
     return locale.say("hours", n=locale.number(hours / MONTHS_A_YEAR, 1))
 
 
-def month_of(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -> str:
+def month_of(locale: Locale, tank: TankFacts, row: OptionAdvice) -> str:
     """Return what a rhythm costs a month, with the client's other tanks where there are some."""
-    amount = a_month(locale, currency, *tank.takes(row))
+    amount = a_month(locale, *tank.takes(row))
     return locale.say("a_month_all" if tank.together else "a_month", amount=amount)
 
 
-def gross_month(locale: Locale, currency: str, cost: float, vat_percent: float) -> str:
+def gross_month(locale: Locale, cost: float, vat_percent: float) -> str:
     """Return what a year's cost is a month, and with value added tax."""
     net = month_price(cost)
     _, paid = with_vat(net, vat_percent)
-    amounts = {"month": locale.money(net, currency), "gross": locale.money(paid, currency)}
-    return locale.say("cost_gross", **amounts)
+    return locale.say("cost_gross", month=locale.money(net), gross=locale.money(paid))
 
 
 def dearer(tank: TankFacts, one: OptionAdvice, other: OptionAdvice) -> tuple[float, float]:
@@ -57,12 +56,10 @@ def dearer(tank: TankFacts, one: OptionAdvice, other: OptionAdvice) -> tuple[flo
     return year_price(cost) - year_price(less), hours - fewer
 
 
-def apart(
-    locale: Locale, tank: TankFacts, one: OptionAdvice, other: OptionAdvice, currency: str
-) -> str:
+def apart(locale: Locale, tank: TankFacts, one: OptionAdvice, other: OptionAdvice) -> str:
     """Return how far two rhythms lie apart a year, in money."""
-    cost, hours = dearer(tank, one, other)
-    return locale.say("saved_money", amount=worth(locale, currency, abs(cost), abs(hours)))
+    amounts = map(abs, dearer(tank, one, other))
+    return locale.say("saved_money", amount=worth(locale, *amounts))
 
 
 def days_of_100(locale: Locale, share: float) -> str:
@@ -85,15 +82,14 @@ def _days_out(row: OptionAdvice) -> tuple[int, int]:
 
 
 def row_words(
-    locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str, vat_percent: float
+    locale: Locale, tank: TankFacts, row: OptionAdvice, vat_percent: float
 ) -> tuple[str, ...]:
     """Return what one rhythm gives and costs, as a row of the strip."""
     cost, hours = tank.takes(row)
-    month = a_month(locale, currency, cost, hours)
-    year = worth(locale, currency, year_price(cost), hours)
-    price = locale.say("cost_both", year=year, month=month)
-    if currency and vat_percent:
-        price = gross_month(locale, currency, cost, vat_percent)
+    year = worth(locale, year_price(cost), hours)
+    price = locale.say("cost_both", year=year, month=a_month(locale, cost, hours))
+    if locale.currency and vat_percent:
+        price = gross_month(locale, cost, vat_percent)
     price = locale.say("cost_all", price=price) if tank.together else price
     tall, bare = _days_out(row)
     area, unit = row.areas[tank.limiting], tank.areas[tank.limiting].unit
@@ -107,7 +103,7 @@ def row_words(
         _visits(locale, row),
         locale.say("against_none") if first is None else locale.short_date(first),
         price,
-        _against(locale, tank, row, currency),
+        _against(locale, tank, row),
         *([locale.say("days_out", tall=tall, bare=bare)] if some_bare(tank) else []),
     )
 
@@ -118,16 +114,16 @@ def _visits(locale: Locale, row: OptionAdvice) -> str:
     return locale.say("visits_late" if late else "visits_none_late", row=row, late=late)
 
 
-def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -> str:
+def _against(locale: Locale, tank: TankFacts, row: OptionAdvice) -> str:
     """Return what a rhythm costs and gives a year against the proposed one."""
     option = tank.option
     if option is None or row is option:
         return locale.say("against_none")
     cost, hours = dearer(tank, row, option)
-    by = round(cost if currency else hours)
+    by = round(cost if locale.currency else hours)
     money = "against_equal" if not by else "against_more" if by > 0 else "against_less"
-    size = worth(locale, currency, abs(cost), abs(hours))
-    days, now = (round(100.0 * one.share_of_days_presentable) for one in (row, option))
-    looks = "against_days_more" if days > now else "against_days_less"
-    looks = "against_looks_same" if days == now else looks
-    return f"{locale.say(money, amount=size)}; {locale.say(looks, days=abs(days - now))}"
+    size = worth(locale, abs(cost), abs(hours))
+    now = round(100.0 * option.share_of_days_presentable)
+    more = round(100.0 * row.share_of_days_presentable) - now
+    looks = "looks_same" if not more else "days_more" if more > 0 else "days_less"
+    return f"{locale.say(money, amount=size)}; {locale.say(f'against_{looks}', days=abs(more))}"

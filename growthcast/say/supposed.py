@@ -88,9 +88,8 @@ def _in_words(lost: Sequence[NotHolding], texts: Texts) -> str:
         if one.under_cover is not None:
             said += texts.say("lost_cut_back", one=one)
         together.setdefault(limits_words(one.limits, texts), []).append(said)
-    return "; ".join(
-        texts.say("lost_chance", areas=", ".join(names), why=why) for why, names in together.items()
-    )
+    every = ((", ".join(names), why) for why, names in together.items())
+    return "; ".join(texts.say("lost_chance", areas=areas, why=why) for areas, why in every)
 
 
 CO2_CAUTION_MG_L = 30.0
@@ -140,18 +139,17 @@ def hypothetical(supposed: Supposed) -> dict[str, Any]:
     if changes.conditions.get("co2_mg_l") == 0.0:  # taken as what stands for none added
         none_added = read_reference().none_added_co2_mg_l
         conditions["co2_mg_l"] |= {"supposed": none_added, "none_added": True}
+    factors = zip(design.area_id[here], supposed.growth_factor[here], strict=True)
+    plants = [
+        {"area_id": area, "species_id": plant, "supposed_area_id": supposed.plants[area]}
+        for area, plant in changes.plants.items()
+    ]
     return {
         "tank_id": str(design.tank_id[supposed.tank]),
         "conditions": conditions,
         "assumed_until_now": supposed.assumed,
-        "plants": [
-            {"area_id": area, "species_id": plant, "supposed_area_id": supposed.plants[area]}
-            for area, plant in changes.plants.items()
-        ],
-        "growth_factor": {
-            str(name): round(float(factor), 4)
-            for name, factor in zip(design.area_id[here], supposed.growth_factor[here], strict=True)
-        },
+        "plants": plants,
+        "growth_factor": {str(name): round(float(factor), 4) for name, factor in factors},
         "cautions": supposed_cautions(supposed),
         "left_out": sentence("supposed_doubt") if changes.conditions else None,
     }

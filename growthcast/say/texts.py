@@ -8,23 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
-from functools import lru_cache
-from pathlib import Path
 from typing import Any, ClassVar
 
 from growthcast.book.words import plain
 from growthcast.nouns import dataclass
-from growthcast.parts import BY_KEY, Parts
-from growthcast.say.words import and_list, day_words, filled
+from growthcast.say.words import and_list, day_words, filled, read_texts
 
 ALMOST_SURE = 0.995
-LANGUAGES = Path(__file__).with_name("languages")
-
-
-@lru_cache(maxsize=4)
-def read_texts(language: str) -> Mapping[str, str]:
-    """Return every text of a language."""
-    return Parts(LANGUAGES / f"{language}.toml", BY_KEY)
 
 
 @dataclass(frozen=True, slots=True)

@@ -99,19 +99,13 @@ def _behind(report: WatchReport, *, by_area: bool) -> tell.Words:
         title = "By species, over the last 28 days"
         yield tell.table("watch_parts", rows, title, what="species")
     if any(tank.drop_seen for tank in report.tanks):
-        drops = [
-            {"tank": tank, **_noticed(tank.drop_seen)}
-            for tank in report.tanks
-            if tank.recent is not None
-        ]
+        judged = [tank for tank in report.tanks if tank.recent is not None]
+        drops = [{"tank": tank, **_noticed(tank.drop_seen)} for tank in judged]
         title = "How soon a lasting drop of the whole tank to 60 % is noticed"
         yield tell.table("watch_drops", drops, title)
     if changed := [tank for tank in report.tanks if tank.changed_on]:
-        each = [
-            (tank.tank_id, [tell.day_words(day, report.on) for day in tank.changed_on])
-            for tank in changed
-        ]
-        which = "; ".join(f"{tank_id} on {', '.join(days)}" for tank_id, days in each)
+        days = [", ".join(tell.day_words(d, report.on) for d in t.changed_on) for t in changed]
+        which = "; ".join(f"{t.tank_id} on {on}" for t, on in zip(changed, days, strict=True))
         yield tell.sentence("watch_changed", which=which)
     if report.usual_until is not None:
         yearly = report.false_alarms_a_year
@@ -152,25 +146,17 @@ def tank_sentence(tank: TankWatch, texts: Texts = TERMINAL) -> str:
 
 def watch_in_json(report: WatchReport) -> dict[str, Any]:
     """Return the report for programs, with its sentences."""
-    tanks = [
-        {
-            **plain(tank),
-            "sentence": tank_sentence(tank),
-            "findings": [*map(_finding_in_json, tank.findings)],
-        }
-        for tank in report.tanks
-    ]
+    tanks = []
+    for tank in report.tanks:
+        found = [*map(_finding_in_json, tank.findings)]
+        tanks.append({**plain(tank), "sentence": tank_sentence(tank), "findings": found})
     across = [*map(_finding_in_json, report.across)]
     return {**plain(report), "tanks": tanks, "across_tanks": across}
 
 
 def _finding_in_json(finding: Finding) -> dict[str, Any]:
-    return {
-        **plain(finding),
-        "sentence": finding_sentence(finding),
-        "also_possible": _also(finding),
-        "check": checks_for(finding),
-    }
+    said = {"sentence": finding_sentence(finding), "also_possible": _also(finding)}
+    return {**plain(finding), **said, "check": checks_for(finding)}
 
 
 def _also(finding: Finding) -> list[str]:

@@ -6,7 +6,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
-from functools import cache, lru_cache
+from functools import lru_cache
 from pathlib import Path
 from string import Formatter
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
@@ -15,8 +15,6 @@ from growthcast.parts import BY_KEY, Parts
 
 if TYPE_CHECKING:
     from growthcast.service.effort.hours import Range
-    from growthcast.service.rounds.plan import PlannedVisit
-    from growthcast.service.visit.cuts import CutSheet
 
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -58,6 +56,8 @@ class More(NamedTuple):
 
 
 K = TypeVar("K")
+Names = Sequence[str]
+Rows = Iterable[Mapping[str, Any] | list[str]]
 Words = Iterable[str | Table | Beside | More]
 """An answer as a person reads it: sentences and tables, in their order."""
 RANGES_HOLD = "Ranges hold 8 times in 10."
@@ -66,14 +66,13 @@ RANGES_HOLD = "Ranges hold 8 times in 10."
 FORMATTER = Formatter()
 
 
-@lru_cache(maxsize=1)
-def _texts() -> Mapping[str, str]:
-    return Parts(Path(__file__).with_name("languages") / "terminal.toml", BY_KEY)
+LANGUAGES = Path(__file__).with_name("languages")
 
 
-@cache
-def _text(key: str) -> str:
-    return _texts()[key]
+@lru_cache(maxsize=4)
+def read_texts(language: str) -> Mapping[str, str]:
+    """Return every text of a language; those of the terminal stand by themselves."""
+    return Parts(LANGUAGES / f"{language}.toml", BY_KEY)
 
 
 @lru_cache(maxsize=1024)
@@ -126,32 +125,28 @@ def sentence(key: str, **blanks: Any) -> str:
 
     How a blank is written is a function of this module.
     """
-    return filled(_text(key), blanks, globals().get)
+    return filled(read_texts("terminal")[key], blanks, globals().get)
 
 
 def table(
-    key: str,
-    rows: Iterable[Mapping[str, Any] | list[str]],
-    title: str = "",
-    gives_way: Sequence[str] = (),
-    without: Sequence[str] = (),
-    **blanks: Any,
+    key: str, rows: Rows, title: str = "", gives_way: Names = (), without: Names = (), **blanks: Any
 ) -> Table:
-    """Return a table as ``languages/terminal.toml`` has it: a line a column, its head and a cell.
+    """Return a table as ``languages/terminal.toml`` has it.
 
-    A row holds blanks of its cells beside those of all; a row of text stays as it is. Columns of
+    A line is a column: its head, a cell, and what stands there where a blank of it is None. A row
+    holds blanks of its cells beside those of all; a row of text stays as it is. Columns of
     ``without`` are left out.
     """
-    declared = (line.partition(" | ")[::2] for line in _text(key).splitlines())
+    declared = ([*line.split(" | "), ""] for line in read_texts("terminal")[key].splitlines())
     columns = [column for column in declared if column[0].rstrip(">") not in without]
-    heads, cells = ([column[n] for column in columns] for n in (0, 1))
 
     def told(row: Mapping[str, Any]) -> list[str]:
         known = {**blanks, **row}
-        return [filled(cell, known, globals().get) for cell in cells]
+        return [filled(cell, known, globals().get) or none for _, cell, none, *_ in columns]
 
     made = [row if isinstance(row, list) else told(row) for row in rows]
-    return Table(title, [filled(head, blanks, globals().get) for head in heads], made, gives_way)
+    heads = [filled(column[0], blanks, globals().get) for column in columns]
+    return Table(title, heads, made, gives_way)
 
 
 def some_sentences(sentences: Sequence[str], most: int = 3) -> Words:
@@ -172,6 +167,16 @@ def grouped(pairs: Iterable[tuple[K, str]]) -> dict[K, list[str]]:
 def percent(share: float, digits: int = 0) -> str:
     """Return a share [0-1] as percent."""
     return f"{100 * share:.{digits}f} %"
+
+
+def decimals(value: float, digits: int) -> str:
+    """Return a number with so many digits behind the point."""
+    return f"{value:.{digits}f}"
+
+
+def yes_or_no(holds: bool) -> str:
+    """Return whether something holds."""
+    return "yes" if holds else "no"
 
 
 def one_digit(share: float) -> str:
@@ -242,6 +247,11 @@ def in_minutes(values: Range) -> str:
 def range_words(height: Range, unit: str) -> str:
     """Return a height with its range, as in ``12 cm (11–14)``."""
     return quantile_words((height.p10, height.p50, height.p90), unit)
+
+
+def sign(unit: str) -> str:
+    """Return the unit of heights as it stands behind a number: cm, or % where it is of cover."""
+    return "cm" if unit == "cm" else "%"
 
 
 STEP_CM, STEP_COVER = 0.5, 5.0
@@ -359,14 +369,3 @@ def named(text: str, otherwise: str = "") -> str:
     if any("\u0590" <= char <= "\u08ff" or "\ufb1d" <= char <= "\ufefc" for char in clean):
         return f"{FIRST_STRONG}{clean}{END_ISOLATE}"
     return clean
-
-
-def place_of(stop: CutSheet | PlannedVisit, stops: Sequence[CutSheet | PlannedVisit]) -> str:
-    """Return where a tank stands and whose it is.
-
-    Of several of a client that stand there, what the client calls it tells which.
-    """
-    where = [named(part) for part in (stop.site, stop.name) if part] or [named(stop.tank_id)]
-    alike = [one for one in stops if (one.site, one.client) == (stop.site, stop.client)]
-    place = ", ".join(where if len(alike) > 1 else where[:1])
-    return f"{place} ({named(stop.client)})" if stop.client else place

@@ -9,21 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 from growthcast.book.words import PROPOSED, plain
 from growthcast.book.writing.journal import Entry, undone
-from growthcast.say.words import (
-    Beside,
-    Table,
-    Words,
-    and_list,
-    count_of,
-    named,
-    sentence,
-    table,
-    tidy,
-)
+from growthcast.say.words import Beside, Table, Words, count_of, named, sentence, table, tidy
 
 if TYPE_CHECKING:  # a journal is read without the libraries of a spreadsheet, or numpy
     from growthcast.book.begin.diary import Diary, Meanings, Plan
-    from growthcast.book.sheets.merge import CellChange, Merge, RowChange, TableChanges
+    from growthcast.book.sheets.merge import Merge, RowChange, TableChanges
     from growthcast.book.supposed import Cell
     from growthcast.service.visit.photo import PhotoReading
 
@@ -75,13 +65,10 @@ def _place(change: RowChange) -> str:
 
 
 def _cells(change: RowChange) -> str:
-    cells = [_of_cell(cell, change) for cell in change.cells if cell.column not in change.key]
-    return f": {', '.join(cells)}" if cells else ""
-
-
-def _of_cell(cell: CellChange, change: RowChange) -> str:
-    before = "" if change.row is None else f"{_cell(cell.old)} -> "
-    return f"{cell.column} {before}{_cell(cell.new)}"
+    cells = [cell for cell in change.cells if cell.column not in change.key]
+    before = ["" if change.row is None else f"{_cell(cell.old)} -> " for cell in cells]
+    said = [f"{c.column} {old}{_cell(c.new)}" for c, old in zip(cells, before, strict=True)]
+    return f": {', '.join(said)}" if cells else ""
 
 
 def _cell(text: str) -> str:
@@ -106,11 +93,9 @@ def first_book_words(
 
 def _area(area: Mapping[str, Cell]) -> dict[str, Any]:
     _, _, opened = str(area.get("note") or "").partition(PROPOSED)
-    numbers = {
-        name: _number(area.get(name)) + "?" * (name in opened)
-        for name in ("area_cm2", "floor_cm", "budget_cm")
-    }
-    return {"area": area, **numbers, "planted": area.get("planted_on") or "before our time"}
+    names = ("area_cm2", "floor_cm", "budget_cm")
+    numbers = {name: _number(area.get(name)) + "?" * (name in opened) for name in names}
+    return {"area": area, **numbers, "planted": area.get("planted_on")}
 
 
 def _number(value: Cell) -> str:
@@ -122,16 +107,12 @@ def journal_words(entries: Sequence[Entry], last: int) -> list[str | Table]:
     if not entries:
         return ["The journal holds no change: nothing was written here by a command yet."]
     gone = undone(entries)
-    rows = [
-        {
-            "when": _local(entry.at),
-            "who": tidy(entry.by or ""),
-            "entry": entry,
-            "what": tidy(entry.summary.removesuffix(f", by {entry.by}")),
-            "since": " (taken back since)" if entry.id in gone else "",
-        }
-        for entry in reversed(entries[-last:])
-    ]
+    rows = []
+    for entry in reversed(entries[-last:]):
+        what = tidy(entry.summary.removesuffix(f", by {entry.by}"))
+        since = " (taken back since)" if entry.id in gone else ""
+        told = {"when": _local(entry.at), "who": tidy(entry.by or ""), "what": what, "since": since}
+        rows.append({"entry": entry, **told})
     left = len(entries) - len(rows)
     more = [f"{count_of(left, 'earlier change')}; --last lists more."] if left else []
     return [table("journal", rows, "Changes"), *more]
@@ -158,10 +139,8 @@ MOST_SHOWN, MOST_LISTED = 5, 20
 
 def meaning_words(diary: Diary, meanings: Meanings) -> Words:
     """Yield what each column of a diary is taken for, with examples."""
-    rows = [
-        [heading, name or "(left out)", ", ".join(diary.examples(heading))]
-        for heading, name in meanings.columns.items()
-    ]
+    columns = meanings.columns.items()
+    rows = [[head, is_ or "(left out)", ", ".join(diary.examples(head))] for head, is_ in columns]
     yield Table(f"Columns of {diary.file}", ["column", "is", "as in"], rows)
 
 
@@ -197,7 +176,7 @@ def photo_words(reading: PhotoReading, *options: str) -> Words:
         key = "photo_low_one" if len(low) == 1 else "photo_low_many"
         yield Beside(sentence(key, least=LOW_CM, areas=low))
     if skipped := [area.area_id for area in reading.areas if area.height_cm is None]:
-        yield Beside(f"Not tapped: {and_list(skipped)}.")
+        yield Beside(sentence("photo_skipped", areas=skipped))
     if reading.items:
         line = ["growthcast", "log", "--tank", reading.tank_id, *options, *reading.items]
         yield " ".join(word if _is_plain(word) else shlex.quote(word) for word in line)

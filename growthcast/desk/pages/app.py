@@ -21,7 +21,7 @@ from growthcast.desk.pages.asked import Asked, NotThere, render
 from growthcast.desk.share import Share, sent
 from growthcast.desk.visit import STATIC, book_mark
 from growthcast.errors import GrowthcastError
-from growthcast.say.locale import open_locale
+from growthcast.say.locale import locale_of, open_locale
 from growthcast.say.words import named
 
 MOST_FIELDS = 1000
@@ -104,13 +104,11 @@ class Pages:
         known, busy, trouble = self.desk.look()
         shell: dict[str, Any] = {"token": self.token, "path": path, "query": query}
         shell |= {"shared": bool(self.share)}
-        locale = open_locale("en-GB" if known is None else known.book.practice.locale)
+        locale = open_locale("en-GB") if known is None else locale_of(known.book.practice)
         if known is not None:
-            shell |= {
-                "note": trouble or (locale.say("desk_busy") if busy else ""),
-                "until": f"{known.until:%H:%M}",
-                "practice": named(known.book.practice.name, "growthcast"),
-            }
+            note, whose = trouble or (locale.say("desk_busy") if busy else ""), known.book.practice
+            shell |= {"note": note, "until": f"{known.until:%H:%M}"}
+            shell |= {"practice": named(whose.name, "growthcast")}
         elif not trouble or page not in UNKNOWN:
             status, wait = (503, 0) if trouble else (200, 2)
             return render("wait.html", locale, shell, status, wait=wait, trouble=trouble)

@@ -15,17 +15,26 @@ from growthcast.book.book import Table, names_of_plants, plant_named
 from growthcast.book.tables import TABLES, UNITS
 from growthcast.desk.memory import Desk, Known
 from growthcast.desk.share import Share
-from growthcast.desk.visit import templates
+from growthcast.desk.visit import rendered
 from growthcast.errors import Finding, GrowthcastError
 from growthcast.nouns import dataclass
 from growthcast.say.locale import Locale
-from growthcast.say.texts import read_texts
-from growthcast.say.words import named
+from growthcast.say.overview import due_why, growth_words
+from growthcast.say.strip import days_of_100
+from growthcast.say.watch import checks_for, noticed_sentence, tank_sentence
+from growthcast.say.words import named, read_texts
 from growthcast.service.pages.overview import TankStanding
 
 
 class NotThere(GrowthcastError):
     """A page is asked of what the book, or this desk, does not have."""
+
+
+SAID = {
+    one.__name__: one
+    for one in (named, due_why, growth_words, days_of_100, tank_sentence, noticed_sentence)
+} | {"checks_for": checks_for}
+"""What templates say themselves."""
 
 
 def render(
@@ -35,20 +44,9 @@ def render(
 
     With ``wait`` the browser asks again after so many seconds.
     """
-    usual = {"logged": (), "note": "", "until": "", "practice": "growthcast"}
-    text = (
-        templates()
-        .get_template(template)
-        .render(
-            t=lambda key, **values: locale.say(f"desk_{key}", **values),
-            lang=locale.language,
-            comma="," in locale.number(0.5, 1),
-            locale=locale,
-            named=named,
-            link=link,
-            **{**usual, **shell, **given},
-        )
-    )
+    usual: dict[str, Any] = {"logged": (), "note": "", "until": "", "practice": "growthcast"}
+    usual |= {"comma": "," in locale.number(0.5, 1), "link": link, **SAID, **shell, **given}
+    text = rendered(template, locale, **usual | {"locale": locale})
     headers = {"cache-control": "no-store"}
     if given.get("wait"):  # an address with a fragment is asked again only without it
         headers |= {"refresh": f"{given['wait']}; url=?{shell['query']}"}

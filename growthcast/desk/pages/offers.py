@@ -25,10 +25,8 @@ from growthcast.desk.pages import asked as forms
 from growthcast.desk.pages.asked import Asked, as_table, cell, download, fields
 from growthcast.errors import BookProblems, Finding
 from growthcast.fit.growth import fit_growth
-from growthcast.say.locale import open_locale
+from growthcast.say.locale import locale_of
 from growthcast.say.plants import plant_reason, saves_in_words
-from growthcast.say.strip import days_of_100
-from growthcast.say.words import named
 from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
 from growthcast.service.rescape.plants import PlantAdvice, compare_plants, pool_of, usual_choice
 
@@ -55,6 +53,11 @@ def languages(asked: Asked) -> list[tuple[str, str]]:
     return [(tag, babel.Locale.parse(tag, sep="-").get_display_name() or tag) for tag in tags]
 
 
+def _ways(asked: Asked) -> dict[str, Any]:
+    """Return the languages and forms in which pages are sent."""
+    return {"languages": languages(asked), "can_pdf": find_spec("typst") is not None}
+
+
 def _asked_for(asked: Asked) -> dict[str, Any]:
     """Return what a page is asked in: days between visits (0: as recommended), and language."""
     tags = [tag for tag, _ in languages(asked)]
@@ -64,19 +67,10 @@ def _asked_for(asked: Asked) -> dict[str, Any]:
 
 def client(asked: Asked) -> Response:
     """Show the page for a tank's client, with its rhythm and language as choices."""
-    standing, chosen = asked.standing(asked.get("tank")), _asked_for(asked)
-    advice = standing.advice
+    advice, chosen = asked.standing(asked.get("tank")).advice, _asked_for(asked)
     days = sorted({one.interval_d for one in advice.options} | {chosen["every"]} - {0})
-    return asked.page(
-        "client.html",
-        tank={"id": advice.tank_id, "name": named(advice.tank_id)},
-        client=named(advice.client),
-        days=days,
-        best=advice.recommended_interval_d or 0,
-        languages=languages(asked),
-        chosen=chosen,
-        can_pdf=find_spec("typst") is not None,
-    )
+    given = {"advice": advice, "days": days, "chosen": chosen, **_ways(asked)}
+    return asked.page("client.html", **given)
 
 
 def sheet(asked: Asked) -> Response:
@@ -96,7 +90,7 @@ def brief_of(known: Known, tank: int, every: int, tag: str, *typed: bytes) -> Pa
         book, fit = supposed_book, fit_growth(supposed_book, known.on)
     with DRAWING:
         facts = gather_facts(book, fit, np.array([tank]), None, every or None)
-        return build_brief(book, fit, facts, open_locale(tag))
+        return build_brief(book, fit, facts, locale_of(book.practice, tag))
 
 
 def _sent(asked: Asked, page: Page, name: str) -> Response:
@@ -132,8 +126,7 @@ def quote(asked: Asked) -> Response:
         problems=[forms.finding_words(asked, one, f"{one.file}: ") for one in rest],
         ready=book is not None,
         typed=typed | {"done": "1"},
-        languages=languages(asked),
-        can_pdf=find_spec("typst") is not None,
+        **_ways(asked),
     )
 
 
@@ -202,8 +195,6 @@ def rescape(asked: Asked) -> Response:
         form=form,
         layouts=layouts,
         names=names,
-        days_of_100=days_of_100,
-        currency=practice.currency if practice.labour_rate_per_h > 0.0 else "",
     )
 
 

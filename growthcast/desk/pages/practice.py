@@ -17,17 +17,13 @@ from growthcast.desk.pages.asked import Asked, NotThere, download
 from growthcast.desk.pages.visits import logged
 from growthcast.say.card import rounds_ics
 from growthcast.say.locale import open_locale
-from growthcast.say.overview import due_why, growth_words, lead
+from growthcast.say.overview import lead
 from growthcast.say.reasons import next_longer_words, reason
 from growthcast.say.rounds import rounds_notes
-from growthcast.say.strip import days_of_100
-from growthcast.say.watch import checks_for, noticed_sentence, tank_sentence
 from growthcast.say.words import capital, named
 from growthcast.service.pages.course import Course
 from growthcast.service.rounds.plan import PlannedVisit
 
-TANK_WORDS = {"due": due_why, "growth": growth_words, "days_of_100": days_of_100}
-"""What templates say of a tank and its rhythms."""
 WIDTH, HEIGHT, ROOM_ABOVE = 320.0, 84.0, 1.08
 """The desk's one picture: an area going up with growth and down with each visit."""
 
@@ -56,7 +52,6 @@ def tank_shown(known: Known, tank_id: str, every_d: int) -> dict[str, Any]:
         "chosen": chosen,
         "areas": areas,
         "why": [f"{locale.sentence_case(sentence)}." for sentence in why],
-        "currency": practice.currency if practice.labour_rate_per_h > 0.0 else "",
     }
 
 
@@ -85,9 +80,7 @@ def today(asked: Asked) -> Response:
     known, locale = asked.known, asked.locale
     planned = [s for s in known.standings if s.option is not None or s.due_on is not None]
     said, tanks = lead(locale, planned, known.on), known.standings
-    return asked.page(
-        "today.html", logged=logged(asked), lead=said, tanks=tanks, on=known.on, words=TANK_WORDS
-    )
+    return asked.page("today.html", logged=logged(asked), lead=said, tanks=tanks, on=known.on)
 
 
 def tank(asked: Asked) -> Response:
@@ -95,7 +88,7 @@ def tank(asked: Asked) -> Response:
     advice = asked.standing(asked.get("id")).advice
     every = asked.choice("every", [one.interval_d for one in advice.options], 0)
     shown = asked.known.soon(tank_shown, advice.tank_id, every) | {"on": asked.known.on}
-    return asked.page("tank.html", logged=logged(asked, advice.tank_id), words=TANK_WORDS, **shown)
+    return asked.page("tank.html", logged=logged(asked, advice.tank_id), **shown)
 
 
 def weeks(asked: Asked) -> Response:
@@ -113,9 +106,8 @@ def weeks(asked: Asked) -> Response:
         days = [(on, list(of_day)) for on, of_day in groupby(visits, key=lambda one: one.on)]
         shown.append((monday, hours, days))
     notes = [f"{capital(note, ids)}." for note in rounds_notes(plan, locale)]
-    return asked.page(
-        "weeks.html", weeks=shown, number=number, choices_of=sorted(PLANS), plan=plan, notes=notes
-    )
+    given: dict[str, Any] = {"weeks": shown, "choices_of": sorted(PLANS), "plan": plan}
+    return asked.page("weeks.html", number=number, notes=notes, **given)
 
 
 def calendar(asked: Asked) -> Response:
@@ -132,29 +124,16 @@ def watch(asked: Asked) -> Response:
         replace(one, name=latin[one.species_id] or one.species_id) if one.kind == "species" else one
         for one in report.findings
     ]
-    return asked.page(
-        "watch.html",
-        tanks=sorted(report.tanks, key=lambda one: not one.findings),
-        findings=findings,
-        report=report,
-        growth_words=growth_words,
-        tank_sentence=tank_sentence,
-        noticed_sentence=noticed_sentence,
-        checks_for=checks_for,
-    )
+    tanks = sorted(report.tanks, key=lambda one: not one.findings)
+    return asked.page("watch.html", tanks=tanks, findings=findings, report=report)
 
 
 def phones(asked: Asked, code: str = "") -> Response:
     """Show how a phone is let in, and which are."""
     if asked.share is None:
         raise NotThere(asked.locale.say("desk_not_shared"))
-    return asked.page(
-        "phones.html",
-        address=asked.share.address,
-        code=code,
-        drawn=Markup(segno.make(code).svg_inline(omitsize=True)) if code else "",
-        phones=asked.share.phones(),
-    )
+    drawn = Markup(segno.make(code).svg_inline(omitsize=True)) if code else ""
+    return asked.page("phones.html", share=asked.share, code=code, drawn=drawn)
 
 
 def new_code(asked: Asked) -> Response:

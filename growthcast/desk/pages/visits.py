@@ -45,16 +45,13 @@ def visit(asked: Asked) -> Response:
 
 
 def _form(asked: Asked, tank_id: str, fields: Mapping[str, str], trouble: str = "") -> Response:
-    return asked.page(
-        "visit.html",
-        422 if trouble else 200,
-        visit=visiting.known_visit(asked.known, asked.standing(tank_id), asked.locale),
-        day=asked.locale.long_date(asked.known.on),
-        fields=fields,
-        logged=logged(asked, tank_id),
-        trouble=trouble,
-        number=partial(visiting.decimal, asked.locale),
-    )
+    given: dict[str, Any] = {
+        "visit": visiting.known_visit(asked.known, asked.standing(tank_id), asked.locale),
+        "day": asked.locale.long_date(asked.known.on),
+        "number": partial(visiting.decimal, asked.locale),
+    }
+    given |= {"fields": fields, "logged": logged(asked, tank_id), "trouble": trouble}
+    return asked.page("visit.html", 422 if trouble else 200, **given)
 
 
 def said(asked: Asked) -> Response:
@@ -85,13 +82,11 @@ def said(asked: Asked) -> Response:
         return _form(asked, tank_id, given, words_of(error))
     return asked.page(
         "said.html",
-        tank={"id": tank_id, "name": named(tank_id)},
-        day=locale.long_date(line.day),
+        line=line,
         rows=visiting.rows_shown(locale, understood),
         changed=changed,
         trouble=understood.trouble,
         findings=format_findings(tried.findings),
-        by=line.by,
         columns=visiting.columns_words(locale, tried),
         fields={**given, "seen": _seen(asked.desk)},
     )
@@ -184,7 +179,11 @@ def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
     counts = Counter(one.file for one in found if one.level != "remark")
     here = [one for one in found if one.file == files[table]]
     header, rows = _rows(asked, read_file(asked.desk.folder, files[table]), table, here)
-    others = [one for one in found if one.file not in files.values()]
+    others = [
+        finding_words(asked, one, f"{one.file}: {one.heading}: ")
+        for one in found
+        if one.file not in files.values()
+    ]
     kind, known = KIND_OF.get(table, ""), asked.known
     names = [column.name for column in TABLES[table] if column.name != "removed_on"]
     ask = fields(asked, table, names if kind else ())
@@ -202,11 +201,9 @@ def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
         header=header,
         rows=rows,
         most=MOST_SHOWN,
-        above=[finding_words(asked, one) for one in here if one.row is None],
-        others=[finding_words(asked, one, f"{one.file}: {one.heading}: ") for one in others],
+        whole=[*others, *(finding_words(asked, one) for one in here if one.row is None)],
         kind=kind,
-        ask=[one for one in ask if one["required"] or one["value"]],
-        ask_also=[one for one in ask if not (one["required"] or one["value"])],
+        ask=ask,
         plants=plants(asked) if table == "areas" else [],
         tanks=called(asked, "tanks").items(),
         changes=OFFERED.get(table, ()) if known else (),

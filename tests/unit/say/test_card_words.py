@@ -12,11 +12,11 @@ from growthcast.say.card import (
     lead,
     measure_first,
     note_words,
+    place_of,
     places_words,
 )
 from growthcast.say.card import saving_words as saving
 from growthcast.say.locale import open_locale
-from growthcast.say.words import place_of
 from growthcast.service.effort.hours import Range, Saving
 from tests.unit.say.test_visit_words import cut, sheet
 
@@ -90,14 +90,15 @@ def test_what_is_not_known_well_is_measured_first():
 def test_leaving_areas_while_their_usual_cut_lasts_saves_hours_of_a_year():
     areas = cut(usual_lasts_visits=2), cut("Moss", usual_lasts_visits=1)
     saves = Saving(Range(2.0, 3.0, 4.0), Range(116.0, 174.0, 232.0))
-    said = saving(EN, sheet(*areas, leaving_saves=saves), "EUR").replace("\u00a0", " ")
+    euro = open_locale("en-GB", "EUR")
+    said = saving(euro, sheet(*areas, leaving_saves=saves)).replace("\u00a0", " ")
     assert said == (
         "Cut to its usual height and left at the visits that this lasts, Stems takes 3.0 (2.0 to "
         "4.0) hours a year less (€174) than with a cut at every visit."
     )
     free = Saving(saves.hours, Range(0.0, 0.0, 0.0))
-    assert "€" not in saving(EN, sheet(*areas, leaving_saves=free), "EUR")
-    assert saving(EN, sheet(*areas), "EUR") == ""
+    assert "€" not in saving(euro, sheet(*areas, leaving_saves=free))
+    assert saving(EN, sheet(*areas)) == ""
 
 
 def test_a_place_has_a_name_where_the_book_has_none():
