@@ -24,7 +24,7 @@ import numpy as np
 from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.model.spreads import FORMS, Lags, Settling, prior_lags, prior_settling
-from growthcast.fit.rows.chains import Link, Nodes
+from growthcast.fit.rows.chains import Nodes
 from growthcast.fit.solver.hierarchy import information_on_centre
 from growthcast.fit.solver.kalman import LEAST_GROWTH, filter_along, score_of
 from growthcast.fit.solver.linearise import Linearised
@@ -88,7 +88,7 @@ def _along(view: View) -> _Along:
 
 def _moved(nodes: Nodes, at: Linearised, lag_d: FloatArray) -> tuple[FloatArray, FloatArray]:
     """How far each stage's prediction (N,) moves by itself with a day of lag, and with settling."""
-    grown = np.where(nodes.link == Link.GREW, at.inputs[RATE], 0.0)
+    grown = at.inputs[RATE]  # 0 where nothing grew
     left = 1.0 - nodes.lag_per_d * lag_d[nodes.area]
     by_lag = -nodes.lag_per_d * grown / np.maximum(left, LEAST_AWAKE_SHARE)
     return np.where(left > LEAST_AWAKE_SHARE, by_lag, 0.0), -nodes.by_settling * grown

@@ -216,8 +216,7 @@ def _of_block(view: View, number: int, bin_day: FloatArray) -> tuple[FloatArray,
     read = np.flatnonzero(forward.innovation_precision > 0.0)
     read = read[(nodes.link[read] == Link.GREW) | (nodes.link[read] >= Link.CUT)]
     began, ended = nodes.day - nodes.span_d, nodes.day
-    grew = np.where(nodes.link == Link.GREW, at.inputs[RATE], 0.0)
-    a_day = grew / np.maximum(nodes.span_d, 1.0)
+    a_day = at.inputs[RATE] / np.maximum(nodes.span_d, 1.0)  # 0 where nothing grew
     grown = np.empty((read.size, bin_day.size))
     for week, day in enumerate(bin_day):
         inside = np.minimum(ended, day + BIN_D) - np.maximum(began, day)

@@ -8,9 +8,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from growthcast.fit.rows.chains import Link, Nodes, pack_chains, repacked
+from growthcast.fit.rows.chains import Link, Nodes, _thin, pack_chains, repacked
 
-AREAS = 30
+AREAS, NAN = 30, np.nan
 TANK = np.arange(AREAS) // 4
 FLOATS = set(Nodes.__slots__) - {"area", "link", "look", "bucket", "row"}
 
@@ -183,6 +183,13 @@ def test_first_spans_after_planting_alone_are_grown_by_another_clock(nodes):
     assert 5 < anew < (nodes.link == Link.GREW).sum()
     clock.settling = lambda area, day: (day + 1e6, np.ones(area.size))  # long ago
     np.testing.assert_array_equal(chains.grown_by(clock).nodes.growth_d, nodes.growth_d)
+
+
+@pytest.mark.parametrize("first", [NAN, 1.0])
+def test_values_of_which_one_is_nothing_are_kept_apart(first):
+    values = np.array([first, 2.0, 2.0, NAN if first == 1.0 else 2.0])
+    np.testing.assert_array_equal(_thin(values), values)
+    assert _thin(np.full(3, first)).strides == (0,)
 
 
 def test_a_lag_leaves_a_tenth_of_a_span_at_least(nodes):

@@ -75,7 +75,9 @@ def test_a_part_is_put_back_in_its_place(view):
     moved = solve(part.problem, type(part.point)(part.point.stages, astray))
     whole = part.put_back(view, moved.view)
     for number in range(3):
-        anew = seen(whole.problem, whole.point, number)[1].filtered
+        at, forward = seen(whole.problem, whole.point, number)
+        np.testing.assert_array_equal(whole.block(number)[0].residual, at.residual)
+        anew = forward.filtered
         np.testing.assert_allclose(whole.known(number).mean, anew.mean, atol=1e-9)
         np.testing.assert_allclose(whole.known(number).variance, anew.variance, rtol=1e-9)
     problem, point, anew = whole.problem, whole.point, view_of(whole.problem, whole.point)
@@ -91,6 +93,17 @@ def test_a_part_is_put_back_in_its_place(view):
         np.testing.assert_array_equal(old.chains.nodes.link, new.chains.nodes.link)
         np.testing.assert_array_equal(old.trust, new.trust)
         np.testing.assert_allclose(before, after, atol=1e-2)
+
+
+def test_nodes_of_many_blocks_are_packed_into_as_few_as_hold_them(view, monkeypatch):
+    """Whole blocks, each where those before it end: the first holds 30 nodes, 31 go into one."""
+    blocks = view.problem.blocks
+    size = [block.trust.size for block in blocks]
+    assert size[0] < 31 <= size[0] + size[1] < 62
+    monkeypatch.setattr(parting, "NODES_A_BLOCK", 31)
+    made, taken = parting.packed(blocks, np.ones(7, dtype=bool))
+    assert [[one.number for one in its] for its in taken] == [[0, 1], [2]]
+    assert [block.trust.size for block in made] == [size[0] + size[1], size[2]]
 
 
 @pytest.mark.slow

@@ -74,6 +74,9 @@ def test_what_nothing_is_known_of_is_judged_by_its_own_unit(view):
         assert (scale[:, :6] > 0.0).all()
         variance = border_covariance(there.area, there.effects, pooling, np.array([6]))[0]
         given = there.effects.joint_covariance(pooling, np.array([6]))[0]
+        away = there.effects.centre(pooling)[6] - view.point.border[RATE, 6]
+        assert departure_of(there)[RATE, 6] == pytest.approx(away)
+        assert (abs(away) > 1e-4) == (precision > 0.0)  # rests on its tank and species
         if not precision:  # an area that rests on nothing does not rest on its tank
             assert variance[RATE, RATE] == 1.0
         else:

@@ -257,3 +257,23 @@ def test_suspects_are_named_by_row_with_what_was_judged_of_them():
         (9, "stems", "cm", None, 17.0, "none", False),
     ]
     assert [(one.foreseen_cm, one.foreseen_sd_cm) for one in found] == [(12, 3), (3, 2), (8, 1)]
+
+
+def test_of_a_mistaken_amount_what_should_have_come_off_is_kept():
+    """Off by -8 cm: that much more was foreseen, with the spread of both."""
+    [block] = small_problem().blocks
+    nodes, size = block.chains.nodes, block.chains.nodes.area.size
+    cut = int(np.flatnonzero(nodes.link == Link.CUT)[0])
+    foreseen = _Foreseen(
+        height=np.where(block.chains.read, nodes.reading_cm, 8.0),
+        variance=np.full(size, 0.01),
+        error=np.full(size, 0.04),
+        usual=np.where(nodes.link == Link.AIMED, np.log(nodes.reading_cm), np.log(4.0)),
+        off=np.where(np.arange(size) == cut, -8.0, 0.0),
+        off_variance=np.full(size, 1.44),
+    )
+    new = _judged(block, foreseen, 1.0)
+    assert np.flatnonzero(new.trust < 1.0).tolist() == [cut]
+    assert new.chains.nodes.link[cut] == Link.AIMED
+    assert new.expected_cm[cut] == pytest.approx(nodes.removed_cm[cut] + 8.0)
+    assert new.expected_sd_cm[cut] == pytest.approx(1.2)

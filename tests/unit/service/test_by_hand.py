@@ -10,7 +10,7 @@ import pytest
 from growthcast.service.doubts.typed import PastCuts
 from growthcast.service.rounds.plan import steps_cost
 from growthcast.service.visit.cuts import minutes_of_day
-from growthcast.service.watch.readings import _log_likelihood
+from growthcast.service.watch.readings import _log_likelihoods
 from growthcast.service.watch.scan import Course, strongest
 
 NONE = np.zeros(0)
@@ -144,4 +144,5 @@ def test_surprises_count_from_what_was_expected_and_at_most_three_deviations():
         mean_cm=np.array([3.0, 0.0]),
         covariance=np.diag([4.0, 9.0]),
     )
-    assert _log_likelihood(known) == pytest.approx(-0.5 * (1.0 + 9.0) - np.log(2.0 * 3.0))
+    told = -0.5 * (1.0 + 9.0) - np.log(2.0 * 3.0)
+    assert _log_likelihoods([known, known]) == pytest.approx([told, told])
