@@ -42,6 +42,8 @@ PRIOR_SD = 0.5
 LEAST_CURVATURE = 1.0 / PRIOR_SD**2
 """The prior's own: a log that says anything makes the likelihood no flatter."""
 LONGEST_MOVE = 0.5
+FURTHEST = 1.5
+"""Three standard deviations of the prior: one absurd reading must not make wild weeks of all."""
 LEAST_GAIN = 0.02
 """Learning ends when another step would raise the log likelihood by less than this."""
 NEAR = 2.0
@@ -175,15 +177,21 @@ class _Climb:
     inverse: FloatArray
 
     @property
+    def move(self) -> FloatArray:
+        """The next quasi-Newton step; none of those that stand as far as they may and want on."""
+        free = (np.abs(self.logs) < FURTHEST) | (self.slope * self.logs < 0.0)
+        return np.where(free, self.inverse @ np.where(free, self.slope, 0.0), 0.0)
+
+    @property
     def gain(self) -> float:
         """Log likelihood that the next step promises."""
-        return 0.5 * float(self.slope @ self.inverse @ self.slope)
+        return 0.5 * float(self.slope @ self.move)
 
     def next_logs(self) -> FloatArray:
-        """Log spreads a quasi-Newton step further."""
-        move = self.inverse @ self.slope
-        stepped: FloatArray = self.logs + move * min(1.0, LONGEST_MOVE / np.abs(move).max())
-        return stepped
+        """Log spreads a step further."""
+        stepped = self.logs + self.move * min(1.0, LONGEST_MOVE / np.abs(self.move).max())
+        logs: FloatArray = np.clip(stepped, -FURTHEST, FURTHEST)
+        return logs
 
     def moved_to(self, logs: FloatArray, slope: FloatArray, information: FloatArray) -> _Climb:
         """Stand at new log spreads, the curvature there corrected by the step to them (BFGS)."""

@@ -107,6 +107,31 @@ def test_the_last_step_corrects_the_curvature_near_the_top_or_where_it_went_too_
     assert there.inverse[0, 0] == pytest.approx(expected)
 
 
+def test_a_spread_goes_no_further_than_it_may_and_may_come_back():
+    """Two spreads at the end: one that wants on stays, without a part in the gain."""
+    end = learning.FURTHEST
+    inverse = np.array([[0.5, 0.1], [0.1, 0.5]])
+    climb = learning._Climb(np.array([end, 0.0]), np.array([8.0, 1.0]), inverse)
+    np.testing.assert_allclose(climb.move, [0.0, 0.5])
+    assert climb.gain == pytest.approx(0.25)
+    np.testing.assert_allclose(climb.next_logs(), [end, learning.LONGEST_MOVE])
+    climb = learning._Climb(np.array([end, 0.0]), np.array([-8.0, 1.0]), inverse)
+    np.testing.assert_allclose(climb.move, [-3.9, -0.3])
+    climb = learning._Climb(np.array([0.1 - end, 0.0]), np.array([-8.0, 0.0]), inverse)
+    np.testing.assert_allclose(climb.next_logs(), [-end, -0.1])
+
+
+def test_one_absurd_reading_does_not_make_wild_weeks_of_all(tmp_path):
+    """99 cm in 45 cm of water, between heights of 24 and 22 cm."""
+    log = (
+        "2026-03-01,lobby,stems,24,12\n2026-03-15,lobby,stems,20,11\n"
+        "2026-04-01,lobby,stems,99,12\n2026-04-10,lobby,stems,22,12\n"
+    )
+    fit = fit_growth(make_book(tmp_path, trims=HEADER + log), date(2026, 4, 10))
+    assert fit.design.spreads.drift <= np.exp(learning.FURTHEST) * Spreads().drift * 1.0001
+    assert np.isfinite(fit.border_mean).all()
+
+
 def with_wild_readings(log, times=1.35):
     """Return a log with two readings too near the others to be set aside, too far to be scatter."""
     rows = log.splitlines()
