@@ -145,7 +145,7 @@ def learn_bends(design: Design, solution: Solution, default: Spreads) -> tuple[D
             there = replace(was, priors=replace(was.priors, shape=bent), problem=problem)
             there = with_spreads(there, default)
             there = replace(there, problem=with_heights_that_count(there.problem))
-            there, tried = learn_spreads(there, solution.point)
+            there, tried = learn_spreads(there)
             if (likely := log_likelihood(tried.view)) > likeliest:
                 design, solution, likeliest = there, tried, likely
     return design, solution
