@@ -195,3 +195,27 @@ def test_a_tank_of_hundreds_of_areas_is_a_sample_of_its_own(tmp_path):
     fit = fit_growth(book, ON)
     assert fit.design.spreads.tank == Spreads().tank
     assert fit.basis == ["table"] * 410
+
+
+@pytest.mark.parametrize(
+    ("likely", "shape"),
+    [
+        ((0.0, 5.9, 5.9, 5.9, 5.9, 5.9), 1.0),
+        ((0.0, 5.9, 6.1, 8.0, 7.0, 5.9), 0.5),
+        ((0.0, 9.0, 6.1, 8.0, 7.0, 5.9), -0.5),
+    ],
+)
+def test_the_likeliest_bend_is_taken_where_the_evidence_is_strong(
+    tmp_path, monkeypatch, likely, shape
+):
+    """The book as it is comes first, then bends of -.5, 0, .5, 1 and 2, learnt one by one."""
+    design = build_design(make_book(tmp_path), ON)
+    solution, said = learning.solve(design.problem, tolerance=1e-2), iter(likely)
+    stems = design.form == design.form[0]
+    monkeypatch.setattr(learning, "_rising", lambda _: stems)
+    monkeypatch.setattr(learning, "log_likelihood", lambda _: next(said))
+    monkeypatch.setattr(learning, "learn_spreads", lambda there: (there, solution))
+    bent, _ = learning.learn_bends(design, solution, design.spreads)
+    assert (bent.problem.shape[stems] == shape).all()
+    assert (bent.problem.shape[~stems] == 1.0).all()
+    assert (bent.problem.rises is None) == (shape == 1.0)

@@ -393,10 +393,13 @@ def test_gaps_that_are_alike_and_readings_that_are_enough():
     """A gap one and a half times the usual one shows more; ten readings say something."""
     ten, nine = hand_made(np.ones(10, bool)), hand_made(np.arange(10) < 9)
     assert (ten.enough, nine.enough) == (True, False)
-    for longest, alike in ((20.9, True), (21.0, False), (0.0, False)):
+    for longest, alike in ((20.9, True), (21.0, False), (0.9, True), (0.0, False)):
         assert replace(ten, usual_gap_d=14.0, longest_gap_d=longest).gaps_alike is alike
     assert ten.pit_counts().tolist() == [0] * 5 + [10] + [0] * 4  # all at their middles
-    assert repr(ten).endswith("8 of 10 ranges held 100 of 100>")
+    off = ten.readings.reading_cm + 50.0 * (np.arange(10) == 3)  # one far above its range
+    model = Forecasts.of(ten.model.predictive, off)
+    told = replace(ten, readings=replace(ten.readings, reading_cm=off), model=model)
+    assert repr(told).endswith("8 of 10 ranges held 90 of 100>")
     assert repr(nine).endswith("8 of 10 ranges held - of 100>")
 
 
