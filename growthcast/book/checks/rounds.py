@@ -61,11 +61,12 @@ def _load_alone(country: str) -> None:
     if every not in sys.modules:
         sys.modules[every] = package = ModuleType(every)
         package.__path__ = [str(Path(holidays.__path__[0], "countries"))]
-        with contextlib.suppress(
-            ImportError, AttributeError
-        ):  # else they are loaded when they are asked for
-            getattr(holidays, country).get_entity()
-        del sys.modules[every]
+        try:
+            # What does not load so is loaded with all others when it is asked for.
+            with contextlib.suppress(ImportError, AttributeError):
+                getattr(holidays, country).get_entity()
+        finally:  # the package itself must be found by whoever asks for another country
+            del sys.modules[every]
 
 
 def public_holidays(
