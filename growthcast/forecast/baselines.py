@@ -296,46 +296,48 @@ def unpooled(past: Past, areas: IntArray, days: FloatArray, own_sd_cm: FloatArra
         Rate and ceiling are integrated over on a grid. NaN where nothing tells how high an area
         stood.
     """
-    rate, off = (grid.ravel() for grid in np.meshgrid(RATES, CEILING_OFF, indexing="ij"))
+    rate, off = RATES[:, None], CEILING_OFF
     prior = -0.5 * (np.log(rate / USUAL_RATE) / RATE_DOUBT) ** 2 - 0.5 * (off / CEILING_DOUBT) ** 2
-    wanted, place = np.unique(areas, return_inverse=True)
-    mine = np.isin(past.spans.area, wanted)
+    mine = np.isin(past.spans.area, areas)
     spans = Spans(*(getattr(past.spans, name)[mine] for name in Spans.__slots__))
-    middle, variance = _curve(past, spans, rate, off)
+    middle, variance = _curve(past, spans)
     fit = -0.5 * np.log(variance) - 0.5 * (spans.end_cm[:, None] - middle) ** 2 / variance
-    log_weight = np.tile(prior, (wanted.size, 1))
-    np.add.at(log_weight, np.searchsorted(wanted, spans.area), fit)
-    weight = np.exp(log_weight - log_weight.max(axis=1, keepdims=True))[place]
+    told, first = np.unique(spans.area, return_index=True)
+    log_weight = np.tile(prior.ravel(), (past.budget_cm.size, 1))
+    log_weight[told] += np.add.reduceat(fit, first) if told.size else 0.0
+    weight = np.exp(log_weight - log_weight.max(axis=1, keepdims=True))[areas]
     weight /= weight.sum(axis=1, keepdims=True)
     start = past.start.height_cm[areas], past.start.sd_cm[areas]
     ahead = Spans(areas, start[0], start[0], days, start[1], own_sd_cm)  # how it ends is not known
-    middle, variance = _curve(past, ahead, rate, off)
+    middle, variance = _curve(past, ahead)
     order = np.argsort(middle, axis=1)
     reached = np.cumsum(np.take_along_axis(weight, order, axis=1), axis=1)
-    chosen = np.stack([np.searchsorted(row, CHANCES) for row in reached])
-    chosen = np.take_along_axis(order, np.minimum(chosen, rate.size - 1), axis=1)
+    apart = 2.0 * np.arange(areas.size)[:, None]  # one search for all: each row above the last
+    chosen = np.searchsorted((reached + apart).ravel(), (CHANCES + apart).ravel())
+    chosen = np.minimum(chosen, reached.size - 1)
     return Predictive(
-        np.take_along_axis(middle, chosen, axis=1),
-        np.sqrt(np.take_along_axis(variance, chosen, axis=1)),
+        np.take_along_axis(middle, order, axis=1).ravel()[chosen].reshape(-1, CHANCES.size),
+        np.sqrt(np.take_along_axis(variance, order, axis=1).ravel()[chosen]).reshape(
+            -1, CHANCES.size
+        ),
     )
 
 
-def _curve(
-    past: Past, spans: Spans, rate: FloatArray, off: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _curve(past: Past, spans: Spans) -> tuple[FloatArray, FloatArray]:
     """Reading at the end of spans (n, G) for a grid of rates and ceilings, and its variance."""
     start, days, area, start_sd, end_sd = (
-        getattr(spans, name)[:, None]
+        getattr(spans, name)[:, None, None]
         for name in ("start_cm", "days", "area", "start_sd_cm", "end_sd_cm")
     )
-    ceiling = past.ceiling_cm[area] * np.exp(off)
-    end = _grown(start, ceiling, rate * days)
+    ceiling = past.ceiling_cm[area] * np.exp(CEILING_OFF)
     room = np.minimum(start, HIGHEST_SHARE * ceiling)
+    end = ceiling / (1.0 + (ceiling / room - 1.0) * np.exp(-RATES[:, None] * days))
     steepness = end * (1.0 - end / ceiling) / (room * (1.0 - room / ceiling))
     variance = past.errors.reading_variance(start, area, start_sd) * steepness**2
-    variance = variance + (WEEK_SPREAD * (end - room)) ** 2 * 7.0 / days
-    end_sd = np.broadcast_to(end_sd, end.shape)
-    return end, variance + past.errors.reading_variance(end, area, end_sd)
+    variance += (WEEK_SPREAD * (end - room)) ** 2 * 7.0 / days
+    variance += past.errors.reading_variance(end, area, np.broadcast_to(end_sd, end.shape))
+    flat = (start.size, RATES.size * CEILING_OFF.size)
+    return end.reshape(flat), variance.reshape(flat)
 
 
 def _stage(height_cm: FloatArray, ceiling_cm: FloatArray) -> FloatArray:

@@ -7,7 +7,7 @@ from dataclasses import field
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.growth.normal import normal_cdf, normal_quantile
+from growthcast.growth.normal import normal_cdf, normal_mean_distance, normal_quantile
 from growthcast.nouns import dataclass
 from growthcast.plain import in_json
 
@@ -18,7 +18,7 @@ CHANCES: FloatArray = (np.arange(PARTS) + 0.5) / PARTS
 
 NORMAL_SCORES: FloatArray = normal_quantile(CHANCES)
 
-HALVINGS, FACTOR_HALVINGS = 40, 20
+HALVINGS, FACTOR_HALVINGS = 30, 20
 
 ROWS_AT_ONCE = 200
 
@@ -122,26 +122,23 @@ class Predictive:
         0.2337
         """
         score, count = np.empty(reading_cm.size), self.height_cm.shape[1]
-        one, other = np.triu_indices(count, 1)  # what lies between two counts both ways
         for first in range(0, reading_cm.size, ROWS_AT_ONCE):
             rows = slice(first, first + ROWS_AT_ONCE)
-            height, error = self.height_cm[rows], self.error_cm[rows]
-            apart = height[:, one] - height[:, other]
-            between = _mean_distance(apart, np.hypot(error[:, one], error[:, other]))
-            itself = _mean_distance(np.zeros_like(error), np.sqrt(2.0) * error)
-            within = (2.0 * between.sum(axis=1) + itself.sum(axis=1)) / count**2
-            to_reading = _mean_distance(reading_cm[rows, None] - height, error).mean(axis=1)
-            score[rows] = to_reading - 0.5 * within
+            height, error = self.height_cm[rows].T, self.error_cm[rows].T
+            squared = error**2
+            within = _mean_distance(np.zeros_like(error), np.sqrt(2.0 * squared)).sum(axis=0)
+            for lag in range(1, count):  # what lies between two normals counts both ways
+                spread = np.sqrt(squared[lag:] + squared[:-lag])
+                within += 2.0 * _mean_distance(height[lag:] - height[:-lag], spread).sum(axis=0)
+            to_reading = _mean_distance(reading_cm[rows] - height, error).mean(axis=0)
+            score[rows] = to_reading - 0.5 * within / count**2
         return score
 
 
 def _mean_distance(mean: FloatArray, sd: FloatArray) -> FloatArray:
     """Mean absolute value of a normal."""
     sd = np.maximum(sd, 1e-9)
-    ratio = mean / sd
-    density = np.exp(-0.5 * ratio**2) / np.sqrt(2.0 * np.pi)
-    distance: FloatArray = 2.0 * sd * density + mean * (2.0 * normal_cdf(ratio) - 1.0)
-    return distance
+    return sd * normal_mean_distance(mean / sd)
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,38 +273,6 @@ class Trial:
     crps_share_widened: float
 
 
-def learn_widening(made: Predictive, reading_cm: FloatArray, visits: int) -> Recalibration:
-    """Learn the factor with which central 80 % ranges hold 80 % of the readings.
-
-    The spread of the *height* is scaled; the error of reading it stays as the book states it. For
-    each reading there is a smallest factor at which the widened range just holds it; the factor is
-    their quantile of rank ``ceil(0.8 (n + 1))`` (split conformal prediction), within a quarter and
-    four. Its logarithm is then multiplied by ``visits / (visits + 20)``: readings of one tank and
-    day go wrong together and count once.
-
-    Parameters
-    ----------
-    made : Predictive
-        Forecasts of ``n`` readings; those that were not made do not count.
-    reading_cm : array (n,)
-        What was read [cm, or % cover].
-    visits : int
-        Tank visits on which the readings were taken.
-
-    Returns
-    -------
-    Recalibration
-        A factor of 1 without any reading.
-
-    References
-    ----------
-    Lei, J. et al. (2018). Distribution-free predictive inference for regression. Journal of the
-    American Statistical Association 113, 1094-1111, doi:10.1080/01621459.2017.1307116 (from
-    memory).
-    """
-    return widening_of(log_factors_that_hold(made, reading_cm), visits)
-
-
 def log_factors_that_hold(made: Predictive, reading_cm: FloatArray) -> FloatArray:
     """Return the least factors at which widened 80 % ranges hold the readings.
 
@@ -336,7 +301,12 @@ def log_factors_that_hold(made: Predictive, reading_cm: FloatArray) -> FloatArra
 
 
 def widening_of(log_factors: FloatArray, visits: int) -> Recalibration:
-    """Learn the factor from those that hold each reading, as ``learn_widening`` has it.
+    """Learn the factor with which central 80 % ranges hold 80 % of the readings.
+
+    The spread of the *height* is scaled; the error of reading it stays as the book states it. The
+    factor is the quantile of rank ``ceil(0.8 (n + 1))`` of those that just hold each reading (split
+    conformal prediction), within a quarter and four. Its logarithm is then multiplied by
+    ``visits / (visits + 20)``: readings of one tank and day go wrong together and count once.
 
     Parameters
     ----------
@@ -349,6 +319,12 @@ def widening_of(log_factors: FloatArray, visits: int) -> Recalibration:
     -------
     Recalibration
         A factor of 1 without any reading.
+
+    References
+    ----------
+    Lei, J. et al. (2018). Distribution-free predictive inference for regression. Journal of the
+    American Statistical Association 113, 1094-1111, doi:10.1080/01621459.2017.1307116 (from
+    memory).
     """
     held = np.sort(log_factors[np.isfinite(log_factors)])
     if not held.size:

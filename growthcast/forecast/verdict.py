@@ -17,7 +17,6 @@ from growthcast.forecast.scores import (
     Recalibration,
     Scores,
     Trial,
-    learn_widening,
     log_factors_that_hold,
     widening_of,
 )
@@ -326,18 +325,19 @@ class BacktestResult:
             median_d=float(np.median(found)) if found.size else None,
         )
 
-    def recalibration(self) -> Recalibration:
-        """Learn from these forecasts by how much their spread should be widened."""
-        visits = self.readings.keep(self.model.made).visits
-        return learn_widening(self.model.predictive, self.readings.reading_cm, visits)
+    def widening(self) -> tuple[Recalibration, Trial | None]:
+        """Learn from these forecasts by how much their spread should be widened, and try it.
 
-    def trial(self) -> Trial | None:
-        """Try the widening on later readings: from each split, by what was known before it.
-
-        None where no split has readings enough before it.
+        The trial widens later readings: from each split, by what was known before it. None where no
+        split has readings enough before it.
         """
         readings, predictive = self.readings, self.model.predictive
         holding = log_factors_that_hold(predictive, readings.reading_cm)
+        learnt = widening_of(holding, readings.keep(self.model.made).visits)
+        return learnt, self._trial(holding)
+
+    def _trial(self, holding: FloatArray) -> Trial | None:
+        readings, predictive = self.readings, self.model.predictive
         widened = Predictive.blank(readings.area.size)
         for split in self.split_days:
             before, here = (readings.day < split) & self.model.made, readings.split_day == split
@@ -382,8 +382,9 @@ class BacktestResult:
             "recalibration": None,
         }
         if enough:
-            trial = {"applied": self.applied_widening, "trial": plain(self.trial())}
-            answer["recalibration"] = plain(self.recalibration()) | trial
+            learnt, trial = self.widening()
+            tried = {"applied": self.applied_widening, "trial": plain(trial)}
+            answer["recalibration"] = plain(learnt) | tried
         if enough and cover.any() and not cover.all():
             units = {"cm": ~cover, "cover_pct": cover}
             answer["by_unit"] = {unit: self._compared_as_dict(r) for unit, r in units.items()}

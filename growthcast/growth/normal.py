@@ -47,21 +47,58 @@ def normal_cdf(x: FloatArray) -> FloatArray:
     >>> normal_cdf(np.array([-np.inf, 0.0, 1.959964])).round(6).tolist()
     [0.0, 0.5, 0.975]
     """
-    chance, rise = _grid()
+    return _between(x, *_chances())
+
+
+def normal_mean_distance(x: FloatArray) -> FloatArray:
+    """Mean absolute value of a normal around ``x`` (no NaN) of deviation 1, to within 4e-7.
+
+    Parameters
+    ----------
+    x : array (...)
+        Means in standard deviations [-], no NaN.
+
+    Returns
+    -------
+    array (...)
+        ``2 phi(x) + x (2 Phi(x) - 1)`` [-].
+
+    Examples
+    --------
+    >>> normal_mean_distance(np.array([0.0, -1.0, 20.0])).round(6).tolist()
+    [0.797885, 1.166631, 20.0]
+    """
+    far = np.abs(x)
+    return np.where(far < FURTHEST, _between(far, *_distances()), far)
+
+
+def _between(x: FloatArray, known: FloatArray, rise: FloatArray) -> FloatArray:
+    """Value at ``x`` (...) on the straight lines between those known on the grid."""
     place = np.clip((x + FURTHEST) * STEPS_A_UNIT, 0.0, 2.0 * FURTHEST * STEPS_A_UNIT - 1e-6)
     below = place.astype(np.int64)
     place -= below
     place *= rise[below]
-    place += chance[below]
+    place += known[below]
     return place
 
 
 @cache
-def _grid() -> tuple[FloatArray, FloatArray]:
+def _chances() -> tuple[FloatArray, FloatArray]:
     """Chances on a grid from ``-FURTHEST`` to ``FURTHEST``, and what each step adds."""
-    count = round(2.0 * FURTHEST * STEPS_A_UNIT)
-    chance = 0.5 * _erfc(-(np.arange(count + 1) / STEPS_A_UNIT - FURTHEST) / math.sqrt(2.0))
+    chance = 0.5 * _erfc(-_grid() / math.sqrt(2.0))
     return chance, np.diff(chance)
+
+
+@cache
+def _distances() -> tuple[FloatArray, FloatArray]:
+    """Mean distances from 0 of normals around the grid, and what each step adds."""
+    x, chance = _grid(), _chances()[0]
+    distance = np.sqrt(2.0 / math.pi) * np.exp(-0.5 * x**2) + x * (2.0 * chance - 1.0)
+    return distance, np.diff(distance)
+
+
+def _grid() -> FloatArray:
+    return np.arange(round(2.0 * FURTHEST * STEPS_A_UNIT) + 1) / STEPS_A_UNIT - FURTHEST
 
 
 def normal_quantile(chance: FloatArray) -> FloatArray:

@@ -136,7 +136,8 @@ def _crossing(result: BacktestResult) -> str:
 
 def _widening(result: BacktestResult) -> str:
     """Say by how much forecasts should be widened, and what that would have done so far."""
-    factor, trial = result.recalibration().factor, result.trial()
+    learnt, trial = result.widening()
+    factor = learnt.factor
     if abs(factor - result.applied_widening) < WORTH_WIDENING and result.applied_widening != 1.0:
         return tell.sentence("backtest_widened", factor=factor, applied=result.applied_widening)
     if abs(factor - 1.0) < WORTH_WIDENING:

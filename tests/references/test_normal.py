@@ -1,7 +1,7 @@
 """The normal distribution against a general library.
 
-Source: scipy.special (``ndtr``, ``ndtri``, ``log_ndtr``), which is too slow to import for commands
-that answer at once.
+Source: scipy.special (``ndtr``, ``ndtri``, ``log_ndtr``) and scipy.stats, too slow to import
+for commands that answer at once.
 """
 
 from __future__ import annotations
@@ -12,8 +12,14 @@ import sys
 import numpy as np
 import pytest
 from scipy.special import log_ndtr, ndtr, ndtri
+from scipy.stats import norm
 
-from growthcast.growth.normal import log_normal_cdf, normal_cdf, normal_quantile
+from growthcast.growth.normal import (
+    log_normal_cdf,
+    normal_cdf,
+    normal_mean_distance,
+    normal_quantile,
+)
 
 ANYWHERE = np.concatenate([[-np.inf, np.inf, -300.0], np.linspace(-45.0, 45.0, 90_001)])
 
@@ -22,6 +28,11 @@ def test_chances():
     np.testing.assert_allclose(normal_cdf(ANYWHERE), ndtr(ANYWHERE), rtol=0.0, atol=2e-7)
     assert normal_cdf(ANYWHERE[:2]) == pytest.approx([0.0, 1.0], abs=1e-12)
     assert normal_cdf(np.zeros((2, 3, 0))).shape == (2, 3, 0)
+
+
+def test_mean_distances():
+    exact = 2.0 * norm.pdf(ANYWHERE) + np.abs(ANYWHERE) * (2.0 * ndtr(np.abs(ANYWHERE)) - 1.0)
+    np.testing.assert_allclose(normal_mean_distance(ANYWHERE), exact, rtol=0.0, atol=4e-7)
 
 
 def test_quantiles():

@@ -31,7 +31,8 @@ from growthcast.forecast.scores import (
     Forecasts,
     Predictive,
     Recalibration,
-    learn_widening,
+    log_factors_that_hold,
+    widening_of,
 )
 from growthcast.forecast.verdict import BacktestResult, Readings
 from growthcast.log.visits import log_visits
@@ -230,6 +231,10 @@ def test_scores_of_true_forecasts_are_those_stated():
     assert abs(scores.bias_share) < 0.01
 
 
+def learn_widening(made, reading, visits):
+    return widening_of(log_factors_that_hold(made, reading), visits)
+
+
 @pytest.mark.parametrize("ratio", [0.6, 1.0, 2.0])
 def test_widening_learns_how_far_readings_scatter(ratio):
     made, reading = normals(600, 5.0, 5.0 * ratio)
@@ -260,15 +265,15 @@ def forecast_in_turn(ratio, spoilt_from=np.inf):
 
 @pytest.mark.slow
 def test_widening_is_tried_on_later_readings_only():
-    trial = forecast_in_turn(2.0).trial()
+    trial = forecast_in_turn(2.0).widening()[1]
     assert trial.n == 190
     assert trial.coverage_80 < 0.6
     assert 0.66 < trial.coverage_80_widened < 0.86  # the first tenths are widened too little
     assert trial.crps_share_widened < trial.crps_share
     held = trial.coverage_80_widened * trial.n
-    late = forecast_in_turn(2.0, spoilt_from=199).trial()  # the last reading teaches nobody
+    late = forecast_in_turn(2.0, spoilt_from=199).widening()[1]  # the last reading teaches nobody
     assert held - 1.5 < late.coverage_80_widened * late.n <= held
-    early = forecast_in_turn(2.0, spoilt_from=120).trial()
+    early = forecast_in_turn(2.0, spoilt_from=120).widening()[1]
     assert early.coverage_80_widened * early.n < held - 40
 
 

@@ -114,7 +114,7 @@ def test_a_spread_that_is_too_wide_or_narrow_is_named_with_its_factor():
     found = result(400, 0)
     readings = replace(found.readings, reading_cm=reading)
     wide = replace(found, readings=readings, model=made_of(reading))
-    factor = wide.recalibration().factor
+    factor = wide.widening()[0].factor
     assert factor == pytest.approx(2.0 ** (200 / 220), rel=0.03)  # 200 visits, 20 of doubt
     assert f"too narrow: it should be {factor:.2f} times what it is. Write widening = " in said(
         wide
