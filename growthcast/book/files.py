@@ -7,7 +7,7 @@ import re
 import tomllib
 from pathlib import Path
 
-from growthcast.book.findings import finding
+from growthcast.book.findings import finding, refusal
 from growthcast.book.tables import TABLES
 from growthcast.book.words import is_one_slip
 from growthcast.errors import Finding, MissingBook
@@ -55,9 +55,7 @@ def _is_here() -> bool:
         return (Path.cwd() / "practice.toml").exists()
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        raise MissingBook(
-            f"this folder cannot be opened ({reason}); name the folder of a book"
-        ) from error
+        raise MissingBook(refusal("no-folder-to-read", reason=reason)) from error
 
 
 def find_book(argument: str | Path | None) -> tuple[Path, str | None]:
@@ -76,10 +74,7 @@ def find_own_book(argument: str | Path | None) -> Path:
     """Return the folder of a book to write in: the one named, or this one; never the demo."""
     if argument is not None or _is_here():
         return find_book(argument)[0]
-    raise MissingBook(
-        "this folder holds no practice.toml; name the folder of your book, or begin one with "
-        "growthcast start my-book"
-    )
+    raise MissingBook(refusal("no-book-here"))
 
 
 PRACTICE = "practice.toml"

@@ -13,7 +13,7 @@ from typing import Any, cast
 from growthcast.book.tables import TABLES
 from growthcast.book.words import plain, printable, shown, some_of
 from growthcast.errors import LEVELS, Finding, Level, in_groups
-from growthcast.parts import BY_TABLE, Parts
+from growthcast.parts import BY_KEY, BY_TABLE, Parts
 
 _FILES = ("", "practice.toml", *(f"{name}.csv" for name in TABLES if name != "species"))
 
@@ -85,6 +85,16 @@ def worded(
 def filled(words: str, values: Mapping[str, Any]) -> str:
     """Return words with values in place of their names in braces."""
     return _Words().vformat(words, (), values)
+
+
+@cache
+def _refusals() -> Parts:
+    return Parts(Path(__file__).with_name("refusals.toml"), BY_KEY)
+
+
+def refusal(name: str, /, **values: Any) -> str:
+    """Return the sentence in which ``refusals.toml`` refuses something, with values filled in."""
+    return filled(_refusals()[name], values)
 
 
 def note_order(item: Finding) -> tuple[int, str, int, int, str, str]:

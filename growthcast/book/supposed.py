@@ -24,7 +24,7 @@ from growthcast.book.cells.records import Grid, read_grid
 from growthcast.book.cells.text import read_bytes
 from growthcast.book.checks.checks import LAYOUT_CHECKS
 from growthcast.book.checks.rows import Tables
-from growthcast.book.findings import note_order
+from growthcast.book.findings import note_order, refusal
 from growthcast.book.tables import CONDITION_WORDS, NOT_ANSWERED, TABLES, Column, column_of
 from growthcast.book.words import did_you_mean, plain, shown, some_of
 from growthcast.errors import BookProblems, Finding, UsageError
@@ -143,10 +143,7 @@ def parse_changes(texts: Sequence[str], book: Book, tank: int) -> Changes:
     for text in texts:
         name, sign, value = (part.strip() for part in text.rpartition("="))
         if not sign or not name or not value:
-            raise UsageError(
-                f"--suppose {shown(text)} is not NAME=VALUE; write a condition as ppfd_umol=60, "
-                "or an area and its new plant as my-area=hygrophila-corymbosa"
-            )
+            raise UsageError(refusal("no-change-supposed", text=text))
         if name in conditions or name in plants:
             raise UsageError(f"--suppose names {shown(name)} twice; give it once")
         if name in CONDITION_WORDS:
@@ -165,10 +162,8 @@ def _amount(name: str, text: str) -> float:
     fault = number if isinstance(number, Fault) else check_range(number, column)
     if fault is not None or isinstance(number, Fault):
         why = fault.why if fault is not None else "which is no number"
-        raise UsageError(
-            f"--suppose {name}: found {shown(text)}, {why}; expected {column.expected}, "
-            f"as in {name}={_EXAMPLES.get(name, 10)}"
-        )
+        said = {"name": name, "text": text, "why": why, "expected": column.expected}
+        raise UsageError(refusal("no-amount-supposed", **said, example=_EXAMPLES.get(name, 10)))
     return number
 
 

@@ -11,6 +11,7 @@ from functools import cache
 from growthcast.book.begin.typed import slug
 from growthcast.book.book import Book, names_of_plants
 from growthcast.book.cells.numbers import YEAR_FIRST, YEAR_LAST, day_of
+from growthcast.book.findings import refusal
 from growthcast.book.words import plain, shown, some_of
 from growthcast.errors import UsageError
 
@@ -120,10 +121,7 @@ def _decimal_mark(cells: Sequence[str]) -> str:
     marked = [(body, mark) for body in bodies for mark in MARKS.values() if mark in body]
     sure = {mark for body, mark in marked if len(body.partition(mark)[2]) != 3}
     if len(sure) > 1:
-        raise UsageError(
-            'some numbers have a comma, others a point; write numbers = "comma" or "point" under '
-            "[reading]"
-        )
+        raise UsageError(refusal("two-marks"))
     return sure.pop() if sure else ""
 
 

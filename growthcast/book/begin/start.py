@@ -11,6 +11,7 @@ from tempfile import TemporaryDirectory
 
 from growthcast.book.begin.typed import Row, complete_areas, plant_meant, slug
 from growthcast.book.files import FILES
+from growthcast.book.findings import refusal
 from growthcast.book.read import inspect_book, read_shipped_species
 from growthcast.book.sheets.load import Workbook
 from growthcast.book.sheets.merge import Merge, check_merge, merge_workbook
@@ -42,10 +43,7 @@ def check_new_folder(folder: Path) -> None:
         raise UsageError(f"{folder} is a file; name a folder for the new book")
     there = [name for name in (*FILES, GUIDE) if (folder / name).exists()]
     if there:
-        raise UsageError(
-            f"{folder} holds {', '.join(there)} already and nothing is written over; "
-            "name another folder"
-        )
+        raise UsageError(refusal("folder-taken", folder=folder, there=", ".join(there)))
 
 
 def start_book(

@@ -20,6 +20,7 @@ from typing import Any
 
 from growthcast.book.book import Table, names_of_plants, plant_named
 from growthcast.book.cells.numbers import Fault, parse_date, typed_number
+from growthcast.book.findings import refusal
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import column_of
 from growthcast.book.words import PROPOSED, did_you_mean, folded, plain, shown, some_of
@@ -64,10 +65,7 @@ def tank_typed(line: str, taken: Sequence[str] = ()) -> Row:
     """Return the row of tanks.csv that a line means; ``UsageError`` with what to write."""
     match = re.fullmatch(_TANK, line.strip())
     if match is None or not (tank_id := slug(match[1])):
-        raise UsageError(
-            f"{shown(line)} is no tank; write its name, its client and length x width x depth of "
-            "the water in cm: lobby, Client A 120x45x48"
-        )
+        raise UsageError(refusal("no-tank-typed", line=line))
     if tank_id in taken:
         raise UsageError(f"a tank {tank_id} is there already; give this one another name")
     length, width, depth = (one and typed_number(one) for one in match.groups()[2:])
@@ -170,10 +168,8 @@ def _propose(row: Row, tank: Mapping[str, Cell], plant: Mapping[str, Any], count
     if "area_cm2" in opened:
         length, width = tank.get("length_cm"), tank.get("width_cm")
         if not (isinstance(length, float | int) and isinstance(width, float | int)):
-            raise UsageError(
-                f"the ground of {row['species_id']} in {row['tank_id']} cannot be proposed, as the "
-                "tank has no length and width: write them as in 120x45x48, or the ground as 400cm2"
-            )
+            said = {"plant": row["species_id"], "tank": row["tank_id"]}
+            raise UsageError(refusal("no-ground", **said))
         share = GROUND_SHARES.get(place, 0.1)
         proposed["area_cm2"] = float(round(share * length * width / count))
     floor, budget = _heights(place, float(depth), plant)

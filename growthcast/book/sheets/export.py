@@ -12,6 +12,7 @@ from typing import Any
 import xlsxwriter
 
 from growthcast.book.book import names_of_plants
+from growthcast.book.findings import refusal
 from growthcast.book.read import read_shipped_species
 from growthcast.book.sheets.values import (
     LISTS,
@@ -90,11 +91,7 @@ def book_sheets(folder: Path) -> list[Sheet]:
         records, columns = [record for record, _ in source.rows()], _columns(source)
         most = min(MOST_ROWS, MOST_CELLS // len(columns) - 1)
         if len(records) > most:
-            raise UsageError(
-                f"{table}.csv has {len(records):,} rows, more than the {most:,} that are read "
-                "back from a spreadsheet; work on the CSV itself, or keep older years in a copy "
-                "of the book"
-            )
+            raise UsageError(refusal("many-rows", table=table, count=len(records), most=most))
         own = "species_id" if table == "species" else f"{table[:-1]}_id"
         headings = tuple(_heading(*one, {} if one[0] == own else offered) for one in columns)
         sheets.append(Sheet(table, headings, _rows(source, records, columns), len(records)))
@@ -149,10 +146,9 @@ def _rows(
         values: list[Value] = []
         for (name, column), cell in zip(columns, kept, strict=False):
             if len(cell) > LONGEST_CELL:
-                raise UsageError(
-                    f"{source.file}, row {record.row}, {name}: {len(cell):,} characters, more than "
-                    f"the {LONGEST_CELL:,} which a spreadsheet's cell holds; shorten it"
-                )
+                said = {"file": source.file, "row": record.row, "name": name}
+                said |= {"count": len(cell), "most": LONGEST_CELL}
+                raise UsageError(refusal("long-text", **said))
             values.append(as_value(cell, column, decimal_comma=source.decimal_comma))
         yield (*values, *(None,) * (len(columns) - len(values)))
 
@@ -213,10 +209,7 @@ def check_workbook_target(folder: Path, file: Path) -> bool:
         if file.is_symlink():
             raise UsageError(f'"{named}" is a link; name an ordinary file')
         if file.exists() and not zipfile.is_zipfile(file):
-            raise UsageError(
-                f'"{named}" is there already and is no workbook; it was left as it is: name '
-                "another file"
-            )
+            raise UsageError(refusal("no-workbook-there", named=named))
         return file.exists()
 
 

@@ -21,6 +21,7 @@ from xml.parsers import expat
 from python_calamine import CalamineWorkbook
 
 from growthcast.book.cells.text import read_bytes
+from growthcast.book.findings import refusal
 from growthcast.book.sheets.values import (
     LISTS,
     MOST_CELLS,
@@ -51,10 +52,7 @@ _PLACE = re.compile(r"([A-Z]{1,4})([0-9]{1,12})", re.IGNORECASE)
 def guard_workbook(data: bytes, name: str) -> None:
     """Let a workbook pass that may be read; ``UsageError`` says why another may not."""
     if data.startswith(b"\xd0\xcf\x11\xe0"):
-        raise UsageError(
-            f"{name} is an older workbook or a protected one: open it and save it as .xlsx without "
-            "a password"
-        )
+        raise UsageError(refusal("older-workbook", name=name))
     if not data.startswith(b"PK"):
         raise UsageError(f"{name} is no .xlsx workbook; save the sheets as .xlsx")
     try:
@@ -158,10 +156,7 @@ class _Part:
             if self.shared and self.part.lower().endswith("strings.xml"):
                 self.shared[-1] += len(text)
         if self.text > MOST_TEXT:
-            raise UsageError(
-                f"{self.name} repeats long texts in so many cells that they would fill "
-                f"{MOST_TEXT / _MB:.0f} MB; it was not opened"
-            )
+            raise UsageError(refusal("long-texts", name=self.name, megabytes=MOST_TEXT / _MB))
 
 
 _WIDEST = 500
@@ -210,9 +205,7 @@ def read_workbook(path: Path) -> Workbook:
             tables.append(table)
     if not seen:
         wanted = ", ".join([*TABLES, SETTINGS])
-        raise UsageError(
-            f"{name} has none of the sheets of a book ({wanted}); growthcast export writes them"
-        )
+        raise UsageError(refusal("no-sheets", name=name, wanted=wanted))
     return Workbook(path.name, tuple(tables), settings, tuple(not_read), stamps)
 
 
@@ -249,9 +242,7 @@ def _reading(name: str) -> Iterator[None]:
     except BaseException as error:
         large = isinstance(error, MemoryError)
         why = "too large" if large else "damaged, protected by a password or no workbook"
-        raise UsageError(
-            f"{name} cannot be read: it is {why}; open it in the spreadsheet and save it again"
-        ) from error
+        raise UsageError(refusal("unread-workbook", name=name, why=why)) from error
 
 
 def _rows(book: Any, sheet: str, name: str) -> Iterator[tuple[int, list[Value]]]:
@@ -273,18 +264,15 @@ def _table(table: str, rows: Iterator[tuple[int, list[Value]]], name: str) -> Sh
     while headings and not headings[-1].strip():
         headings = headings[:-1]
     if len(headings) > _WIDEST:
-        raise UsageError(
-            f"{name}, sheet {table}, has {len(headings):,} columns; up to {_WIDEST} are read"
-        )
+        said = {"name": name, "table": table, "count": len(headings), "most": _WIDEST}
+        raise UsageError(refusal("many-headings", **said))
     width = len(headings)
     kept = []
     for number, values in rows:
         for at, value in enumerate(values[width:], start=width):
             if value is not None and str(value).strip():
-                raise UsageError(
-                    f"{name}, sheet {table}, {column_letter(at)}{number}: a cell without a "
-                    "heading; name its column in the first row, or clear it"
-                )
+                cell = f"{column_letter(at)}{number}"
+                raise UsageError(refusal("cell-without-heading", name=name, table=table, cell=cell))
         kept.append((number, tuple(values[:width])))
     return SheetTable(table, headings, tuple(kept))
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from growthcast.book.cells.text import read_bytes
 from growthcast.book.files import FILES
+from growthcast.book.findings import refusal
 from growthcast.book.read import inspect_book
 from growthcast.book.sheets.load import Workbook
 from growthcast.book.sheets.values import (
@@ -154,17 +155,13 @@ def _columns(
     places: dict[str, int] = {}
     for at, name in enumerate(sheet.names(source.names)):
         if name in places:
-            raise UsageError(
-                f"{workbook}, sheet {table}, has two columns named {shown(name)}; remove one"
-            )
+            raise UsageError(refusal("two-headings", workbook=workbook, table=table, name=name))
         if name:
             places[name] = at
     lacking = [name for name in ROW_KEYS[table] if name not in places]
     if lacking and sheet.rows:
-        raise UsageError(
-            f"{workbook}, sheet {table}, has no column {' and no '.join(lacking)}, "
-            "by which its rows are told apart"
-        )
+        said = {"workbook": workbook, "table": table, "lacking": " and no ".join(lacking)}
+        raise UsageError(refusal("no-row-key", **said))
     filled = {at for _, row in sheet.rows for at, value in enumerate(row) if value is not None}
     if source.data is None and sheet.rows:
         filled |= {places.get(column.name, -1) for column in TABLES[table]}

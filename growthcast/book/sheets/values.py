@@ -22,6 +22,7 @@ from tomlkit.exceptions import TOMLKitError
 
 from growthcast.book.cells.numbers import Fault, parse_date, parse_number
 from growthcast.book.cells.text import decoded
+from growthcast.book.findings import refusal
 from growthcast.book.tables import KEYS, KINDS, TABLES, UNITS, Column
 from growthcast.book.writing.source import Source
 from growthcast.errors import UsageError
@@ -236,10 +237,7 @@ def with_settings(
         new = mark + tomlkit.dumps(document).encode(codec)
     except (TOMLKitError, UsageError, UnicodeEncodeError, ValueError) as error:
         names = ", ".join(change.key for change, _ in edits)
-        raise UsageError(
-            f"practice.toml cannot be changed without touching other lines; type {names} there "
-            "by hand"
-        ) from error
+        raise UsageError(refusal("other-lines", names=names)) from error
     return new, [change for change, _ in edits], left_out
 
 

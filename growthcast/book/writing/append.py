@@ -12,6 +12,7 @@ from typing import Required, TypedDict, Unpack
 from growthcast.book.begin.typed import slug
 from growthcast.book.book import Book
 from growthcast.book.cells.numbers import DECIMAL_COMMA, Fault, parse_date, parse_number
+from growthcast.book.findings import refusal
 from growthcast.book.read import inspect_book
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES, UNITS, Column
@@ -126,9 +127,8 @@ def _number(column: Column, typed: str) -> float:
         text = text.replace(",", ".")
     number = parse_number(text)
     if isinstance(number, Fault):
-        raise UsageError(
-            f"{column.name}={typed}: a value {number.why}; {number.fix} (wanted: {column.expected})"
-        )
+        said = {"name": column.name, "typed": typed, "why": number.why, "fix": number.fix}
+        raise UsageError(refusal("no-number", **said, expected=column.expected))
     return float(plain(number * scale))
 
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray
 from growthcast.book.book import BOUNDS, Book, names_of_plants
+from growthcast.book.findings import refusal
 from growthcast.book.read import read_book
 from growthcast.book.supposed import Cell, known_species
 from growthcast.book.tables import TABLES
@@ -78,10 +79,7 @@ def replace_area(
         cover = dict(zip(names, species.text("measure") == "cover_pct", strict=True))
         if cover[old] != cover[new] and not {"floor_cm", "budget_cm"} <= given.keys():
             units = [f"{one} in {'% cover' if cover[one] else 'cm'}" for one in (old, new)]
-            raise UsageError(
-                f"{' and '.join(units)} are measured, so that the heights cannot stay: also give "
-                "floor_cm and budget_cm"
-            )
+            raise UsageError(refusal("other-unit", units=" and ".join(units)))
         row = _kept_row(book, place, on) | {"species_id": new, "planted_on": on}
         words = folded(" ".join(names_of_plants(species)[old])).split()
         row["label"] = _renamed(str(areas.text("label")[place]), words, new) or None
@@ -225,9 +223,7 @@ def move_bounds(
         moved = {n: v for n, v in wanted.items() if v is not None and v != before.get(n)}
         if not moved:
             now = _heights_in_words(before, unit)
-            raise UsageError(
-                f"{one} has {now} on {on} already; give another --floor, --budget or --cut"
-            )
+            raise UsageError(refusal("heights-alike", area=one, now=now, on=on))
         what = ", ".join(
             name.removesuffix("_cm")
             + (f" {plain(before[name])} {unit} to" if name in before else "")
@@ -256,10 +252,7 @@ def _living_area(book: Book, area_id: str, on: date) -> int:
     if planted > day:
         raise UsageError(f"{area_id} was planted on {planted}, after {on}; give a later day")
     if not np.isnat(removed):
-        raise UsageError(
-            f"{area_id} was removed on {removed} already; correct removed_on in areas.csv, or take "
-            "that change back with growthcast unlog"
-        )
+        raise UsageError(refusal("removed-already", area=area_id, removed=removed))
     return place
 
 

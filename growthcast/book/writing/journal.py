@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
+from growthcast.book.findings import refusal
 from growthcast.errors import NotWritten
 from growthcast.nouns import dataclass
 
@@ -125,10 +126,7 @@ def _journal(folder: Path) -> Path:
     """Return where the journal is; ``NotWritten`` where it is a link, which is never followed."""
     path = folder / JOURNAL
     if path.is_symlink():
-        raise NotWritten(
-            f"{JOURNAL} in {folder} is a link, and the journal is written beside the book's files "
-            "only: put the file itself in the link's place, or remove the link. Nothing was changed"
-        )
+        raise NotWritten(refusal("journal-is-link", journal=JOURNAL, folder=folder))
     return path
 
 
@@ -227,20 +225,12 @@ def book_lock(folder: Path) -> Iterator[None]:
             raise PermissionError
         lock.acquire(timeout=PATIENCE_S)
     except Timeout as late:
-        raise NotWritten(
-            f"another growthcast has been writing in {folder} for {PATIENCE_S:.0f} s; "
-            "wait until it is done, then run this again. Nothing was changed"
-        ) from late
+        raise NotWritten(refusal("lock-kept", folder=folder, seconds=PATIENCE_S)) from late
     except PermissionError as denied:
-        raise NotWritten(
-            f"you may not write in {folder}; change the folder's permissions, or copy the book to "
-            "where you may. Nothing was changed"
-        ) from denied
+        raise NotWritten(refusal("folder-closed", folder=folder)) from denied
     except OSError as error:
         reason = error.strerror or "no reason given"
-        raise NotWritten(
-            f"the lock file {LOCK} cannot be made in {folder} ({reason}). Nothing was changed"
-        ) from error
+        raise NotWritten(refusal("no-lock", lock=LOCK, folder=folder, reason=reason)) from error
     try:
         if lock.lock_counter == 1:
             _recover(folder)

@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from growthcast.book.files import FILES
+from growthcast.book.findings import refusal
 from growthcast.book.words import printable
 from growthcast.book.writing import journal
 from growthcast.errors import FileChanged, NotWritten, UsageError
@@ -106,20 +107,12 @@ def _closed_elsewhere(folder: Path, names: Iterable[str]) -> None:
     for name in names:
         for mark in (f".~lock.{name}#", f"~${name}"):
             if (folder / mark).exists():
-                raise NotWritten(
-                    f"{name} is open in a spreadsheet, whose next save would write over what is "
-                    f"added now: close it there, then run this again (if it is closed, delete the "
-                    f"file {mark}, which a crash left behind). Nothing was changed"
-                )
+                raise NotWritten(refusal("open-in-spreadsheet", name=name, mark=mark))
 
 
 def _compare(name: str, now: bytes | None, old: bytes | None) -> None:
     if now != old:
-        raise FileChanged(
-            f"{name} was changed by another program while this one worked on it (a spreadsheet, or "
-            "a program that copies folders between devices): nothing was changed; close it there "
-            "and run this again"
-        )
+        raise FileChanged(refusal("changed-meanwhile", name=name))
 
 
 def _carry_out(folder: Path, old: Files, new: Files, entry: journal.Entry) -> None:
@@ -198,10 +191,7 @@ def _put_back(targets: Mapping[str, Path], old: Files) -> None:
                 _write(journal.temporary(targets[name]), data, targets[name])
             _put(targets[name], has_bytes=data is not None)
         except OSError as error:
-            raise NotWritten(
-                f"{name} was replaced, another file of the same change was not, and {name} could "
-                f"not be put back; what it held is in {journal.JOURNAL}, last line, under removed"
-            ) from error
+            raise NotWritten(refusal("not-put-back", name=name, journal=journal.JOURNAL)) from error
 
 
 def _flush_folder(folder: Path) -> None:
@@ -214,24 +204,19 @@ def _flush_folder(folder: Path) -> None:
             os.close(stream)
 
 
-_FULL = "there is no room left on the disk for {name}; free some, then run this again"
-_REASONS = {
-    errno.ENOSPC: _FULL,
-    getattr(errno, "EDQUOT", errno.ENOSPC): _FULL,
-    errno.EROFS: "{name} is on a disk that cannot be written",
-}
-_HELD = (
-    "{name} cannot be replaced: it is open in another program or write-protected; close it there "
-    "or change its permissions, then run this again"
-)
+_FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)}
 
 
 def _trouble(name: str, error: OSError) -> NotWritten:
     """Return why a file could not be written, in a sentence."""
-    usual = _HELD if isinstance(error, PermissionError) else "{name} cannot be written ({reason})"
-    words = _REASONS.get(error.errno or 0, usual)
+    if error.errno in _FULL:
+        return NotWritten(refusal("disk-full", name=name))
+    if error.errno == errno.EROFS:
+        return NotWritten(refusal("disk-closed", name=name))
+    if isinstance(error, PermissionError):
+        return NotWritten(refusal("file-held", name=name))
     reason = error.strerror or "no reason given"
-    return NotWritten(f"{words.format(name=name, reason=reason)}. Nothing was changed")
+    return NotWritten(refusal("file-trouble", name=name, reason=reason))
 
 
 @contextmanager

@@ -16,6 +16,7 @@ from growthcast.book.cells.convert import match_header, number_cells
 from growthcast.book.cells.numbers import DECIMAL_COMMA
 from growthcast.book.cells.records import Grid, read_grid
 from growthcast.book.cells.text import decoded, read_bytes
+from growthcast.book.findings import refusal
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES
 from growthcast.book.words import did_you_mean, plain, shown
@@ -131,16 +132,10 @@ class Source:
         try:
             data = self.mark + text.encode(self.codec)
         except UnicodeEncodeError as error:
-            letter = shown(error.object[error.start : error.end])
-            raise UsageError(
-                f"{self.file} is saved as Windows-1252, which cannot hold {letter}; leave it out, "
-                "or save the file as UTF-8 first"
-            ) from error
+            letter = error.object[error.start : error.end]
+            raise UsageError(refusal("latin-letter", file=self.file, letter=letter)) from error
         if decoded(data)[2] != text:  # bytes that would be taken for another encoding
-            raise UsageError(
-                f"{self.file} is saved as Windows-1252 and would not be read back as typed; save "
-                "the file as UTF-8 first"
-            )
+            raise UsageError(refusal("latin-text", file=self.file))
         return data
 
 
@@ -210,10 +205,7 @@ def widened(source: Source, names: Sequence[str]) -> Source:
         return source
     *_, typed = csv.reader(io.StringIO(source.head, newline=""), delimiter=source.delimiter)
     if len(typed) > len(source.names):  # columns without a name
-        raise UsageError(
-            f"the header of {source.file} ends with blank columns, so that no column can be "
-            "added; remove the separators at the end of its lines, then run this again"
-        )
+        raise UsageError(refusal("blank-headings", file=source.file))
     head = _wider(source.head, source.joined(("", *names)))
     wide = replace(source, names=(*source.names, *names), head=head)
     return replace(wide, data=wide.encoded(head + source.rest))

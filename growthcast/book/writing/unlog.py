@@ -14,9 +14,9 @@ import numpy as np
 
 from growthcast.book.book import Book
 from growthcast.book.cells.numbers import parse_date
+from growthcast.book.findings import refusal
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES
-from growthcast.book.words import shown
 from growthcast.book.writing.append import Change, How, carried_out, edit_table, row_in_words
 from growthcast.book.writing.journal import Entry, Splice, append_line, book_lock, entries, undone
 from growthcast.book.writing.replace import read_file
@@ -61,12 +61,8 @@ def take_back(
     with book_lock(folder):
         entry = last_entry(folder, commands, id_)
         if entry is None:
-            raise UsageError(
-                f"no change {shown(id_)} is left to take back; growthcast journal lists them"
-                if id_
-                else f"nothing logged in {folder} is left to take back; rows typed by hand are "
-                "removed by hand"
-            )
+            why = refusal("no-change-named", id=id_) if id_ else None
+            raise UsageError(why or refusal("no-change-left", folder=folder))
         now = {name: read_file(folder, name) for name in entry.files}
         old: dict[str, bytes | None] = {}
         for name, splice in entry.files.items():
@@ -117,22 +113,14 @@ def _begins_with(data: bytes, wanted: str | None) -> int | None:
 def _moved_on(folder: Path, name: str, entry: Entry, splice: Splice, now: bytes | None) -> str:
     """Say why an entry cannot be taken back; one that is gone is marked so in the journal."""
     lines = splice.added.replace(b"\0", b"").decode("utf-8", "replace").strip().splitlines() or [""]
-    if now is None or splice.added.strip() not in now:
-        if entry.command not in VISITS:
-            return (
-                f"what that change wrote ({entry.summary}) was changed since in {name}; take back "
-                "what came after it first (growthcast journal lists it), or mend it by hand"
-            )
-        gone = f"was not in {name} any more: {entry.summary}"
-        append_line(folder, Entry("unlog", gone, entry.id).stamped({}))
-        return (
-            f"the last visit logged ({entry.summary}) is not in {name} any more: it was changed or "
-            "removed by hand; nothing was changed. The next unlog takes back the visit before it"
-        )
-    return (
-        f"{name} no longer ends with the last visit logged ({entry.summary}): rows were added "
-        f"after it; nothing was changed. To take it back, remove the row {shown(lines[-1])} by hand"
-    )
+    said = {"name": name, "summary": entry.summary}
+    if now is not None and splice.added.strip() in now:
+        return refusal("rows-after", **said, row=lines[-1])
+    if entry.command not in VISITS:
+        return refusal("changed-since", **said)
+    gone = f"was not in {name} any more: {entry.summary}"
+    append_line(folder, Entry("unlog", gone, entry.id).stamped({}))
+    return refusal("visit-gone", **said)
 
 
 def without_visit(book: Book, tank_id: str, on: date) -> Book:

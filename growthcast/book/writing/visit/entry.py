@@ -39,6 +39,7 @@ from datetime import date
 
 from growthcast.book.book import Book, WholeTank
 from growthcast.book.cells.numbers import typed_number
+from growthcast.book.findings import refusal
 from growthcast.book.supposed import Cell
 from growthcast.book.words import did_you_mean, nearest, plain, shown
 from growthcast.book.writing.visit.places import (
@@ -123,10 +124,8 @@ def parse_visit(
             for place in _looked_at(word, places, named):
                 row = rows.setdefault(place.area_id, {})
                 if row.get("look", look) != look:
-                    raise UsageError(
-                        f"{place.area_id} looks {row['look']} by another part of the line; write "
-                        "rest= for the areas not named"
-                    )
+                    said = {"area": place.area_id, "look": row["look"]}
+                    raise UsageError(refusal("looks-otherwise", **said))
                 row["look"] = look
     return tuple(
         VisitRow(None if name is None else known[name], amounts) for name, amounts in rows.items()
@@ -155,10 +154,7 @@ def _looked_at(word: str, places: Sequence[Place], named: set[str | None]) -> li
     if word == "rest":
         living = [place for place in living if place.area_id not in named and not place.logged]
     elif written := [place.area_id for place in living if place.logged]:
-        raise UsageError(
-            f"the log has rows of {', '.join(written)} on this day already; write rest= for the "
-            "others"
-        )
+        raise UsageError(refusal("looked-at-already", areas=", ".join(written)))
     if not living:
         raise UsageError("no area of the tank is left for this look")
     return living
@@ -209,10 +205,7 @@ def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amou
     typed = _look(part)
     if look := LOOK_WORDS.get(typed):
         if place is None and word not in {"all", "tank", "rest"}:
-            raise UsageError(
-                f"a look without an area; write all={look} for every area, or the area's name "
-                "before the ="
-            )
+            raise UsageError(refusal("look-of-nothing", look=look))
         return {"look": look}
     if part.casefold().startswith("look:"):
         hint = did_you_mean(typed, LOOKS, "write short, right or over")
@@ -240,10 +233,7 @@ def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amou
         raise UsageError(f"{shown(part)} is not understood. {hint}")
     if word in {"rest", "bucket"}:
         if "minutes" in amounts:
-            raise UsageError(
-                f"{word}= takes a weight, as in {word}=900g; write the minutes of the whole tank "
-                "without a name, as in 35min"
-            )
+            raise UsageError(refusal("not-a-weight", word=word))
         amounts["grams_of"] = "rest" if word == "rest" else "all"
     return amounts
 
@@ -274,20 +264,14 @@ def _of_visit(part: str, word: str) -> dict[str, Amount]:
 def _by_photo(part: str, place: Place | None) -> dict[str, Amount]:
     match = re.fullmatch(_PHOTO, part)
     if match is None or place is None or place.is_cover:
-        raise UsageError(
-            f"{shown(part)} is not understood; a height read off a photo is written with its "
-            "area, as stems=photo:17.2~1.3 (17.2 cm, give or take 1.3), and a cut beside it as "
-            "stems=photo:17.2~1.3+/9"
-        )
+        raise UsageError(refusal("photo-not-understood", part=part))
     amounts: dict[str, Amount] = {"before_cm": typed_number(match[1]), "measured_by": "photo"}
     return amounts | ({"before_sd_cm": typed_number(match[2])} if match[2] else {})
 
 
 def _heights(match: re.Match[str], place: Place | None) -> dict[str, Amount]:
     if place is None:
-        raise UsageError(
-            f"heights without an area; write its name before the =, as in stems={match[0]}"
-        )
+        raise UsageError(refusal("heights-of-nothing", part=match[0]))
     before, unit_before, after, unit_after = match.groups()
     amounts: dict[str, Amount] = {}
     if before is not None:
@@ -304,18 +288,12 @@ def _amount(match: re.Match[str], place: Place | None, word: str) -> dict[str, A
     if unit in _WEIGHTS:
         return {"removed_g": float(plain(typed_number(number) * _WEIGHTS[unit]))}
     if unit and unit not in _LENGTHS:
-        raise UsageError(
-            f"{shown(match[3])} is not a unit known here; heights are in cm (or mm, or % cover of "
-            "floating plants), weights in g or kg, time in min or h"
-        )
+        raise UsageError(refusal("unknown-unit", unit=match[3]))
     if place is None:
-        what = shown(f"{number} {unit}".strip())
+        part = f"{number} {unit}".strip()
         if word in {"rest", "bucket"}:
-            raise UsageError(f"{what} is no weight; did you mean {shown(f'{word}={number}g')}?")
-        raise UsageError(
-            f"{what} says nothing of a whole tank; write 180g or 35min, or name the area, as in "
-            "stems=24/12"
-        )
+            raise UsageError(refusal("no-weight", part=part, meant=f"{word}={number}g"))
+        raise UsageError(refusal("amount-of-nothing", part=part))
     return {"removed_cm" if minus else "before_cm": _length(number, unit, place)}
 
 

@@ -29,6 +29,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from growthcast.book.cells.numbers import Fault, parse_date
+from growthcast.book.findings import refusal
 from growthcast.book.supposed import Cell
 from growthcast.book.words import shown
 from growthcast.book.writing.append import Change, add_rows
@@ -136,9 +137,7 @@ def _line(text: str, row: int) -> Line:
 def checked_number(number: str) -> str:
     """Return a visit's number as it is kept; ``UsageError`` where it is none."""
     if number and not re.fullmatch(_NUMBER, number):
-        raise UsageError(
-            f"--visit {shown(number)} is no number of a visit: 6 to 40 small letters and digits"
-        )
+        raise UsageError(refusal("no-visit-number", number=number))
     return number
 
 
@@ -146,10 +145,7 @@ def checked_name(name: str) -> str:
     """Return who logged a visit as the log keeps it; ``UsageError`` where it cannot."""
     name = " ".join(name.split())
     if len(name) > LONGEST_NAME or not name.isprintable() or name[:1] in tuple("=+-@"):
-        raise UsageError(
-            f"--by {shown(name)}: write a name of at most {LONGEST_NAME} letters that does not "
-            "begin with =, +, - or @, which spreadsheets take for a formula"
-        )
+        raise UsageError(refusal("no-name", name=name, most=LONGEST_NAME))
     return name
 
 
@@ -201,10 +197,7 @@ def read_taps(text: str) -> Mapping[str, Any]:
     try:
         return _checked(text)
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError) as error:
-        raise UsageError(
-            "the taps are not as the page for tapping writes them; make the file with growthcast "
-            "measure PHOTO --tank ID --html FILE.html"
-        ) from error
+        raise UsageError(refusal("no-taps")) from error
 
 
 def _checked(text: str) -> dict[str, Any]:

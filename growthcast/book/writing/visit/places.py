@@ -13,6 +13,7 @@ import numpy as np
 
 from growthcast.book.book import Book
 from growthcast.book.checks.rows import has_amounts
+from growthcast.book.findings import refusal
 from growthcast.book.words import check_known, did_you_mean, names_that_hold, shown, some_of
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
@@ -85,13 +86,9 @@ def place_named(name: str, known: Mapping[str, Place], homes: Mapping[str, str])
         return alike[0]
     if alike:
         ids = ", ".join(p.area_id for p in alike)
-        raise UsageError(
-            f"{len(alike)} areas are labelled {shown(name)}; write one of the ids {ids}"
-        )
+        raise UsageError(refusal("labelled-alike", count=len(alike), name=name, ids=ids))
     if name in homes:
-        raise UsageError(
-            f"area {shown(name)} is in tank {homes[name]}; log that tank in a line of its own"
-        )
+        raise UsageError(refusal("area-elsewhere", name=name, tank=homes[name]))
     begin = beginning_with(name, [p.area_id for p in known.values() if p.alive])
     if len(begin) == 1:
         return known[begin[0]]
