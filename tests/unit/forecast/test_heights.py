@@ -15,18 +15,15 @@ from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.clock import PAUSE_DOUBT
 from growthcast.fit.model.noise import span_drift
 from growthcast.fit.solver.problem import CEILING, KNOTS, RATE
-from growthcast.forecast import heights
+from growthcast.forecast import heights, report
 from growthcast.forecast.heights import (
     LEVELS,
-    HeightForecast,
     forecast_heights,
     growth_a_week,
     held_height,
 )
 from growthcast.forecast.report import (
     CROSSING_LEVELS,
-    _between,
-    _Search,
     crossing_days,
     forecast_growth,
 )
@@ -109,17 +106,14 @@ def test_crossing_is_where_the_chance_is_reached(fit):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("looked_before", [False, True])
 @pytest.mark.parametrize("horizon_d", [1, 9, 60, 365])
 @pytest.mark.parametrize("kind", ["fit", "fit_after_a_hard_cut"])
-def test_crossings_are_those_of_a_plain_search(kind, horizon_d, looked_before, request):
+def test_crossings_are_those_of_a_plain_search(kind, horizon_d, request):
     fit, areas = request.getfixturevalue(kind), np.arange(3)
     for start in fit.design.on_day + np.arange(0.0, 40.0, 3.0):
         days = start + np.arange(horizon_d + 1.0)
         over = forecast_heights(fit, areas, days).chance_over_budget
-        before = forecast_heights(fit, areas, start + np.array([30.0, 0.0, 7.0]))
-        seen = before if looked_before else None
-        found = crossing_days(fit, areas, start, horizon_d, seen=seen)
+        found = crossing_days(fit, areas, start, horizon_d)
         for level, column in zip(CROSSING_LEVELS, found.T, strict=True):
             passed = over >= level
             first = np.where(passed.any(axis=1), days[passed.argmax(axis=1)], np.nan)
@@ -247,21 +241,6 @@ def test_growth_a_week_is_that_of_the_logistic_curve_about_the_middle(fit):
     np.testing.assert_allclose(growth_a_week(fit, areas), week, rtol=1e-5)
 
 
-def test_a_level_is_sought_straight_in_log_odds_and_log_time():
-    """Even odds lie midway between 1 and 9 in 10; 4 days of regrowth make 0 and 12 days 4 and 16.
-
-    The root of 4 times 16 is 8: day 4.
-    """
-    ends = (np.array([value]) for value in (0.0, 12.0, 0.1, 0.9, 0.5))
-    assert _between(*ends) == pytest.approx([4.0])
-    near = (np.array([value]) for value in (0.0, 12.0, 0.5, 2 / 3, 0.5857))
-    assert _between(*near) == pytest.approx([4.0])  # odds of 1 and 2, and their mean root
-    same = (np.array([value]) for value in (3.0, 9.0, 0.5, 0.5 + 1e-16, 0.5))
-    assert _between(*same) == pytest.approx([4.0])  # a step that is one day at least
-    sure = (np.array([value]) for value in (0.0, 11.0, 0.0, 1.0, 0.5))
-    assert _between(*sure) == pytest.approx([4.0])  # 4 sqrt(15 / 4) - 4 = 3.7: 0 and 1 are alike
-
-
 def test_a_ceiling_is_told_from_its_low_end_to_its_high_one(fit):
     """Chances of 10, 50 and 90 %, as far below the middle as above it in logarithms."""
     low, middle, high = forecast_growth(fit, (), 1)[0].ceiling_cm
@@ -269,61 +248,33 @@ def test_a_ceiling_is_told_from_its_low_end_to_its_high_one(fit):
     assert low * high == pytest.approx(middle**2)
 
 
-def test_a_level_that_is_reached_at_once_is_reached_on_the_first_day():
-    search = _Search(None, None, np.array([0]), 0.0)
-    days = search.first_days(np.array([0.0, 60.0]), np.array([[0.95, 1.0]]))
-    assert days.tolist() == [[0.0] * 3]
+@pytest.mark.parametrize(
+    ("chance_on", "horizon_d", "found"),
+    [
+        (lambda day: np.full_like(day, 0.95), 60, [0.0, 0.0, 0.0]),  # reached at once
+        (lambda day: np.where(day >= 700.0, 1.0, 0.01), 2000, [700.0, 700.0, 700.0]),  # a cliff
+        (lambda day: ((day + 4) / 11.5) ** 4 / (1 + ((day + 4) / 11.5) ** 4), 60, [3, 8, 16]),
+        (lambda day: (20.0 + day) / 100.0, 60, [0.0, 30.0, np.nan]),  # 90 % is after the last day
+        (lambda day: (20.0 + day) / 100.0, 70, [0.0, 30.0, 70.0]),  # and here on it
+    ],
+)
+def test_a_level_is_reached_on_the_first_day_of_such_a_chance(
+    chance_on, horizon_d, found, monkeypatch
+):
+    """Odds of the fourth power of (days + 4) / 11.5 are 1 on day 7.5.
 
-
-def test_a_crossing_behind_a_cliff_is_found_by_halving():
-    """A chance that jumps on day 700 leaves nothing to go by: 11 halvings at every fourth step."""
-
-    class Cliff(_Search):
-        def chance(self, rows, ahead_d):
-            asked.append(ahead_d)
-            return np.where(ahead_d >= 700.0, 1.0 - 1e-9, 0.01)
-
+    They are 1 to 9 and 9 to 1 the root of 3 to either side, on days 2.6 and 15.9.
+    """
     asked = []
-    search = Cliff(None, None, np.array([0]), 0.0)
-    days = search.first_days(np.array([0.0, 2000.0]), np.array([[0.01, 1.0 - 1e-9]]))
-    assert days.tolist() == [[700.0] * 3]
-    assert len(asked) <= 4 * 11
 
+    def over(fit, areas, days):
+        asked.append(days)
+        return chance_on(days - 20.0)
 
-def test_a_guess_that_is_right_ends_the_search_at_once():
-    """Odds of the fourth power of (days + 4) / 11.5 are straight in the logarithms.
-
-    They are 1 on day 7.5; odds of 1 to 9 and 9 to 1 are the root of 3 to either side, 2.6 and 15.9.
-    The day on which a level is passed and the day before are asked, and nothing else.
-    """
-
-    class Straight(_Search):
-        def chance(self, rows, ahead_d):
-            asked.append(ahead_d.tolist())
-            return over(ahead_d)
-
-    def over(ahead_d):
-        odds = ((ahead_d + 4.0) / 11.5) ** 4
-        return odds / (1.0 + odds)
-
-    asked, ends = [], np.array([0.0, 60.0])
-    search = Straight(None, None, np.array([0]), 0.0)
-    assert search.first_days(ends, over(ends)[None]).tolist() == [[3.0, 8.0, 16.0]]
-    assert asked == [[[2.0, 3.0], [7.0, 8.0], [15.0, 16.0]]]
-
-
-def test_chances_seen_count_from_the_first_day_asked_about_to_the_last(monkeypatch):
-    """A hundredth a day: past 10 % on day 20, which is the first, and 90 % is after the last, 80.
-
-    Day 10 was seen to pass 10 % and day 90 to pass 90 %: neither is asked about.
-    """
-
-    def chance(_, rows, ahead_d):
-        return np.broadcast_to((20.0 + ahead_d) / 100.0, (rows.size, ahead_d.shape[-1]))
-
-    monkeypatch.setattr(_Search, "chance", chance)
-    areas, days = np.array([0]), np.array([10.0, 20.0, 40.0, 90.0])
-    seen = HeightForecast(areas, days, np.zeros((1, 4, len(LEVELS))), days[None] / 100.0)
+    monkeypatch.setattr(report, "outlook", lambda fit, areas, days, posterior: days)
+    monkeypatch.setattr(report, "chance_over", over)
     known = SimpleNamespace(part=lambda some: None)
-    found = crossing_days(None, areas, 20.0, 60, known, seen)
-    np.testing.assert_array_equal(found, [[20.0, 50.0, np.nan]])
+    days = crossing_days(None, np.array([0]), 20.0, horizon_d, known)
+    np.testing.assert_array_equal(days - 20.0, [found])
+    assert len(asked) <= np.ceil(np.log2(horizon_d + 2))
+    assert min(day.min() for day in asked) >= 20.0
