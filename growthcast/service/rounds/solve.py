@@ -76,25 +76,21 @@ def solve_rounds(problem: RoundsProblem) -> BoolArray:
     minutes, days = problem.shared_min[:, None], problem.capacity_min.size
     free = np.zeros((minutes.size, days))
     total, _, wish = cheapest_paths(problem.cost, free)
-    saved = float((problem.cost[:, 0, -1] - total).sum())
-    plans = [_planned(problem, free)]
-    if _lost(problem, plans[0]) <= float(total.sum()) + 1e-9:  # every tank has its best path
-        return plans[0]
-    worth = saved / float((minutes * wish).sum())
-    levels = [0.0, *(worth * LEVELS)]
-    plans += [_planned(problem, free + level * minutes) for level in levels[1:]]
-    lost = [_lost(problem, plan) for plan in plans]
-    best = int(np.argmin(lost))
-    least, visited = lost[best], plans[best]
-    price = np.full(days, levels[best] or levels[1])
-    for step in range(STEPS):
-        _, _, wish = cheapest_paths(problem.cost, minutes * price)
-        over = (minutes * wish).sum(axis=0) / problem.capacity_min - 1.0
-        price *= np.exp(STEP / np.sqrt(step + 1.0) * np.minimum(over, 1.0))
-        plan = _planned(problem, minutes * price)
-        if (now := _lost(problem, plan)) < least:
-            least, visited = now, plan
-    return visited
+    plans = _planned(problem, free[None])
+    if _lost(problem, plans)[0] > float(total.sum()) + 1e-9:  # not every tank has its best path
+        saved = float((problem.cost[:, 0, -1] - total).sum())
+        levels = saved / float((minutes * wish).sum()) * np.array([0.0, *LEVELS])
+        plans = np.concatenate([plans, _planned(problem, free + levels[1:, None, None] * minutes)])
+        price = np.full(days, levels[np.argmin(_lost(problem, plans))] or levels[1])
+        prices = []
+        for step in range(STEPS):
+            _, _, wish = cheapest_paths(problem.cost, minutes * price)
+            over = (minutes * wish).sum(axis=0) / problem.capacity_min - 1.0
+            price = price * np.exp(STEP / np.sqrt(step + 1.0) * np.minimum(over, 1.0))
+            prices.append(minutes * price)
+        plans = np.concatenate([plans, _planned(problem, np.stack(prices))])
+    best: BoolArray = plans[np.argmin(_lost(problem, plans))]
+    return best
 
 
 def cheapest_paths(cost: FloatArray, price: FloatArray) -> tuple[FloatArray, FloatArray, BoolArray]:
@@ -118,20 +114,15 @@ def cheapest_paths(cost: FloatArray, price: FloatArray) -> tuple[FloatArray, Flo
     """
     tanks, days = price.shape
     ahead = np.empty((tanks, days + 1))
-    step = np.empty((tanks, days + 1), np.int64)
     beyond = np.zeros((tanks, days + 1))  # from a visit on day j on, its price included
-    here = np.arange(tanks)
     for node in range(days, -1, -1):
-        costs = cost[:, node, node:] + beyond[:, node:]
-        best = costs.argmin(axis=1)
-        ahead[:, node], step[:, node] = costs[here, best], best + node
+        ahead[:, node] = (cost[:, node, node:] + beyond[:, node:]).min(axis=1)
         if node:
             beyond[:, node - 1] = price[:, node - 1] + ahead[:, node]
     visited = np.zeros((tanks, days + 1), np.bool_)
     at = np.zeros(tanks, np.int64)
-    while (at <= days).any():
-        going = np.flatnonzero(at <= days)
-        after = step[going, at[going]]
+    while (going := np.flatnonzero(at <= days)).size:
+        after = (cost[going, at[going]] + beyond[going]).argmin(axis=1)
         visited[going, after] = True
         at[going] = after + 1
     return ahead[:, 0], ahead, visited[:, :days]
@@ -144,22 +135,21 @@ def path_cost(cost: FloatArray, visited: BoolArray) -> FloatArray:
     ----------
     cost : array (K, N + 1, N + 1)
         What steps lose, as in ``RoundsProblem`` [1].
-    visited : bool array (K, N)
-        The visits.
+    visited : bool array (..., K, N)
+        The visits, of one plan or several.
 
     Returns
     -------
-    array (K,)
+    array (..., K)
         The sum over the steps of each tank's path [1].
     """
-    tanks, days = visited.shape
-    total = np.zeros(tanks)
-    node = np.zeros(tanks, np.int64)
-    for day in range(days):
-        going = np.flatnonzero(visited[:, day])
-        total[going] += cost[going, node[going], day]
-        node[going] = day + 1
-    return total + cost[np.arange(tanks), node, days]
+    tanks, days = visited.shape[-2:]
+    ends = np.insert(visited, days, True, axis=-1)
+    since = np.maximum.accumulate(np.where(ends, np.arange(1, days + 2), 0), axis=-1)
+    node = np.insert(since[..., :-1], 0, 0, axis=-1)
+    steps = cost[np.arange(tanks)[:, None], node, np.arange(days + 1)]
+    total: FloatArray = np.where(ends, steps, 0.0).cumsum(axis=-1)[..., -1]
+    return total
 
 
 def minutes_of_days(problem: RoundsProblem, visited: BoolArray) -> FloatArray:
@@ -182,24 +172,28 @@ def minutes_of_days(problem: RoundsProblem, visited: BoolArray) -> FloatArray:
     return problem.work_min @ visited + problem.travel_min @ there
 
 
-def _lost(problem: RoundsProblem, visited: BoolArray) -> float:
-    return float(path_cost(problem.cost, visited).sum())
+def _lost(problem: RoundsProblem, plans: BoolArray) -> FloatArray:
+    lost: FloatArray = path_cost(problem.cost, plans).sum(axis=-1)
+    return lost
 
 
-def _planned(problem: RoundsProblem, price: FloatArray) -> BoolArray:
-    return _bettered(problem, _day_by_day(problem, price))
+def _planned(problem: RoundsProblem, prices: FloatArray) -> BoolArray:
+    """Plans (P, K, N), one at each of some prices (P, K, N)."""
+    return _bettered(problem, np.stack([_day_by_day(problem, price) for price in prices]))
 
 
-def _bettered(problem: RoundsProblem, visited: BoolArray) -> BoolArray:
+def _bettered(problem: RoundsProblem, plans: BoolArray) -> BoolArray:
     """Give every tank in turn the best path that the others leave, the costliest first."""
+    plans, going = plans.copy(), np.arange(len(plans))
     for _ in range(MOST_ROUNDS):
-        before = path_cost(problem.cost, visited)
-        after = visited.copy()
-        _place_each(problem, after, np.argsort(-before, kind="stable"))
-        if _lost(problem, after) >= before.sum() - 1e-9:
+        if not going.size:
             break
-        visited = after
-    return visited
+        before, after = path_cost(problem.cost, plans[going]), plans[going]
+        _place_each(problem, after, np.argsort(-before, axis=-1, kind="stable"))
+        better = _lost(problem, after) < before.sum(axis=-1) - 1e-9
+        going = going[better]
+        plans[going] = after[better]
+    return plans
 
 
 def _day_by_day(problem: RoundsProblem, price: FloatArray) -> BoolArray:
@@ -232,19 +226,23 @@ def _day_by_day(problem: RoundsProblem, price: FloatArray) -> BoolArray:
     return visited
 
 
-def _place_each(problem: RoundsProblem, visited: BoolArray, order: IntArray) -> None:
-    """Give each tank in turn its cheapest path within the minutes that the others leave."""
-    used = minutes_of_days(problem, visited)
-    there = np.zeros((problem.travel_min.size, visited.shape[1]), np.int64)
-    np.add.at(there, problem.site, visited.astype(np.int64))
-    for tank in order.tolist():
-        site, own = problem.site[tank], visited[tank]
-        there[site] -= own
-        need = problem.work_min[tank] + problem.travel_min[site] * (there[site] == 0)
+def _place_each(problem: RoundsProblem, plans: BoolArray, order: IntArray) -> None:
+    """Give each tank in turn its cheapest path within the minutes that the others leave.
+
+    In all plans (P, K, N) at once, each with its own order (P, K).
+    """
+    used = np.stack([minutes_of_days(problem, plan) for plan in plans])
+    here = np.arange(len(plans))
+    there = np.zeros((problem.travel_min.size, here.size, plans.shape[2]), np.int64)
+    np.add.at(there, problem.site, plans.swapaxes(0, 1).astype(np.int64))
+    for tank in order.T:
+        site, own = problem.site[tank], plans[here, tank]
+        at = site, here
+        there[at] -= own
+        need = problem.work_min[tank, None] + problem.travel_min[site, None] * (there[at] == 0)
         used -= need * own
         full = used + need > problem.capacity_min + ROOM_MIN
-        barred = np.where(full, np.inf, 0.0)
-        own = cheapest_paths(problem.cost[tank : tank + 1], barred[None])[2][0]
-        visited[tank] = own
-        there[site] += own
+        _, _, own = cheapest_paths(problem.cost[tank], np.where(full, np.inf, 0.0))
+        plans[here, tank] = own
+        there[at] += own
         used += need * own

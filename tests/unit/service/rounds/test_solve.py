@@ -115,8 +115,8 @@ def test_a_plan_is_left_for_one_that_loses_less_and_for_no_other(sooner, first):
     cost[0, 0] = [sooner, 3.0, 9.0]  # on the first day, on the second, never
     one, two = np.ones(1), np.full(2, 60.0)
     problem = RoundsProblem(cost, one, np.array([0]), one, two)
-    better = _bettered(problem, np.array([[False, True]]))
-    assert np.flatnonzero(better[0]).tolist() == [first]
+    better = _bettered(problem, np.array([[[False, True]]]))
+    assert np.flatnonzero(better[0, 0]).tolist() == [first]
 
 
 @pytest.mark.slow
@@ -129,7 +129,7 @@ def test_the_same_problem_gives_the_same_plan():
 def test_a_price_of_minutes_beats_each_tank_for_itself_where_hours_are_short():
     """Without a price the first tanks take the best days, and the last ones find none."""
     problem = small_problem(8, tanks=40, days=20, load=0.5)
-    alone = _bettered(problem, np.zeros((40, 20), np.bool_))
+    alone = _bettered(problem, np.zeros((1, 40, 20), np.bool_))[0]
     lost = [path_cost(problem.cost, plan).sum() for plan in (solve_rounds(problem), alone)]
     assert lost[0] < 0.95 * lost[1]
 
@@ -156,9 +156,17 @@ def fits(problem, visited) -> bool:
 @pytest.mark.parametrize("seed", range(4))
 def test_each_tank_in_turn_gets_the_best_path_that_the_others_leave(seed):
     problem = small_problem(seed, tanks=4, load=0.7)
+    rng = np.random.default_rng(seed)
+    orders = np.stack([rng.permutation(4), rng.permutation(4)])
+    begun = _day_by_day(problem, np.zeros((4, 4)))
+    placed = np.stack([begun, np.zeros_like(begun)])  # two plans, each with its own order
+    wanted = [each_in_turn(problem, *both) for both in zip(placed, orders, strict=True)]
+    _place_each(problem, placed, orders)
+    np.testing.assert_array_equal(placed, wanted)
+
+
+def each_in_turn(problem, visited, order):
     every = np.array(list(itertools.product([False, True], repeat=4)))
-    order = np.random.default_rng(seed).permutation(4)
-    visited = _day_by_day(problem, np.zeros((4, 4)))
     wanted = visited.copy()
     for tank in order.tolist():
         plans = [np.where(np.arange(4)[:, None] == tank, own, wanted) for own in every]
@@ -168,8 +176,7 @@ def test_each_tank_in_turn_gets_the_best_path_that_the_others_leave(seed):
         ]
         wanted = plans[int(np.argmin(lost))]
     assert fits(problem, wanted)
-    _place_each(problem, visited, order)
-    np.testing.assert_array_equal(visited, wanted)
+    return wanted
 
 
 def filled(problem, price):
@@ -228,9 +235,10 @@ def test_prices_begin_at_what_minutes_are_worth_and_follow_what_is_asked_of_each
     asked, none = [], np.zeros((1, 2), dtype=bool)
     found = {3: np.array([[True, False]]), 20: np.array([[False, True]])}
 
-    def planned(_, price):
-        asked.append(price[0])
-        return found.get(len(asked) - 1, none)
+    def planned(_, prices):
+        number = len(asked)
+        asked.extend(prices[:, 0])
+        return np.stack([found.get(number + n, none) for n in range(len(prices))])
 
     monkeypatch.setattr(solve, "_planned", planned)
     assert solve_rounds(problem).tolist() == [[False, True]]
@@ -250,9 +258,9 @@ def test_prices_rise_where_more_is_asked_than_a_day_has(monkeypatch, capacity, r
     problem = RoundsProblem(cost, 10.0 * one, np.zeros(1, int), 20.0 * one, capacity * one)
     asked = []
 
-    def planned(_, price):
-        asked.append(float(price[0, 0]))
-        return np.zeros((1, 1), dtype=bool)
+    def planned(_, prices):
+        asked.extend(prices[:, 0, 0].tolist())
+        return np.zeros(prices.shape, dtype=bool)
 
     monkeypatch.setattr(solve, "_planned", planned)
     assert not solve_rounds(problem).any()
@@ -271,9 +279,9 @@ def test_a_day_may_be_filled_to_its_last_minute_and_no_further(capacity, there):
     one = np.ones(1)
     problem = RoundsProblem(cost, np.full(2, 10.0), np.zeros(2, int), 20.0 * one, capacity * one)
     assert _day_by_day(problem, np.zeros((2, 1)))[:, 0].tolist() == there
-    placed = np.zeros((2, 1), dtype=bool)
-    _place_each(problem, placed, np.arange(2))
-    assert placed[:, 0].tolist() == there
+    placed = np.zeros((1, 2, 1), dtype=bool)
+    _place_each(problem, placed, np.arange(2)[None])
+    assert placed[0, :, 0].tolist() == there
 
 
 def test_what_loses_most_a_minute_goes_first_however_short_it_is():
