@@ -221,6 +221,7 @@ class SpanDrift:
     remainder: FloatArray
 
 
+@cache
 def knot_precision() -> FloatArray:
     """Work out the prior precision of the knots.
 

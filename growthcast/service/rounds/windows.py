@@ -302,17 +302,17 @@ def _follow(
 ) -> list[Stop]:
     found: list[Stop] = []
     due, confidence = max(window.due_d, 0), np.array([window.confidence])
-    for n, day in enumerate((*visits, days)):
-        since = first_d - standing.after_d
-        found_so = standing.later(since + day)
-        over = 1.0 - float(found_so.chance[0])
+    ends = [*visits, days]
+    arrived = standing.later(first_d + ends[0])
+    for day, following in zip(ends, (*ends[1:], None), strict=True):
+        over, since = 1.0 - float(arrived.chance[0]), first_d - standing.after_d
         over_when_due = over if due >= day else 1.0 - float(standing.later(since + due).chance[0])
         cuts: dict[str, float] = {}
-        if n < len(visits):
-            due, planned = day + window.interval_d, n + 1 < len(visits)
-            until = visits[n + 1] if planned else due
-            lasting = cut_to_last(found_so, until - day, confidence)
+        if following is not None:
+            due, planned = day + window.interval_d, following < days
+            lasting = cut_to_last(arrived, (following if planned else due) - day, confidence)
             standing = lasting.began
+            arrived = lasting.ended if planned else standing.later(days - day)
             cuts = dict(zip(names, lasting.cut_cm.tolist(), strict=True)) if planned else {}
         found.append(Stop(over, over_when_due, cuts))
     return found

@@ -83,10 +83,11 @@ def routes_to(
     held, cuts = standing, tuple[Cut, ...]()
     for visit, until in zip(visits_d, (*visits_d[1:], day_d), strict=True):
         arrived = held.later(visit - held.after_d)
-        middle = median(arrived.aims(target, day_d - visit))
+        growth = arrived.growth(day_d - visit)
+        middle = median(arrived.aims(target, day_d - visit, growth))
         aim = np.minimum(np.maximum(middle, least), living.budget_cm)
         began = arrived.cut(aim)
-        ended = began.later(day_d - visit)
+        ended = began.grown(day_d - visit, growth)
         off, often = _taken_off(arrived, began)
         height, start = (median(one.height_cm) for one in (ended, began))
         regrown = np.maximum(1.0 - start / height, 0.0)

@@ -108,12 +108,15 @@ class Standing:
         """Yield how areas stand so many days later, in rising order, when nothing is cut."""
         ahead = [span_d for span_d in spans_d if span_d > 0]
         yield from [self] * (len(spans_d) - len(ahead))
-        for span_d, stages in zip(ahead, self.growths(ahead) if ahead else (), strict=True):
-            rest_d = np.minimum(self.rest_d, np.float32(LONGEST_PAUSE_SHARE * span_d))
-            stages *= 1.0 - rest_d / np.float32(span_d)
-            stages += self.stages
-            after_d = self.after_d + span_d
-            yield replace(self, after_d=after_d, stages=stages, rest_d=self.rest_d - rest_d)
+        for span_d, growth in zip(ahead, self.growths(ahead) if ahead else (), strict=True):
+            yield self.grown(span_d, growth)
+
+    def grown(self, span_d: int, growth: Singles) -> Standing:
+        """Return how areas stand after a span that brings ``growth`` where nothing rests."""
+        rest_d = np.minimum(self.rest_d, np.float32(LONGEST_PAUSE_SHARE * span_d))
+        awake: Singles = np.subtract(1.0, rest_d / np.float32(span_d))
+        stages, after_d = self.stages + growth * awake, self.after_d + span_d
+        return replace(self, after_d=after_d, stages=stages, rest_d=self.rest_d - rest_d)
 
     def later(self, span_d: int) -> Standing:
         """Return how areas stand so many days later when nothing is cut."""
@@ -126,16 +129,17 @@ class Standing:
         """
         aim = np.where(np.isnan(cut_cm), np.inf, cut_cm)
         stages = np.minimum(self.stages, self.living.stage_after_cut(aim))
-        rest_d = self._rest_after(self.living.height_at(stages))
-        return replace(self, stages=stages, rest_d=rest_d)
+        stood, left = (self.living.height_at(each) for each in (self.stages, stages))
+        return replace(self, stages=stages, rest_d=self._rest_after(left, stood))
 
-    def aims(self, goal: Singles, span_d: int) -> Singles:
+    def aims(self, goal: Singles, span_d: int, growth: Singles) -> Singles:
         """Highest aims (A, D) [cm] of a cut after which stages ``goal`` are not passed in a span.
 
-        The less a cut takes, the shorter is the rest after it: that rest is found by halving.
-        ``inf`` where a ceiling lies below the goal.
+        ``growth`` (A, D) are the stages gained over it without any rest. The less a cut takes, the
+        shorter is the rest after it: that rest is found by halving. ``inf`` where a ceiling lies
+        below the goal.
         """
-        living, growth = self.living, self.growth(span_d)
+        living, stood = self.living, self.living.height_at(self.stages)
         longest = np.float32(LONGEST_PAUSE_SHARE * span_d)
 
         def left(rest_d: Singles) -> Singles:
@@ -143,18 +147,17 @@ class Standing:
 
         low = np.minimum(self.rest_d, longest)
         high = np.clip(column(living.pause_d) + living.draws.lag_d, low, longest)
-        for _ in range(REST_HALVINGS if (self._rest_after(left(low)) > low).any() else 0):
+        for _ in range(REST_HALVINGS if (self._rest_after(left(low), stood) > low).any() else 0):
             tried = np.float32(0.5) * (low + high)
-            more = self._rest_after(left(tried)) > tried
+            more = self._rest_after(left(tried), stood) > tried
             low, high = np.where(more, tried, low), np.where(more, high, tried)
         aims: Singles = left(low) / living.hand_share
         aims[~np.isfinite(goal)] = np.inf
         return aims
 
-    def _rest_after(self, left_cm: Singles) -> Singles:
+    def _rest_after(self, left_cm: Singles, stood_cm: Singles) -> Singles:
         """Days without growth (A, D) once areas are left at heights (A, D) no higher than now."""
-        taken = 1.0 - left_cm / self.living.height_at(self.stages)
-        living = self.living
+        taken, living = 1.0 - left_cm / stood_cm, self.living
         rest_d: Singles = days_lost(taken, living.draws.lag_d, column(living.pause_d))
         return np.maximum(rest_d, self.rest_d, out=rest_d)
 
@@ -203,29 +206,26 @@ def cut_to_last(standing: Standing, span_d: int, confidence: FloatArray) -> Last
         interval's rule; a draw that lasts uncut holds whatever the cut. Where none does, each area
         is cut low enough to last whatever its luck, and no lower than looks right.
     """
-    living = standing.living
+    living, growth = standing.living, standing.growth(span_d)
     least, budget = living.least_cut_cm, living.budget_cm
-    uncut = standing.later(span_d).within()
-    highest = np.minimum(standing.aims(living.budget_stage, span_d), column(budget))
+    uncut = standing.grown(span_d, growth).within()
+    highest = np.minimum(standing.aims(living.budget_stage, span_d, growth), column(budget))
     ranked = np.sort(highest, axis=1)
-    rank = highest_rank(living, ranked, highest, least, confidence, uncut)
+    highest = np.where(uncut, np.inf, highest)
+    rank = highest_rank(living, ranked, highest, least, confidence)
     cut = np.minimum(np.maximum(at_rank(ranked, rank[living.run]), least), budget)
     began = standing.cut(cut)
-    ended = began.later(span_d)
-    chance = ended.chance
-    needed = needed_cuts(living, ranked, np.where(uncut, np.inf, highest), confidence)
-    needed = np.where((chance >= confidence)[living.run], cut, needed)
-    short = needed < least
-    bared = standing.cut(np.where(short, np.maximum(needed, living.safe_cut_cm), np.nan))
-    regrown = median(bared.days_until(span_d, bare_below(living.floor_cm)))
-    return Lasting(
-        cut_cm=cut,
-        began=began,
-        ended=ended,
-        chance=chance,
-        needed_cm=np.where(needed < living.safe_cut_cm, np.nan, needed),
-        days_below_floor=np.where(short, np.minimum(regrown, span_d), 0.0),
-    )
+    ended = began.grown(span_d, growth)
+    needed, bare_d, chance = cut, np.zeros(cut.size), ended.chance
+    if (chance < confidence).any():
+        needed = needed_cuts(living, ranked, highest, confidence)
+        needed = np.where((chance >= confidence)[living.run], cut, needed)
+    if (short := needed < least).any():
+        bared = standing.cut(np.where(short, np.maximum(needed, living.safe_cut_cm), np.nan))
+        regrown = median(bared.days_until(span_d, bare_below(living.floor_cm)))
+        bare_d = np.where(short, np.minimum(regrown, span_d), 0.0)
+    needed = np.where(needed < living.safe_cut_cm, np.nan, needed)
+    return Lasting(cut, began, ended, chance, needed, bare_d)
 
 
 def standing_areas(fit: GrowthFit, tanks: IntArray) -> Standing:

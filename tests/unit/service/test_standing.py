@@ -155,8 +155,8 @@ def test_what_is_cut_to_its_highest_aim_comes_up_to_its_goal(days):
     """The rest after such a cut is that of the cut: what grows in the days awake is the way."""
     one = stood([21.0, 4.4], rest=0.3)
     goal = one.living.stage_of(np.array([18.0, 4.0]))
-    aims = one.aims(goal, days)
     growth, share = one.growth(days), one.living.hand_share
+    aims = one.aims(goal, days, growth)
     for area, draw in np.ndindex(aims.shape):
         if not np.isfinite(goal[area, draw]):
             assert np.isinf(aims[area, draw])
@@ -189,7 +189,8 @@ def best_cuts(one, days, confidence):
     """Try every common rank of the highest cuts, from the top: the first that holds is best."""
     areas = one.living
     uncut = one.later(days).within()
-    highest = np.minimum(one.aims(areas.budget_stage, days), areas.budget_cm[:, None])
+    aims = one.aims(areas.budget_stage, days, one.growth(days))
+    highest = np.minimum(aims, areas.budget_cm[:, None])
     ranked = np.sort(highest, axis=1)
     for rank in range(DRAWS - 1, -1, -1):
         cut = np.maximum(ranked[:, rank], areas.least_cut_cm)
@@ -337,7 +338,8 @@ def test_ways_to_a_day_cut_last_at_each_visit_and_only_hold_before_it():
     second = held.began.later(7)
     for route, arrived, day in ((found[1], first, 2), (found[2], second, 9)):
         at, aim, off, often, inside, _ = route.cuts[-1]
-        wanted = np.median(arrived.aims(one.living.stage_of(target), 15 - day), axis=1)
+        growth = arrived.growth(15 - day)
+        wanted = np.median(arrived.aims(one.living.stage_of(target), 15 - day, growth), axis=1)
         assert at == day
         np.testing.assert_allclose(aim, np.clip(wanted, one.living.least_cut_cm, [22.0, 4.5]))
         began = arrived.cut(aim)

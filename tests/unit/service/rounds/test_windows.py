@@ -69,7 +69,8 @@ def test_a_tank_is_followed_from_visit_to_visit(monkeypatch, due_d, when_due):
     def cut_to_last(found, days, confidence):
         asked.append((found.after_d, days, confidence.tolist()))
         cut = np.array([4.0 + len(asked)])
-        return SimpleNamespace(began=Standing(found.after_d, found.after_d), cut_cm=cut)
+        began = Standing(found.after_d, found.after_d)
+        return SimpleNamespace(began=began, ended=began.later(days), cut_cm=cut)
 
     monkeypatch.setattr(windows, "cut_to_last", cut_to_last)
     window = SimpleNamespace(due_d=due_d, interval_d=7, confidence=0.85)
