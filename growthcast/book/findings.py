@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+import tomllib
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import cache
 from itertools import groupby
 from pathlib import Path
@@ -11,8 +12,9 @@ from string import Formatter
 from typing import Any, cast
 
 from growthcast.book.tables import TABLES
-from growthcast.book.words import plain, printable, shown, some_of
+from growthcast.book.words import as_share, plain, printable, shown, some_of
 from growthcast.errors import LEVELS, Finding, Level, in_groups
+from growthcast.nouns import dataclass
 from growthcast.parts import BY_KEY, BY_TABLE, Parts
 
 _FILES = ("", "practice.toml", *(f"{name}.csv" for name in TABLES if name != "species"))
@@ -37,11 +39,23 @@ def _kinds() -> Parts:
     return Parts(Path(__file__).with_name("findings.toml"), BY_TABLE)
 
 
+_SAID: Mapping[str, Callable[[str], str]] = {
+    "q": shown,
+    "d": lambda text: re.sub("[^0-9+-]", "", text),
+    "p": lambda text: text.replace(",", "."),
+    "c": lambda text: text.replace(".", ","),
+    "h": lambda text: as_share(float(text.replace(",", "."))),
+}
+"""How a value stands in words: in quotes as typed, its digits, with a decimal point, or comma, as a
+share of a hundred."""
+
+
 class _Words(Formatter):
     """Fills in words: ``{cell!q}`` stands in quotes as typed, a number as people write it."""
 
     def convert_field(self, value: Any, conversion: Any) -> Any:
-        return shown(value) if conversion == "q" else super().convert_field(value, conversion)
+        way = _SAID.get(conversion)
+        return way(value) if way else super().convert_field(value, conversion)
 
     def format_field(self, value: Any, format_spec: str) -> Any:
         is_bare = isinstance(value, float) and not format_spec
@@ -95,6 +109,30 @@ def _refusals() -> Parts:
 def refusal(name: str, /, **values: Any) -> str:
     """Return the sentence in which ``refusals.toml`` refuses something, with values filled in."""
     return filled(_refusals()[name], values)
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Why a cell is not what its column holds, and how to mend it."""
+
+    slug: str
+    why: str
+    fix: str
+
+
+@cache
+def _rules() -> Mapping[str, Sequence[Mapping[str, str]]]:
+    return tomllib.loads(Path(__file__).with_name("why.toml").read_text(encoding="utf-8"))
+
+
+def fault_of(kind: str, text: str, says: str = "", /, **values: Any) -> Fault:
+    """Return why a text is none of a kind, by ``why.toml``; ``says`` are a parser's words."""
+    for rule in _rules()[kind]:
+        fits = re.fullmatch(rule.get("text", "(?s:.*)"), text)
+        if fits and re.search(rule.get("says", ""), says):
+            said = {**values, "text": text, **fits.groupdict()}
+            return Fault(rule["slug"], filled(rule["why"], said), filled(rule["fix"], said))
+    raise AssertionError(f"the last rule for {kind} takes any text")
 
 
 def note_order(item: Finding) -> tuple[int, str, int, int, str, str]:

@@ -5,12 +5,9 @@ from __future__ import annotations
 import re
 import tomllib
 from contextlib import suppress
-from functools import cache
-from pathlib import Path
 from typing import Any
 
-from growthcast.book.cells.numbers import as_share
-from growthcast.book.findings import filled, finding
+from growthcast.book.findings import Fault, fault_of, finding
 from growthcast.errors import Finding
 
 _MOST_FAULTS = 20
@@ -33,7 +30,8 @@ def parse_toml(text: str, file: str) -> tuple[dict[str, Any], list[Finding]]:
             last = min(int(place[1]) if place else len(lines), len(lines)) - 1
             at = _where_it_began(lines, last, str(error))
             line = lines[at]
-            found, fix = _why(line, str(error))
+            fault = _why(line, str(error))
+            found, fix = fault.why, fault.fix
         row = None if at is None else at + 1
         findings.append(finding("toml-form", file, row, None, "line", found=found, fix=fix))
         if at is None or re.fullmatch(_OPEN, line) or not line.strip():
@@ -53,34 +51,17 @@ def _where_it_began(lines: list[str], at: int, message: str) -> int:
     return at
 
 
-@cache
-def _rules() -> list[dict[str, str]]:
-    text = Path(__file__).with_name("not_toml.toml").read_text(encoding="utf-8")
-    rules: list[dict[str, str]] = tomllib.loads(text)["rule"]
-    return rules
-
-
-def _why(line: str, message: str) -> tuple[str, str]:
-    """Return what is wrong with a line, and what to do: the first rule that fits."""
-    typed, bare = line.strip(), ""
-    seen = typed
+def _why(line: str, message: str) -> Fault:
+    """Return what is wrong with a line, and what to do."""
+    seen = typed = line.strip()
+    key = bare = ""
     if pair := re.fullmatch(_KEY + r"=\s*(?P<value>.*)", line):
-        bare = re.sub(r"\s*#.*", "", pair["value"].strip())
-        seen = f"{pair['key']} = {bare}"
-    for rule in _rules():
-        fits = re.fullmatch(rule.get("line", ".*"), seen)
-        if fits and re.search(rule.get("says", ""), message):
-            break
-    else:
-        raise AssertionError("the last rule takes any pair")
-    said = fits.groupdict()
-    if "number" in said:
-        said["number"] = said["number"].replace(",", ".")
-        said["share"] = as_share(float(said["number"]))
-    said |= {"typed": typed, "name": re.sub(r"[^A-Za-z0-9_-]+", "", typed.partition("#")[0])}
-    said |= {"underscored": "_".join(said.get("key", "").split())}
+        key, bare = pair["key"], re.sub(r"\s*#.*", "", pair["value"].strip())
+        seen = f"{key} = {bare}"
+    said = {"typed": typed, "name": re.sub(r"[^A-Za-z0-9_-]+", "", typed.partition("#")[0])}
+    said |= {"underscored": "_".join(typed.split("=")[0].split())}
     said |= {"numbers": ", ".join(re.findall("[0-9]+", bare))}
     said |= {"words": re.sub("[\"']", "", bare).strip()}
     with suppress(ValueError):
         said["short"] = f"{float(bare):g}"
-    return filled(rule["found"], said), filled(rule["fix"], said)
+    return fault_of("toml", seen, message, **said)

@@ -10,10 +10,10 @@ from datetime import date, datetime
 from typing import Any
 
 from growthcast.book.book import Practice
-from growthcast.book.cells.numbers import Fault, as_share, check_range, parse_date
+from growthcast.book.cells.numbers import check_range, parse_date
 from growthcast.book.cells.text import decode
 from growthcast.book.checks.rounds import wrong_region
-from growthcast.book.findings import finding
+from growthcast.book.findings import Fault, fault_of, finding
 from growthcast.book.not_toml import parse_toml
 from growthcast.book.tables import KEYS, KINDS, WEEKDAYS, Column, Kind
 from growthcast.book.words import did_you_mean, is_one_slip, shown
@@ -110,13 +110,7 @@ def _not_a_number(value: Any) -> Fault:
     if not isinstance(value, str):
         found = f"{shown(value)}, which is not a number"
         return Fault("wrong-kind", found, "write a plain number")
-    number = re.fullmatch(r"\s*([+-]?[0-9]+(?:[.,][0-9]+)?)\s*(%?)\s*", value)
-    if number is None:
-        found = f"{shown(value)}, a text in quotes"
-        return Fault("wrong-kind", found, "write a plain number without quotes")
-    plain = number[1].replace(",", ".")
-    write = as_share(float(plain)) if number[2] else plain
-    return Fault("wrong-kind", f"{shown(value)} in quotes", f"write {write} without quotes")
+    return fault_of("quoted", value)
 
 
 def _wrong_locale(value: str) -> Fault | None:

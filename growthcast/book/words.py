@@ -42,6 +42,12 @@ def plain(number: float) -> str:
     return f"{number:.10f}".rstrip("0").rstrip(".") if "e" in text else text
 
 
+def as_share(percent: float) -> str:
+    """Return a percentage as the share to type in its place."""
+    share = percent / 100
+    return f"{share:.2f}" if percent == int(percent) else f"{share:.6g}"
+
+
 def printable(text: str) -> str:
     """Return text on one line, with an escape for each character that does not print."""
     if len(text) > _LONGEST_LINE:

@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 
 from growthcast.book import read
 from growthcast.book.cells import records
-from growthcast.book.cells.numbers import Fault, parse_date, parse_number
-from growthcast.book.findings import format_findings
+from growthcast.book.cells.numbers import parse_date, parse_number
+from growthcast.book.findings import Fault, format_findings
 from growthcast.book.practice import read_practice
 from tests.unit.book.small_book import FILES, SPECIES_HEADER, TODAY, write_book, write_species
 

@@ -19,8 +19,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from growthcast.book.book import Table, names_of_plants, plant_named
-from growthcast.book.cells.numbers import Fault, parse_date, typed_number
-from growthcast.book.findings import refusal
+from growthcast.book.cells.numbers import parse_date, typed_number
+from growthcast.book.findings import Fault, refusal
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import column_of
 from growthcast.book.words import PROPOSED, did_you_mean, folded, plain, shown, some_of

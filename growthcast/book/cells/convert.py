@@ -11,21 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Coded, Table
-from growthcast.book.cells.numbers import (
-    DECIMAL_COMMA,
-    Fault,
-    as_share,
-    check_range,
-    parse_date,
-    parse_number,
-)
+from growthcast.book.cells.numbers import DECIMAL_COMMA, check_range, parse_date, parse_number
 from growthcast.book.cells.records import Grid
-from growthcast.book.findings import finding
+from growthcast.book.findings import Fault, fault_of, finding
 from growthcast.book.tables import TABLES, Column
-from growthcast.book.words import column_letter, did_you_mean, is_one_slip, nearest, shown
+from growthcast.book.words import as_share, column_letter, did_you_mean, is_one_slip, nearest, shown
 from growthcast.errors import Finding
 
 _MOST_GUESSES = 20  # looking for near misses takes its time
+_ID = re.compile(r"[^-./\\\x00-\x1f\x7f-\x9f][^/\\\x00-\x1f\x7f-\x9f]*")
 
 
 def match_header(grid: Grid, table: str) -> tuple[dict[str, int], list[Finding]]:
@@ -196,16 +190,5 @@ def _value(cell: str, column: Column, decimal_comma: bool, guess: bool) -> tuple
         word = text.casefold()  # spreadsheets write TRUE and FALSE
         wrong = Fault("not-a-choice", "which is neither true nor false", "write true or false")
         return word, None if word in {"true", "false"} else wrong
-    why = _why_not_an_id(cell) if column.kind == "id" else None
-    fix = "name it with letters, digits, spaces, hyphens or underscores"
-    return cell, None if why is None else Fault("id-form", why, fix)
-
-
-def _why_not_an_id(cell: str) -> str | None:
-    if cell[:1] in {"-", "."}:
-        return f"which begins with {shown(cell[0])}"
-    if "/" in cell or "\\" in cell:
-        return "which holds a slash or backslash"
-    if re.search("[\x00-\x1f\x7f-\x9f]", cell):
-        return "which holds a control character"
-    return None
+    fits = column.kind != "id" or _ID.fullmatch(cell)
+    return cell, None if fits else fault_of("id", cell)

@@ -4,34 +4,18 @@ from __future__ import annotations
 
 import re
 from contextlib import suppress
+from dataclasses import replace
 from datetime import date
 
+from growthcast.book.findings import Fault, fault_of
 from growthcast.book.tables import UNIT_WORDS, Column
+from growthcast.book.words import as_share
 from growthcast.errors import UsageError
-from growthcast.nouns import dataclass
 
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """Why a cell is not what its column holds, and how to mend it."""
-
-    slug: str
-    why: str
-    fix: str
-
-
-# What is rare is compiled when it is first met: sixteen patterns at once take some milliseconds.
 _POINT = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _COMMA = re.compile(r"[+-]?(?:[0-9]+,?[0-9]*|,[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]{1,3})?")
-_DECIMAL_POINT = r"[+-]?[0-9]*\.[0-9]*(?:[eE][+-]?[0-9]{1,3})?"
-_THOUSANDS = (
-    r"[+-]?[0-9]{1,3}(?:(?:,[0-9]{3})+(?:\.[0-9]+)?|(?:\.[0-9]{3})+(?:,[0-9]+)?"
-    r"|(?:[\s'’_\u00a0\u202f][0-9]{3})+(?:[.,][0-9]+)?)"
-)
-_UNIT = r"([+-]?[0-9][0-9.,]*)\s*([^\W\d_]|[%°µ²³\"'])[^0-9]{0,20}[23²³]?"
-_NOT_FINITE = r"(?i)[+-]?(?:nan|inf|infinity|∞|1\.#inf|1\.#qnan)"
-_FOR_BLANK = r"(?i)[-–—?./*x]+|n\.?/?a\.?|none|null|nil|unknown|missing|tbd|#n/a|#\w+[!?]?"
+_FULL_WIDTH = {0xFF0E: ".", 0xFF0C: ","}
 
 
 def parse_number(text: str, *, decimal_comma: bool = False) -> float | Fault:
@@ -41,7 +25,13 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float | Fault:
         if value - value != 0:
             return Fault("not-finite", "which is beyond any number here", "check the exponent")
         return value
-    return _why_not_a_number(text, decimal_comma)
+    digits = text.translate(_FULL_WIDTH)
+    usual = "".join(str(int(one)) if one.isdecimal() else one for one in digits)[:20]
+    fault = fault_of("number", text, mark="," if decimal_comma else ".", usual=usual)
+    if fault.slug == "unit-in-number":
+        bare = parse_number(fault.fix.removeprefix("write "), decimal_comma=decimal_comma)
+        return replace(fault, fix=bare.fix) if isinstance(bare, Fault) else fault
+    return fault
 
 
 def typed_number(text: str) -> float:
@@ -55,60 +45,6 @@ def typed_number(text: str) -> float:
         whole = re.sub("[.,]", "", text)
         raise UsageError(f"{text} may be {whole} or {part:.2f}; write whichever is meant")
     return part
-
-
-def _why_not_a_number(text: str, decimal_comma: bool) -> Fault:
-    mark = "," if decimal_comma else "."
-    if re.fullmatch(_NOT_FINITE, text):
-        return Fault("not-finite", "which is not a finite number", "leave the cell blank")
-    if re.fullmatch(_FOR_BLANK, text):
-        return Fault("word-for-blank", "which stands for a blank", "leave the cell blank")
-    if any(char.isdigit() and not "0" <= char <= "9" for char in text) and not re.search(
-        "[0-9][²³]|[^\\W\\d_]", text
-    ):
-        plain = "".join(
-            str(int(c)) if c.isdecimal() else c for c in text.translate({0xFF0E: ".", 0xFF0C: ","})
-        )
-        return Fault("other-digits", "whose digits are not 0 to 9", f"type it as {plain[:20]}")
-    if not decimal_comma and re.fullmatch(_THOUSANDS, text):
-        return _thousands(text, mark)
-    if not decimal_comma and DECIMAL_COMMA.fullmatch(text):
-        plain = text.replace(",", ".")
-        return Fault("decimal-comma", "with a decimal comma", f"write {plain}")
-    if decimal_comma and re.fullmatch(_DECIMAL_POINT, text):
-        plain = text.replace(".", ",")
-        fix = f"write {plain}, as in the file's other cells"
-        if re.fullmatch(r"[+-]?[1-9][0-9]{0,2}\.[0-9]{3}", text):
-            fix = f"write {text.replace('.', '')} or {plain}, whichever is meant"
-        return Fault("decimal-point", "with a decimal point in a file of decimal commas", fix)
-    if re.fullmatch(_THOUSANDS, text):
-        return _thousands(text, mark)
-    if unit := re.fullmatch(_UNIT, text):
-        number = parse_number(unit[1], decimal_comma=decimal_comma)
-        fix = number.fix if isinstance(number, Fault) else f"write {unit[1]}"
-        return Fault("unit-in-number", "a number with its unit", fix)
-    return Fault("not-a-number", "which is not a number", "write a plain number or leave it blank")
-
-
-def _thousands(text: str, mark: str) -> Fault:
-    digits = re.sub(r"[^0-9+\-.,]", "", text)
-    last = max(digits.rfind(","), digits.rfind("."))
-    both = ("," in digits and "." in digits) or re.search(r"[^0-9+\-.,]", text) is not None
-    if both and last >= 0:
-        whole, part = re.sub("[.,]", "", digits[:last]), digits[last + 1 :]
-        fix = f"write {whole}{mark}{part}"
-    else:
-        whole = re.sub("[.,]", "", digits)
-        fix = f"write {whole}"
-        if len(re.findall("[.,]", digits)) == 1:
-            fix += f", or {digits[:last]}{mark}{digits[last + 1 :]} if the mark is a decimal one"
-    return Fault("thousands-mark", "with a thousands mark", fix)
-
-
-def as_share(percent: float) -> str:
-    """Return a percentage as the share to type in its place."""
-    share = percent / 100
-    return f"{share:.2f}" if percent == int(percent) else f"{share:.6g}"
 
 
 def check_range(value: float, column: Column) -> Fault | None:

@@ -20,9 +20,9 @@ from typing import Any
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
-from growthcast.book.cells.numbers import Fault, parse_date, parse_number
+from growthcast.book.cells.numbers import parse_date, parse_number
 from growthcast.book.cells.text import decoded
-from growthcast.book.findings import refusal
+from growthcast.book.findings import Fault, refusal
 from growthcast.book.tables import KEYS, KINDS, TABLES, UNITS, Column
 from growthcast.book.writing.source import Source
 from growthcast.errors import UsageError

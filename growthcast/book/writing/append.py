@@ -11,8 +11,8 @@ from typing import Required, TypedDict, Unpack
 
 from growthcast.book.begin.typed import slug
 from growthcast.book.book import Book
-from growthcast.book.cells.numbers import DECIMAL_COMMA, Fault, parse_date, parse_number
-from growthcast.book.findings import refusal
+from growthcast.book.cells.numbers import DECIMAL_COMMA, parse_date, parse_number
+from growthcast.book.findings import Fault, refusal
 from growthcast.book.read import inspect_book
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES, UNITS, Column

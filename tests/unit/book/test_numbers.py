@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from growthcast.book.cells.numbers import Fault, check_range, parse_date, parse_number
+from growthcast.book.cells.numbers import check_range, parse_date, parse_number
+from growthcast.book.findings import Fault
 from growthcast.book.tables import column_of
 
 

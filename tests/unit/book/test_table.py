@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from growthcast.book.cells.convert import _why_not_an_id
+from growthcast.book.cells.convert import _value
 from growthcast.book.read import book_of_bytes
+from growthcast.book.tables import column_of
 from growthcast.errors import BookProblems, UsageError
 from tests.unit.book.small_book import FILES
 
@@ -63,7 +64,8 @@ def test_headers_alone_are_fine(inspect):
     ],
 )
 def test_why_a_text_is_no_id(name, why):
-    assert _why_not_an_id(name) == why
+    text, fault = _value(name, column_of("tanks", "tank_id"), False, True)
+    assert (text, fault and fault.why) == (name, why)
 
 
 def test_cells_that_are_given_are_told_from_blank_ones_in_every_kind(inspect):

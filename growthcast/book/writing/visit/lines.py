@@ -28,8 +28,8 @@ from itertools import count
 from pathlib import Path
 from typing import Any, Literal
 
-from growthcast.book.cells.numbers import Fault, parse_date
-from growthcast.book.findings import refusal
+from growthcast.book.cells.numbers import parse_date
+from growthcast.book.findings import Fault, refusal
 from growthcast.book.supposed import Cell
 from growthcast.book.words import shown
 from growthcast.book.writing.append import Change, add_rows
