@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from inspect import Parameter, Signature
+from types import GenericAlias
 from typing import Annotated, Any
 
 import typer
@@ -11,35 +12,36 @@ from typer.core import TyperGroup
 
 from growthcast import cache
 from growthcast.book.tables import CONDITION_WORDS
-from growthcast.cli.main import COMMANDS, function_of, help_text
-from growthcast.cli.options import Command, Taken
+from growthcast.cli.main import COMMANDS, help_of, help_text
+from growthcast.cli.options import KINDS, Command, Taken
 from growthcast.errors import UsageError
 
 
-def takes_options(name: str, function: Callable[..., None]) -> Callable[..., None]:
+def takes_options(name: str) -> Callable[..., None]:
     """Return a command as typer calls it."""
-    command = Command(name, function)
+    command = Command(name)
 
     def called(**given: Any) -> None:
         command(**given)
 
-    declared = [_declared(one, one.kind) for one in command.takes]
-    called.__doc__, vars(called)["__signature__"] = function.__doc__, Signature(declared)
+    declared = [*map(_declared, command.takes)]
+    called.__doc__, vars(called)["__signature__"] = help_of(name), Signature(declared)
     called.__annotations__ = {one.name: one.annotation for one in declared}
     return called
 
 
-def _declared(one: Taken, kind: Any) -> Parameter:
+def _declared(one: Taken) -> Parameter:
     told: Any
+    default = Parameter.empty if one.required else one.default
     if one.argument:
-        default = None if one.is_open else Parameter.empty
         told = typer.Argument(metavar=one.argument, help=one.help, show_default=False)
     else:
-        default, words = one.at_first(), one.help.format(conditions=", ".join(CONDITION_WORDS))
-        said: dict[str, Any] = {"show_default": default not in (None, ""), "help": words}
+        said: dict[str, Any] = {"show_default": default not in (None, "")}
         said |= {"metavar": one.takes, "min": one.min, "max": one.max}
-        told = typer.Option(*one.names, **said)
-        told.parser = one.value_of if one.takes == "DATE" or one.one_of else None
+        words = one.help.format(conditions=", ".join(CONDITION_WORDS))
+        told = typer.Option(*one.names, help=words, **said)
+        told.parser = one.value_of if one.kind == "date" or one.one_of else None
+    kind: Any = GenericAlias(list, KINDS[one.kind]) if one.many else KINDS[one.kind]
     annotation = Annotated[kind, told]
     return Parameter(one.name, Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
 
@@ -55,7 +57,7 @@ class _Commands(TyperGroup):
         if named is None or name is None:
             return name, named, rest
         alone = typer.Typer(**_PLAIN)
-        alone.command(name)(takes_options(name, function_of(name)))
+        alone.command(name)(takes_options(name))
         return name, typer.main.get_command(alone), rest
 
 

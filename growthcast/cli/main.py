@@ -160,7 +160,7 @@ def _call(words: Sequence[str]) -> None:
     if words and words[0] in COMMANDS and not patterns:
         from growthcast.cli.options import Command
 
-        command = Command(words[0], function_of(words[0]))
+        command = Command(words[0])
         if (given := command.read(words[1:])) is not None:
             command(**given)
             return
@@ -196,16 +196,16 @@ def help_text() -> str:
 
     parts = [[textwrap.fill(said, wide)] for said in (USAGE, ABOUT)]
     for heading, names in HEADINGS.items():
-        listed = [entry(name, _first_line(name, COMMANDS[name])) for name in names.split()]
+        listed = [entry(name, help_of(name).split("\n")[0]) for name in names.split()]
         parts.append([f"{heading}:", *listed])
     parts.append(["Options:", *(entry(*option) for option in OPTIONS.items())])
     parts.append([textwrap.fill(EXAMPLE, wide)])
     return "\n\n".join("\n".join(part) for part in parts)
 
 
-def _first_line(name: str, home: str) -> str:
-    """Return the first line of a command's help, from its source: quicker than importing it."""
-    file = f"{__file__.removesuffix('main.py')}{home}.py"
+def help_of(name: str) -> str:
+    """Return a command's help, from its source: quicker than importing it."""
+    file = f"{__file__.removesuffix('main.py')}{COMMANDS[name]}.py"
     with open(file, encoding="utf-8") as source:  # noqa: PTH123 - pathlib takes as long as the rest
         _, _, command = source.read().partition(f"\ndef {name}_command(")
-    return command.split('"""', 2)[1].split("\n", 1)[0]
+    return command.split('"""', 2)[1]

@@ -5,10 +5,10 @@ from __future__ import annotations
 import shlex
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import is_dataclass
+from dataclasses import fields
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar, get_args, get_type_hints
+from typing import TYPE_CHECKING, Any, TypeVar, get_type_hints
 
 from growthcast import cache
 from growthcast.book.files import find_book
@@ -16,6 +16,7 @@ from growthcast.book.findings import summary_for_commands
 from growthcast.book.tables import column_of
 from growthcast.book.words import check_known, did_you_mean, some_of
 from growthcast.cli import again
+from growthcast.cli.main import function_of
 from growthcast.cli.output import say, working
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
@@ -43,17 +44,25 @@ Count = int | None
 """What commands take; ``options.toml`` says what each is for."""
 
 
-WORK_NOTHING_OUT = {"start", "add", "unlog", "open", "species", "export", "import", "cache"}
-"""Commands of which no answer is kept."""
+KINDS: dict[str, Any] = {
+    "text": str,
+    "path": Path,
+    "number": int,
+    "share": float,
+    "date": date,
+    "flag": bool,
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """What a command takes under a name: of which kind it is, and what ``options.toml`` says."""
+    """What a command takes under a name, as ``options.toml`` says."""
 
     name: str
-    kind: Any
     help: str
+    kind: str = "text"
+    many: bool = False
+    required: bool = False
     argument: str = ""
     flags: Sequence[str] = ()
     takes: str | None = None
@@ -63,22 +72,13 @@ class Taken:
     max: float | None = None
 
     @property
-    def is_open(self) -> bool:
-        """Whether it may be left out without a default."""
-        return type(None) in get_args(self.kind)
-
-    @property
     def names(self) -> Sequence[str]:
         """The names of an option."""
         return self.flags or [f"--{self.name.replace('_', '-')}"]
 
-    def at_first(self) -> Any:
-        """Return what holds where it is not given."""
-        return self.kind() if self.default is None and not self.is_open else self.default
-
     def value_of(self, text: str) -> Any:
-        """Read what is typed for it; a list is typed one by one."""
-        if self.takes == "DATE":
+        """Read what is typed for it; what may be many is typed one by one."""
+        if self.kind == "date":
             return parse_date(text, self.names[0])
         if self.one_of:  # of which a text says which column knows them
             known = self.one_of
@@ -86,27 +86,18 @@ class Taken:
             if text not in known:
                 hint = did_you_mean(text, known, f"write one of {', '.join(known)}")
                 raise UsageError(f'{self.names[0]} "{text}" is not known; {hint}')
-            return text
-        kind = get_args(self.kind)[0] if self.is_open else self.kind
-        return (get_args(kind) or (kind,))[0](text)
+        return KINDS[self.kind](text)
 
 
 class Command:
     """A command with what it takes, some of it as the fields of a noun."""
 
-    def __init__(self, name: str, function: Callable[..., None]) -> None:
-        hints = get_type_hints(function)
-        del hints["return"]
-        self.function = function
-        self.nouns: dict[str, Any] = {n: kind for n, kind in hints.items() if is_dataclass(kind)}
-        taken: dict[str, Any] = {}
-        for n, kind in hints.items():
-            taken |= get_type_hints(kind) if n in self.nouns else {n: kind}
-        taken |= {} if name in WORK_NOTHING_OUT else {"no_cache": bool}
+    def __init__(self, name: str) -> None:
         said = Parts(Path(__file__).with_name("options.toml"), BY_TABLE)
+        self.name = name
         self.takes = [
-            Taken(n, kind, **(said.get(f"{name}.{n}") or said[f"every.{n}"]))
-            for n, kind in taken.items()
+            Taken(one, **(said.get(f"{name}.{one}") or said[f"every.{one}"]))
+            for one in said["command.takes"][name].split()
         ]
 
     def __call__(self, *, no_cache: bool = False, **given: Any) -> None:
@@ -115,23 +106,25 @@ class Command:
             cache.turn(on=False)
         if any(isinstance(value, Path) for value in given.values()):
             again.not_kept()
-        for name, noun in self.nouns.items():
-            given[name] = noun(**{part: given.pop(part) for part in get_type_hints(noun)})
-        self.function(**given)
+        function = function_of(self.name)
+        for name, noun in get_type_hints(function).items():
+            if hasattr(noun, "__dataclass_fields__"):
+                given[name] = noun(**{part.name: given.pop(part.name) for part in fields(noun)})
+        function(**given)
 
     def read(self, words: Sequence[str]) -> dict[str, Any] | None:
         """Return what plain words give; None where typer is to read them, or say what is wrong.
 
         To build what typer needs takes longer than to read a book.
         """
-        given = {one.name: one.at_first() for one in self.takes if one.is_open or not one.argument}
+        given = {one.name: one.default for one in self.takes if not one.required}
         named = {name: one for one in self.takes if not one.argument for name in one.names}
         places, rest = [one for one in self.takes if one.argument], iter(words)
         for word in rest:
             one = named.get(word) if word[:1] == "-" else places[0] if places else None
             if one is None:
                 return None
-            if one.kind is bool:
+            if one.kind == "flag":
                 given[one.name] = True
                 continue
             text = word if one.argument else next(rest, "")
@@ -141,9 +134,8 @@ class Command:
                 value = one.value_of(text)
             except (ValueError, UsageError):
                 return None
-            many = "list" in str(one.kind)
-            given[one.name] = [*(given.get(one.name) or ()), value] if many else value
-            if one.argument and not many:
+            given[one.name] = [*(given.get(one.name) or ()), value] if one.many else value
+            if one.argument and not one.many:
                 places.pop(0)
         return given if len(given) == len(self.takes) else None
 

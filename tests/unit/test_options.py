@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import shlex
-from typing import Any
+from dataclasses import is_dataclass
+from typing import Any, get_type_hints
 from unittest import mock
 
 import pytest
@@ -12,7 +13,7 @@ from typer.testing import CliRunner
 
 from growthcast.cli.commands import takes_options
 from growthcast.cli.main import COMMANDS, function_of
-from growthcast.cli.options import Command
+from growthcast.cli.options import KINDS, Command
 
 EXAMPLES = [
     line.split("growthcast ", 1)[1]
@@ -32,7 +33,7 @@ PLAIN = [
 
 def by_typer(name: str, words: list[str]) -> dict[str, Any] | None:
     app, given = typer.Typer(rich_markup_mode=None), list[dict[str, Any]]()
-    app.command(name)(takes_options(name, function_of(name)))
+    app.command(name)(takes_options(name))
     with mock.patch.object(Command, "__call__", lambda _, **values: given.append(values)):
         CliRunner().invoke(app, words)
     return given[0] if given else None
@@ -41,7 +42,7 @@ def by_typer(name: str, words: list[str]) -> dict[str, Any] | None:
 @pytest.mark.parametrize("line", [*EXAMPLES, *PLAIN])
 def test_plain_words_are_read_as_typer_reads_them(line: str) -> None:
     name, *words = shlex.split(line)
-    read = Command(name, function_of(name)).read(words)
+    read = Command(name).read(words)
     assert read is not None
     assert read == by_typer(name, words)
 
@@ -67,4 +68,19 @@ def test_plain_words_are_read_as_typer_reads_them(line: str) -> None:
 )
 def test_what_is_not_plain_is_left_to_typer(line: str) -> None:
     name, *words = shlex.split(line)
-    assert Command(name, function_of(name)).read(words) is None
+    assert Command(name).read(words) is None
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_a_function_takes_what_is_declared_in_that_order_and_of_that_kind(name: str) -> None:
+    taken: dict[str, Any] = {}
+    for one, kind in get_type_hints(function_of(name)).items():
+        taken |= get_type_hints(kind) if is_dataclass(kind) else {one: kind}
+    del taken["return"]
+    declared = {one.name: one for one in Command(name).takes if one.name != "no_cache"}
+    assert [*declared] == [*taken]
+    for one, kind in taken.items():
+        said = declared[one]
+        of = list[KINDS[said.kind]] if said.many else KINDS[said.kind]
+        may_be_none = said.default is None and not said.required
+        assert kind == (of | None if may_be_none else of)

@@ -24,7 +24,6 @@ from growthcast.book.book import plant_named
 from growthcast.book.files import shipped_species_dir
 from growthcast.book.read import read_shipped_species
 from growthcast.cli.commands import takes_options
-from growthcast.cli.forecast import species_command
 from growthcast.errors import UsageError
 from growthcast.growth.responses import (
     CONDITIONS,
@@ -281,7 +280,7 @@ def low_tech_ratios(priors: sp.SpeciesPriors) -> np.ndarray:
 class TestCommand:
     def run(self, *arguments: str) -> Result:
         app = typer.Typer(rich_markup_mode=None, pretty_exceptions_enable=False)
-        app.command("species")(takes_options("species", species_command))
+        app.command("species")(takes_options("species"))
         app.callback()(lambda: None)
         return CliRunner().invoke(app, ["species", *arguments])
 

@@ -9,12 +9,11 @@ import typer
 from typer.testing import CliRunner
 
 from growthcast.cli.commands import takes_options
-from growthcast.cli.keep import check_command
 from growthcast.errors import MissingBook, UsageError
 from tests.unit.book.small_book import FILES
 
 app = typer.Typer()
-app.command()(takes_options("check", check_command))
+app.command()(takes_options("check"))
 
 
 def run(*arguments):
