@@ -194,7 +194,7 @@ def draw_growth(
     rate_off += rate_by_own_ceiling
     spreads, form = fit.design.spreads, fit.design.form[areas]
     lags, forms = spreads.lags, np.arange(spreads.lags.centre_d.size)
-    of_form, settles = (stratified_normals(forms * 16 + k, draws) for k in (9, 10))
+    of_form, settles = (stratified_normals(forms * 16 + k, draws) for k in (9, 8))
     lag, usual = lags.drawn(of_form, form), lags.mean_d[form]
     settling = _single(fit.widening * spreads.settling.drawn(settles))[form]
     wide = np.float32(fit.widening)

@@ -14,7 +14,11 @@ from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.noise import KNOT_COUNT
 from growthcast.fit.model.spreads import Lags
 from growthcast.fit.solver.problem import CEILING, KNOTS, RATE
-from growthcast.service.draws import draw_growth
+from growthcast.service import draws as room_of_draws
+from growthcast.service.draws import draw_growth, stratified_normals
+from growthcast.service.effort import hours
+from growthcast.service.effort.learn import learn_timing
+from growthcast.service.living import living_areas
 from tests.books import make_book
 
 ON = date(2026, 6, 1)
@@ -66,6 +70,21 @@ def test_tanks_are_drawn_apart(fit):
     first, second = (np.vstack([draws.knots[k], draws.drift[k]]) for k in (0, 1))
     together = np.corrcoef(np.vstack([first, second]))[: len(first), len(first) :]
     assert np.abs(together).max() < 0.04
+
+
+def test_no_two_things_are_drawn_by_one_key(fit, monkeypatch):
+    drawn_by = []
+
+    def noted(keys, count):
+        drawn_by.extend(keys.tolist())
+        return stratified_normals(keys, count)
+
+    monkeypatch.setattr(room_of_draws, "stratified_normals", noted)
+    monkeypatch.setattr(hours, "stratified_normals", noted)
+    room_of_draws._species_normals.cache_clear()
+    living = living_areas(fit, np.arange(fit.design.tank_id.size))
+    hours.hands_of(living, fit.design, learn_timing(fit.book, fit))
+    assert len(drawn_by) == len(set(drawn_by))
 
 
 def test_widening_scales_departures_and_leaves_the_middle_and_the_hand(fit):
