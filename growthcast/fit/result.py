@@ -270,7 +270,7 @@ class GrowthFit:
         rows += self.suspects
         return sorted(rows, key=lambda left: left.row)
 
-    @property
+    @cached_property
     def basis(self) -> list[Basis]:
         """What each area's forecast rests on: its own log, its tank's or species', the table."""
         design = self.design

@@ -181,7 +181,6 @@ class ShortArea:
 
     area: AreaAdvice
     floor_cm: float
-    least_cut_cm: float
     needed_budget_cm: float
     limit: CutLimit | None
 

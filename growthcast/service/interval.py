@@ -10,6 +10,7 @@ that a tank asks of its areas (do all of them hold?) is a reduction over its run
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -17,10 +18,14 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.growth.quick import Singles, column, quick_quantiles
 from growthcast.nouns import dataclass
-from growthcast.service.living import LivingAreas, all_hold, living_part, share_of_draws
+from growthcast.service.living import (
+    FOLLOWED_DRAWS,
+    LivingAreas,
+    all_hold,
+    living_part,
+    share_of_draws,
+)
 
-FOLLOWED_DRAWS = 256
-"""Of each area's draws, how many are followed into minutes."""
 MOST_BUDGETS, CLOSE_CM = 12, 0.01
 """How often a budget is sought anew at most, and how near two of them are the same."""
 LEAST_GROWTH = np.float32(1e-6)
@@ -46,16 +51,17 @@ class IntervalOptions:
     def part(self, tanks: BoolArray) -> IntervalOptions:
         """Return the same for some of the tanks (R,)."""
         keep = tanks[self.living.run]
-        given = None if self.given_cm is None else self.given_cm[keep]
-        made = IntervalOptions(
-            living_part(self.living, keep),
-            self.interval_d,
-            self.confidence[tanks],
-            self.growth[keep],
-            self.rest_d[keep],
-            given,
+        living, given = living_part(self.living, keep), self.given_cm
+        made = replace(
+            self,
+            living=living,
+            confidence=self.confidence[tanks],
+            growth=self.growth[keep],
+            rest_d=self.rest_d[keep],
+            given_cm=None if given is None else given[keep],
         )
-        made.__dict__["_highest"] = self._highest[keep]
+        known = {"_highest", "_ranked", "cut_cm", "_needed_cm"} & vars(self).keys()
+        vars(made).update((name, vars(self)[name][keep]) for name in known)
         return made
 
     @cached_property

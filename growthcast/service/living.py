@@ -33,57 +33,14 @@ from growthcast.service.draws import GrowthDraws, draw_growth, span_normals
 
 AREAS_AT_ONCE = 400
 """Areas whose draws are held in memory together."""
+FOLLOWED_DRAWS = 256
+"""Of each area's draws, how many are followed into minutes."""
 ALL = slice(None)
 REST_HALVINGS = 10
 SHORT_D = np.float32(0.1)
 FAST_QUANTILE = 0.95
 HAND_SPREAD = 0.05
 """Scatter of a cut around the height aimed at, as a share of it (common practice, no source)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Rest:
-    """Days without growth after the cut to ``cut_cm`` that brings areas (A,) back at every visit.
-
-    ``usual_d`` is the rest at usual growth with the usual lag ``lag_d``. A day more of it lets an
-    area come up less far, and the rest after its next cut gets ``falls`` days shorter (where it
-    grows fast: usual growth may bring no pause at all). All (A, 1), beside draws.
-    """
-
-    interval_d: float
-    cut_cm: Singles
-    usual_d: Singles
-    falls: Singles
-    lag_d: Singles
-    pause_d: Singles
-    shape: Singles
-
-    def days(self, growth: Singles, ceiling_cm: Singles, lag_d: Singles) -> Singles:
-        """Rest (A, N) of areas that would gain ``growth`` (A, N) stages without one.
-
-        What grows faster comes up further, is cut harder and rests longer: a Newton step from the
-        usual rest to the one that leads to itself.
-        """
-        days = self.next_d(self.usual_d, growth, ceiling_cm, lag_d)
-        days -= self.usual_d
-        days /= 1.0 + self.falls
-        days += self.usual_d
-        return np.clip(days, 0.0, self.longest_d, out=days)
-
-    @property
-    def longest_d(self) -> np.float32:
-        """Longest rest there is [d]."""
-        return np.float32(LONGEST_PAUSE_SHARE * self.interval_d)
-
-    def next_d(
-        self, rest_d: Singles, growth: Singles, ceiling_cm: Singles, lag_d: Singles
-    ) -> Singles:
-        """Rest after the cut of the visit that ends an interval begun with a rest."""
-        cut = np.minimum(self.cut_cm, ceiling_cm * BELOW_CEILING)
-        grown = growth * (1.0 - rest_d / np.float32(self.interval_d))
-        grown += quick_stage(cut, ceiling_cm, self.shape)
-        cut /= quick_height(grown, ceiling_cm, self.shape)
-        return days_lost(1.0 - cut, lag_d, self.pause_d)
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +136,14 @@ class LivingAreas:
         """Where the areas of each tank begin, and where the last end, (R + 1,)."""
         return [*self.first.tolist(), self.area.size]
 
+    @cached_property
+    def even(self) -> LivingAreas:
+        """The first draws of what stays unknown all year, without what evens out over visits."""
+        names = ("log_rate", "ceiling_cm", "knots", "lag_d", "settling", "week", "hand", "drift")
+        first = {name: getattr(self.draws, name)[..., :FOLLOWED_DRAWS] for name in names}
+        first |= {name: np.zeros_like(first[name]) for name in names[-3:]}
+        return replace(self, draws=GrowthDraws(**first))
+
     def of_tank(self, run: int) -> slice:
         """Return where the areas of a tank are."""
         return slice(self._edges[run], self._edges[run + 1])
@@ -260,35 +225,53 @@ class LivingAreas:
         the area had come up before it. How long a single rest truly is stays out: what regular
         visits bring is in the rates.
         """
-        rest = self.rest(ahead, budget_cm)
-        rest_d = rest.days(ahead.usual, self.draws.ceiling_cm, self.draws.lag_d)
+        rest_d = self.rest_d(ahead, budget_cm, ahead.usual)
         left = rest_d / np.float32(-ahead.interval_d)
         left += 1.0
         return np.multiply(left, ahead.growth, out=left), rest_d
 
-    def rest(self, ahead: Unrested, budget_cm: FloatArray) -> Rest:
-        """Rest of each area at regular visits, with cuts that hold in 19 draws of 20.
+    def rest_d(self, ahead: Unrested, budget_cm: FloatArray, growth: Singles) -> Singles:
+        """Rest of each area at regular visits where each draw would gain ``growth``, both (A, D).
 
-        How hard such a cut is depends on how far the area has come up, and so on the rest itself:
-        the usual rest is where the two agree (it falls as the cut rises), for growth at its median.
+        Visits cut as deep as holds in 19 draws of 20. How hard such a cut is depends on how far the
+        area has come up, and so on the rest itself: the usual rest is where the two agree (it falls
+        as the cut rises), for growth at its median. What grows faster comes up further, is cut
+        harder and rests longer: a Newton step from the usual rest to the one that leads to itself,
+        by how much shorter the next rest of what grows fast gets with a day more (usual growth may
+        bring no pause at all).
         """
-        interval_d, median, fast = ahead.interval_d, ahead.median, ahead.fast
-        ceiling, pause_d = column(self.usual_ceiling_cm), column(self.pause_d)
-        budget, least = column(budget_cm), column(self.least_cut_cm)
-        goal = quick_stage(np.minimum(budget, ceiling * BELOW_CEILING), ceiling, self._bend)
-        lag_d, low = self._usual_lag_d, np.zeros_like(median)
-        rest = Rest(interval_d, least, low, low, lag_d, pause_d, self._bend)
-        high = np.minimum(pause_d + lag_d, rest.longest_d)
+        ceiling, lag_d, pause_d = (
+            column(self.usual_ceiling_cm),
+            self._usual_lag_d,
+            column(self.pause_d),
+        )
+        least, interval_d = column(self.least_cut_cm), np.float32(ahead.interval_d)
+        longest = np.float32(LONGEST_PAUSE_SHARE * ahead.interval_d)
+        goal = np.minimum(column(budget_cm), ceiling * BELOW_CEILING)
+        goal = quick_stage(goal, ceiling, self._bend)
+
+        def next_d(rest_d: Singles, growth: Singles, ceiling: Singles, lag_d: Singles) -> Singles:
+            """Rest after the cut of the visit that ends an interval begun with a rest."""
+            left = np.minimum(cut, ceiling * BELOW_CEILING)
+            grown = growth * (1.0 - rest_d / interval_d)
+            grown += quick_stage(left, ceiling, self._bend)
+            left /= quick_height(grown, ceiling, self._bend)
+            return days_lost(1.0 - left, lag_d, pause_d)
+
+        low, high = np.zeros_like(pause_d), np.minimum(pause_d + lag_d, longest)
         for _ in range(REST_HALVINGS):
             tried = np.float32(0.5) * (low + high)
-            risen = fast * (1.0 - tried / np.float32(interval_d))
+            risen = ahead.fast * (1.0 - tried / interval_d)
             cut = np.maximum(quick_height(goal - risen, ceiling, self._bend), least)
-            rest = replace(rest, cut_cm=cut)
-            more = rest.next_d(tried, median, ceiling, lag_d) > tried
+            more = next_d(tried, ahead.median, ceiling, lag_d) > tried
             low, high = np.where(more, tried, low), np.where(more, high, tried)
-        later = rest.next_d(low + SHORT_D, fast, ceiling, lag_d)
-        falls = (rest.next_d(low, fast, ceiling, lag_d) - later) / SHORT_D
-        return replace(rest, usual_d=low, falls=falls)
+        later = next_d(low + SHORT_D, ahead.fast, ceiling, lag_d)
+        falls = (next_d(low, ahead.fast, ceiling, lag_d) - later) / SHORT_D
+        days = next_d(low, growth, self.draws.ceiling_cm, self.draws.lag_d)
+        days -= low
+        days /= 1.0 + falls
+        days += low
+        return np.clip(days, 0.0, longest, out=days)
 
     def highest_cut(self, growth: Singles) -> Singles:
         """Highest aim of a cut from which each draw stays within the budget, (A, D).

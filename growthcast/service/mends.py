@@ -314,9 +314,8 @@ def chance_if_known(living: LivingAreas, interval_d: int) -> FloatArray:
     drift = ahead.weight[:, 0] @ living.draws.knots[0].astype(np.float64)
     log_rate = living.draws.log_rate.astype(np.float64)
     usual = shape_factor(shape) * np.exp(log_rate + drift) * interval_d
-    draws = living.draws
-    rest = living.rest(living.unrested(interval_d), living.budget_cm)
-    rest_d = rest.days(usual.astype(np.float32), draws.ceiling_cm, draws.lag_d)
+    ahead_d = living.unrested(interval_d)
+    rest_d = living.rest_d(ahead_d, living.budget_cm, usual.astype(np.float32))
     usual *= 1.0 - rest_d / interval_d
     week = living.errors.span * np.sqrt(7.0 / max(interval_d, 1.0))
     goal = stage(living.budget_cm[:, None], ceiling_cm, shape)

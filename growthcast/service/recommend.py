@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.arrays import FloatArray, IntArray, among, distinct
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
-from growthcast.fit.model.posterior import Basis
 from growthcast.fit.result import GrowthFit
-from growthcast.nouns import dataclass
 from growthcast.service.advice import (
     AreaAdvice,
     NextLonger,
@@ -24,10 +21,9 @@ from growthcast.service.advice import (
 )
 from growthcast.service.effort.hours import (
     Range,
-    VisitEffort,
     fixed_minutes,
     saving,
-    visit_efforts,
+    visit_effort,
 )
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.holding import NOT_LIKELY, holding_of, not_holding
@@ -72,16 +68,14 @@ def recommend(
         under the conditions given. A tank in which nothing grows gets its cap.
     """
     tanks = np.arange(len(book.tanks)) if tanks is None else tanks
-    timing, basis, said = learn_timing(book, fit), fit.basis, _said(book, fit)
+    timing, said = learn_timing(book, fit), _said(book, fit)
     advice: dict[int, TankAdvice] = {}
     for tanks_at_once in steps([*blocks_of_tanks(fit, tanks)]):
-        for block in _worked_out(book, fit, tanks_at_once, timing, basis, briefly):
-            living = block.living
-            for run, tank in enumerate(living.tank.tolist()):
-                one = _advise(block, run, said[tank])
-                if full and not one.nothing_holds:
-                    one = in_full(book, fit, living_part(living, living.run == run), one)
-                advice[tank] = one
+        living = living_areas(fit, tanks_at_once)
+        for run, one in enumerate(_advised(book, fit, living, timing, said, briefly)):
+            if full and not one.nothing_holds:
+                one = in_full(book, fit, living_part(living, living.run == run), one)
+            advice[int(living.tank[run])] = one
     for tank in set(tanks.tolist()) - set(advice):  # nothing grows: no plant limits it
         cap_d = said[tank]["longest_interval_d"]
         advice[tank] = TankAdvice(**said[tank], recommended_interval_d=cap_d, limited_by=None)
@@ -108,140 +102,110 @@ def _said(book: Book, fit: GrowthFit) -> list[dict[str, Any]]:
     return said
 
 
-@dataclass(frozen=True, slots=True)
-class _Choice:
-    """What is chosen for a tank of the intervals that it may be given, ``listed_d``.
-
-    Of the options worked out, by place: its own, the chosen one and the next that fails.
-    """
-
-    listed_d: tuple[int, ...]
-    mine: list[int]
-    chosen: int | None
-    failing: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class _Block:
-    """What was worked out for a block of tanks (R,).
-
-    Of each interval: what it asks and gives (``options``), its minutes (``efforts``), and what it
-    asks of every area (``areas``). ``choices`` are what is chosen for each tank,
-    ``needed_budget_cm`` (A,) the budgets that would make its failing option feasible, if any; None
-    where that is told briefly.
-    """
-
-    book: Book
-    fit: GrowthFit
-    living: LivingAreas
-    timing: Timing
-    options: list[IntervalOptions]
-    efforts: list[VisitEffort]
-    areas: list[list[AreaAdvice]]
-    choices: list[_Choice]
-    needed_budget_cm: FloatArray | None
-
-    def option(self, number: int, run: int) -> OptionAdvice:
-        """Return what one interval asks of a tank and gives."""
-        rate = self.book.practice.labour_rate_per_h
-        areas = tuple(self.areas[number][self.living.of_tank(run)])
-        return OptionAdvice.of(self.options[number], self.efforts[number], run, rate, areas=areas)
-
-
-def _worked_out(
+def _advised(
     book: Book,
     fit: GrowthFit,
-    tanks: IntArray,
+    living: LivingAreas,
     timing: Timing,
-    basis: list[Basis],
+    said: list[dict[str, Any]],
     briefly: bool,
-) -> Iterator[_Block]:
-    """Work out every listed interval, and caps shorter than all of them, for a block of tanks.
-
-    Briefly, go up the list only to a tank's first interval that does not hold, and work out that
-    and the one before it, for all tanks with the same together.
-    """
-    living, listed = living_areas(fit, tanks), book.practice.intervals_d
-    caps = book.of_tanks("longest_interval_d")[living.tank]
-    days = sorted({int(cap) for cap in caps if cap < min(listed)} | set(listed))
-    asked = np.ones((len(days), caps.size), dtype=bool)
-    feasible, options = np.zeros_like(asked), []
-    for n, d in enumerate(days):
-        if briefly:
-            asked[n] = (feasible | ~asked)[:n].all(axis=0) & (d <= caps)
-            asked[n] &= (d >= min(listed)) | (d == caps)
-        mine = asked[n]
-        going = living if mine.all() else living_part(living, mine[living.run])
-        options.append(interval_options(going, d, book.of_tanks("confidence")[going.tank]))
-        feasible[n, mine] = options[n].feasible
-    choices = _choices(days, feasible, caps, min(listed))
-
-    def block(some: list[IntervalOptions], chosen: list[_Choice], told: int) -> _Block:
-        here = some[0].living
-        fixed_min = (fixed_minutes(book) + book.of_tanks("travel_min"))[here.tank]
-        return _Block(
-            book=book,
-            fit=fit,
-            living=here,
-            timing=timing,
-            options=some,
-            efforts=visit_efforts(fit.design, timing, some[:told], fixed_min),
-            areas=[_areas(book, fit, basis, here, option) for option in some[:told]],
-            choices=chosen,
-            needed_budget_cm=None if briefly else _needed_budgets(here, some, chosen),
+) -> Iterator[TankAdvice]:
+    """Yield the advice for each tank of a block; ``said`` (K,) is what is said of it anyhow."""
+    listed, caps = set(book.practice.intervals_d), book.of_tanks("longest_interval_d")
+    options, chosen, failing = _compared(living, listed, caps, book.of_tanks("confidence"), briefly)
+    told: dict[tuple[int, int], tuple[OptionAdvice, FloatArray]] = {}
+    limits: dict[int, dict[int, float]] = {}
+    for days, option in options.items():
+        here = option.living.tank
+        shown = np.where(chosen, chosen, failing)[here] == days
+        if shown.any() or not briefly:
+            told |= _told(book, fit, timing, option.part(shown) if briefly else option)
+        if (falls := failing[here] == days).any():
+            limits |= _limits(option.part(falls), briefly)
+    for run, tank in enumerate(living.tank.tolist()):
+        areas, cap_d = living.area[living.of_tank(run)], int(caps[tank])
+        listed_d = sorted(listed | {min(cap_d, min(listed))})
+        mine = {days: told[tank, days] for days in listed_d if (tank, days) in told}
+        holds = len(said[tank].get("not_holding", ())) < areas.size
+        chosen_d, fails_d = int(chosen[tank]) if holds else 0, int(failing[tank])
+        limited, short, longer = limits.get(tank, {}), list[ShortArea](), None
+        worst = next(iter(limited), None)
+        if fails_d and not briefly:
+            fails, fails_h = mine[fails_d]
+            asked = dict(zip(areas.tolist(), fails.areas, strict=True))
+            short = [_short(fit, area, asked[area], cm) for area, cm in limited.items()]
+            if chosen_d:
+                now, now_h = mine[chosen_d]
+                saved = saving(now_h, fails_h, book.practice.labour_rate_per_h)
+                longer = NextLonger.against(now, fails, saved)
+        yield TankAdvice(
+            **said[tank],
+            recommended_interval_d=chosen_d or None,
+            limited_by=str(fit.design.area_id[worst]) if limited and holds else None,
+            options=tuple(option for option, _ in mine.values()),
+            listed_d=tuple(listed_d),
+            fails_at_d=fails_d or None,
+            short=tuple(short),
+            longer=longer,
+            minutes=timing.rests_on(areas),
+            longest_gap_d=int(fit.design.gap_d[tank]) or None,
         )
 
-    if not briefly:
-        yield block(options, choices, len(options))
-        return
-    pairs = [(choice.chosen, choice.failing) for choice in choices]
-    for pair in dict.fromkeys(pairs):
-        mine = np.array([one == pair for one in pairs])
-        some = [options[n].part(mine[asked[n]]) for n in pair if n is not None]
-        chosen, failing = (None if n is None else 0 for n in pair)
-        failing = None if failing is None else len(some) - 1
-        same = [
-            replace(choices[n], mine=[0], chosen=chosen, failing=failing)
-            for n in np.flatnonzero(mine)
-        ]
-        yield block(some, same, 1)
+
+def _short(fit: GrowthFit, area: int, asked: AreaAdvice, needed_cm: float) -> ShortArea:
+    floor, limit = float(fit.design.traits.floor_cm[area]), cut_limit(fit, area)
+    return ShortArea(area=asked, floor_cm=floor, needed_budget_cm=needed_cm, limit=limit)
 
 
-def _choices(
-    days: list[int], feasible: BoolArray, caps: FloatArray, shortest: int
-) -> list[_Choice]:
-    """Choose for every tank (R,) the longest interval within its cap before the first that fails.
+def _compared(
+    living: LivingAreas,
+    listed: set[int],
+    caps: FloatArray,
+    confidence: FloatArray,
+    briefly: bool,
+) -> tuple[dict[int, IntervalOptions], IntArray, IntArray]:
+    """Work out the listed intervals [d], and caps shorter than all of them, for a block of tanks.
 
-    ``feasible`` (n, R) says of each of some days whether the wanted chance is held.
+    Beside them, for every tank of the book (K,), the longest interval within its cap before the
+    first that does not hold the wanted chance, and that one; 0 where there is none. Briefly, an
+    interval is worked out for those tanks alone that held all shorter ones.
     """
-    found = []
-    for cap, holds in zip(caps.tolist(), feasible.T.tolist(), strict=True):
-        mine = [n for n, d in enumerate(days) if d >= shortest or d == cap]
-        allowed = [n for n in mine if days[n] <= cap]
-        failing = next((n for n in allowed if not holds[n]), None)
-        chosen = max((n for n in allowed if failing is None or n < failing), default=None)
-        found.append(_Choice(tuple(days[n] for n in mine), mine, chosen, failing))
-    return found
+    options, shortest, cap = {}, min(listed), caps[living.tank]
+    chosen, failing = np.zeros((2, caps.size), np.int64)
+    for days in sorted(listed | {int(own) for own in cap if own < shortest}):
+        asked = (days <= cap) & ((days >= shortest) | (days == cap)) & (failing[living.tank] == 0)
+        if briefly and not asked.any():
+            continue
+        some = living_part(living, asked[living.run]) if briefly and not asked.all() else living
+        options[days] = option = interval_options(some, days, confidence[some.tank])
+        going = living.tank[asked]
+        holds = among(going, some.tank[option.feasible])
+        chosen[going[holds]], failing[going[~holds]] = days, days
+    return options, chosen, failing
 
 
-def _needed_budgets(
-    living: LivingAreas, options: list[IntervalOptions], choices: list[_Choice]
-) -> FloatArray:
-    """Budgets (A,) that would make the interval feasible at which each tank fails."""
-    budget = living.budget_cm.copy()
-    for number in {c.failing for c in choices if c.failing is not None}:
-        option, tanks = options[number], np.array([c.failing == number for c in choices])
-        areas = tanks[living.run]
-        part, short = living_part(living, areas), option.falls_short[areas]
-        budget[areas] = needed_budgets(part, option.interval_d, option.confidence[tanks], short)
-    return budget
+def _told(
+    book: Book, fit: GrowthFit, timing: Timing, option: IntervalOptions
+) -> dict[tuple[int, int], tuple[OptionAdvice, FloatArray]]:
+    """What an interval asks of each of its tanks and gives, and its hours of a year in each draw.
+
+    By the place of the tank in the book and the interval [d].
+    """
+    living, days = option.living, option.interval_d
+    fixed_min = (fixed_minutes(book) + book.of_tanks("travel_min"))[living.tank]
+    effort = visit_effort(fit.design, timing, option, fixed_min)
+    areas, rate = _areas(book, fit, option), book.practice.labour_rate_per_h
+    told = {}
+    for run, tank in enumerate(living.tank.tolist()):
+        mine = tuple(areas[living.of_tank(run)])
+        advice = OptionAdvice.of(option, effort, run, rate, areas=mine)
+        told[tank, days] = advice, effort.hours_of_year(run, days)
+    return told
 
 
-def _areas(
-    book: Book, fit: GrowthFit, basis: list[Basis], living: LivingAreas, option: IntervalOptions
-) -> list[AreaAdvice]:
+def _areas(book: Book, fit: GrowthFit, option: IntervalOptions) -> list[AreaAdvice]:
     """What an option asks of every area; from lists, as reading values off arrays is slow."""
-    ids = book.areas.text("area_id")
+    living, basis = option.living, fit.basis
     cut, removed = option.cut_cm.tolist(), option.removed_share.tolist()
     chance, below = option.chance_within.tolist(), option.days_below_floor.tolist()
     over = np.maximum(option.found_cm[:, 2] - living.budget_cm, 0.0).tolist()
@@ -249,7 +213,7 @@ def _areas(
     least = living.least_cut_cm.tolist()
     return [
         AreaAdvice(
-            area_id=str(ids[place]),
+            area_id=str(fit.design.area_id[place]),
             label=area_label(book, place),
             unit=unit_of(fit, place),
             cut_cm=cut[i],
@@ -266,64 +230,34 @@ def _areas(
     ]
 
 
-def _advise(block: _Block, run: int, said: dict[str, Any]) -> TankAdvice:
-    """Choose the interval of one tank, with what limits it."""
-    choice, tank = block.choices[run], int(block.living.tank[run])
-    areas, options = block.living.area[block.living.of_tank(run)], block.options
-    holds = len(said.get("not_holding", ())) < areas.size
-    chosen, failing = choice.chosen if holds else None, choice.failing
-    fails = [] if failing is None else _falling_short(block, failing, run)
-    short: tuple[ShortArea, ...] = ()
-    longer, told = None, {n: block.option(n, run) for n in choice.mine}
-    if failing is not None and block.needed_budget_cm is not None:
-        short = _short_areas(block, failing, run, fails)
-        if chosen is not None:
-            two = [
-                block.efforts[n].hours_of_year(run, told[n].interval_d) for n in (chosen, failing)
-            ]
-            saved = saving(two[0], two[1], block.book.practice.labour_rate_per_h)
-            longer = NextLonger.against(told[chosen], told[failing], saved)
-    return TankAdvice(
-        **said,
-        recommended_interval_d=None if chosen is None else options[chosen].interval_d,
-        limited_by=str(block.fit.design.area_id[areas[fails[0]]]) if fails and holds else None,
-        options=tuple(told.values()),
-        listed_d=choice.listed_d,
-        fails_at_d=None if failing is None else options[failing].interval_d,
-        short=short,
-        longer=longer,
-        minutes=block.timing.rests_on(areas),
-        longest_gap_d=int(block.fit.design.gap_d[tank]) or None,
-    )
+def _limits(option: IntervalOptions, briefly: bool) -> dict[int, dict[int, float]]:
+    """Areas that keep an interval from being feasible and budgets that would do, by tank.
+
+    Both by their places in the book, the worst area first; briefly, with the budgets of now.
+    """
+    living = option.living
+    ask = (living, option.interval_d, option.confidence, option.falls_short)
+    needed = living.budget_cm if briefly else needed_budgets(*ask)
+    by_tank = {}
+    for run, tank in enumerate(living.tank.tolist()):
+        places = _falling_short(option, run)
+        mine = zip(living.area[places].tolist(), needed[places].tolist(), strict=True)
+        by_tank[tank] = dict(mine)
+    return by_tank
 
 
-def _falling_short(block: _Block, number: int, run: int) -> list[int]:
-    """Places among a tank's areas of those that keep an interval from being feasible, worst first.
+def _falling_short(option: IntervalOptions, run: int) -> IntArray:
+    """Places of those areas of a tank that keep an interval from being feasible, worst first.
 
     At least one of them: where none falls short by itself, that which is the likeliest to be over.
     """
-    option, here = block.options[number], block.living.of_tank(run)
-    at_bottom = option.cut_cm[here] <= block.living.least_cut_cm[here]
+    here = option.living.of_tank(run)
+    at_bottom = option.cut_cm[here] <= option.living.least_cut_cm[here]
     chance = np.where(at_bottom, option.chance_within[here], 1.0)
     short = option.falls_short[here]
-    order: list[int] = np.argsort(np.where(short, chance, 1.0 + chance), kind="stable").tolist()
-    return order[: max(int(short.sum()), 1)]
-
-
-def _short_areas(block: _Block, number: int, run: int, places: list[int]) -> tuple[ShortArea, ...]:
-    """What areas that keep an interval from being feasible are asked, and what would mend it."""
-    living, first = block.living, block.living.of_tank(run).start
-    assert block.needed_budget_cm is not None
-    return tuple(
-        ShortArea(
-            area=block.areas[number][i],
-            floor_cm=float(living.floor_cm[i]),
-            least_cut_cm=float(living.least_cut_cm[i]),
-            needed_budget_cm=float(block.needed_budget_cm[i]),
-            limit=cut_limit(block.fit, int(living.area[i])),
-        )
-        for i in (first + place for place in places)
-    )
+    order: IntArray = np.argsort(np.where(short, chance, 1.0 + chance), kind="stable")
+    worst: IntArray = here.start + order[: max(int(short.sum()), 1)]
+    return worst
 
 
 def unit_of(fit: GrowthFit, place: int) -> str:
@@ -417,8 +351,4 @@ def option_of(
     """
     living = living_areas(fit, np.array([tank]))
     option = interval_options(living, interval_d, book.of_tanks("confidence")[living.tank], cut_cm)
-    fixed_min = (fixed_minutes(book) + book.of_tanks("travel_min"))[living.tank]
-    [effort] = visit_efforts(fit.design, learn_timing(book, fit), [option], fixed_min)
-    areas = tuple(_areas(book, fit, fit.basis, living, option))
-    told = OptionAdvice.of(option, effort, 0, book.practice.labour_rate_per_h, areas=areas)
-    return told, effort.hours_of_year(0, interval_d)
+    return _told(book, fit, learn_timing(book, fit), option)[tank, interval_d]

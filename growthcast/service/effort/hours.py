@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import field
 from datetime import date
 
 import numpy as np
@@ -17,10 +17,10 @@ from growthcast.growth.quick import Singles, column, quick_quantiles
 from growthcast.log.visits import day_numbers, pair_of
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, in_json
-from growthcast.service.draws import GrowthDraws, stratified_normals
+from growthcast.service.draws import stratified_normals
 from growthcast.service.effort.learn import Timing, bulk_per_cm
-from growthcast.service.interval import FOLLOWED_DRAWS, IntervalOptions
-from growthcast.service.living import LivingAreas
+from growthcast.service.interval import IntervalOptions
+from growthcast.service.living import FOLLOWED_DRAWS, LivingAreas
 
 DAYS_PER_YEAR = 365.0
 
@@ -208,10 +208,10 @@ def hands_of(living: LivingAreas, design: Design, timing: Timing) -> Hands:
     return Hands(set_up, work, np.float32(timing.scatter) * scatter[living.run])
 
 
-def visit_efforts(
-    design: Design, timing: Timing, options: Sequence[IntervalOptions], fixed_min: FloatArray
-) -> list[VisitEffort]:
-    """Work out the minutes of the visits of a block of tanks at each of some intervals.
+def visit_effort(
+    design: Design, timing: Timing, option: IntervalOptions, fixed_min: FloatArray
+) -> VisitEffort:
+    """Work out the minutes of the visits of a block of tanks at an interval.
 
     Parameters
     ----------
@@ -219,14 +219,14 @@ def visit_efforts(
         The design they were fitted in, for ground and measure of the areas.
     timing : Timing
         The minutes of trimming.
-    options : sequence of IntervalOptions
-        The intervals, at least one, and the height to which each area is cut at every visit.
+    option : IntervalOptions
+        The interval, and the height to which each area is cut at every visit.
     fixed_min : array (R,)
         Minutes of each visit before any trimming, travel included [min].
 
     Returns
     -------
-    list of VisitEffort
+    VisitEffort
         At a regular visit each area is taken down from where an interval has brought it to its cut.
 
     Notes
@@ -235,37 +235,25 @@ def visit_efforts(
     minutes. For one visit a week's surprises, the hand and the scatter of timed visits are in; for
     the mean of a year they are left out but for the scatter's share over so many visits.
     """
-    living = options[0].living
-    hand_share, hands = living.hand_share[:, :FOLLOWED_DRAWS], hands_of(living, design, timing)
-    names = ("log_rate", "ceiling_cm", "knots", "week", "hand", "drift", "lag_d", "settling")
-    kept = {name: getattr(living.draws, name)[..., :FOLLOWED_DRAWS] for name in names}
-    kept |= {name: np.zeros_like(kept[name]) for name in ("week", "hand", "drift")}
-    even = replace(living, draws=GrowthDraws(**kept))  # only what stays unknown all year
-
-    def whole(each: Singles) -> Singles:
-        minutes: Singles = living.by_tank(np.add, each)
-        minutes += column(fixed_min)
-        return minutes
-
-    def effort(option: IntervalOptions) -> VisitEffort:
-        cut_cm, interval_d = option.cut_cm, option.interval_d
-        once_cm = np.maximum(option.end_cm - column(cut_cm) * hand_share, 0.0)
-        awake = 1.0 - option.rest_d[:, :FOLLOWED_DRAWS] / np.float32(interval_d)
-        growth = even.growth(interval_d) * awake
-        removed_cm = np.maximum(even.end_height(growth, cut_cm) - column(cut_cm), 0.0)
-        visits = max(DAYS_PER_YEAR / interval_d, 1.0)
-        area_min = hands.minutes(removed_cm, visits)
-        mean_min = whole(area_min)
-        return VisitEffort(
-            visit_min=Range.of_rows(whole(hands.minutes(once_cm))),
-            year_min=Range.of_rows(mean_min),
-            mean_min=mean_min,
-            area_min=area_min,
-            removed_cm=removed_cm,
-            living=living,
-        )
-
-    return [effort(option) for option in options]
+    living, interval_d, cut_cm = option.living, option.interval_d, column(option.cut_cm)
+    hands, even = hands_of(living, design, timing), living.even
+    once_cm = np.maximum(option.end_cm - cut_cm * living.hand_share[:, :FOLLOWED_DRAWS], 0.0)
+    awake = 1.0 - option.rest_d[:, :FOLLOWED_DRAWS] / np.float32(interval_d)
+    end_cm = even.end_height(even.growth(interval_d) * awake, option.cut_cm)
+    removed_cm = np.maximum(end_cm - cut_cm, 0.0)
+    area_min = hands.minutes(removed_cm, max(DAYS_PER_YEAR / interval_d, 1.0))
+    visit_min, mean_min = (
+        living.by_tank(np.add, each) + column(fixed_min)
+        for each in (hands.minutes(once_cm), area_min)
+    )
+    return VisitEffort(
+        visit_min=Range.of_rows(visit_min),
+        year_min=Range.of_rows(mean_min),
+        mean_min=mean_min,
+        area_min=area_min,
+        removed_cm=removed_cm,
+        living=living,
+    )
 
 
 PRIOR_SHARE = 0.5

@@ -26,7 +26,7 @@ from growthcast.growth.quick import BELOW_CEILING, Singles, column
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import Option
-from growthcast.service.effort.hours import Saving, fixed_minutes, saving, visit_efforts
+from growthcast.service.effort.hours import Saving, fixed_minutes, saving, visit_effort
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.holding import Holding, holding_of
 from growthcast.service.interval import interval_options
@@ -117,7 +117,9 @@ class Stand:
             living, fixed_min = combined(self.living, mine), np.full(len(mine), self.fixed_min)
             wanted = np.full(len(mine), self.confidence)
             options = [interval_options(living, d, wanted) for d in listed]
-            efforts = visit_efforts(self.fit.design, self.timing, options, fixed_min)
+            efforts = [
+                visit_effort(self.fit.design, self.timing, option, fixed_min) for option in options
+            ]
             for run, places in enumerate(mine):
                 here, worked = living.of_tank(run), []
                 for option, effort in zip(options, efforts, strict=True):

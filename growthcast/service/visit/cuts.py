@@ -21,8 +21,8 @@ from growthcast.plain import HIDDEN, in_json
 from growthcast.service.advice import KnownArea
 from growthcast.service.effort.hours import Hands, Range, Saving, fixed_minutes, hands_of
 from growthcast.service.effort.learn import learn_timing
-from growthcast.service.interval import FOLLOWED_DRAWS, IntervalOptions, interval_options
-from growthcast.service.living import share_of_draws
+from growthcast.service.interval import IntervalOptions, interval_options
+from growthcast.service.living import FOLLOWED_DRAWS, share_of_draws
 from growthcast.service.recommend import known_of
 from growthcast.service.visit.standing import (
     Lasting,

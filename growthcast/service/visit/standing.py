@@ -35,7 +35,6 @@ from growthcast.nouns import dataclass
 from growthcast.service.draws import span_normals
 from growthcast.service.effort.hours import DAYS_PER_YEAR, Hands, Saving, saving
 from growthcast.service.interval import (
-    FOLLOWED_DRAWS,
     IntervalOptions,
     at_rank,
     highest_rank,
@@ -43,6 +42,7 @@ from growthcast.service.interval import (
     needed_cuts,
 )
 from growthcast.service.living import (
+    FOLLOWED_DRAWS,
     REST_HALVINGS,
     LivingAreas,
     all_hold,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -14,39 +15,50 @@ from growthcast.service.advice import Certainty, Option, TankAdvice, cut_limit
 from growthcast.service.advice import NextLonger as Longer
 from growthcast.service.effort.hours import Range, Saving
 from growthcast.service.interval import interval_options, needed_budgets
-from growthcast.service.recommend import _choices, _falling_short, _needed_budgets, area_label
+from growthcast.service.recommend import _compared, _falling_short, _limits, area_label
 from tests.unit.service.made import made_areas
 
 
-def test_the_longest_before_the_first_that_fails_is_chosen_within_a_tanks_cap():
+@pytest.mark.parametrize("briefly", [False, True])
+def test_the_longest_before_the_first_that_fails_is_chosen_within_a_tanks_cap(monkeypatch, briefly):
     """Intervals of 5, 7, 14 and 21 days; 5 is a cap of one tank, and of no other."""
     holds = {  # by tank: cap, those that hold, then what is chosen and what fails next
-        "all hold": (28, (5, 7, 14, 21), 21, None),
-        "cap": (14, (5, 7, 14, 21), 14, None),
+        "all hold": (28, (5, 7, 14, 21), 21, 0),
+        "cap": (14, (5, 7, 14, 21), 14, 0),
         "one fails": (28, (5, 7), 7, 14),
         "a shorter one fails": (28, (7, 21), 7, 14),
-        "none": (28, (), None, 7),
-        "short cap": (5, (5, 7, 14), 5, None),
-        "short cap fails": (5, (), None, 5),
+        "none": (28, (), 0, 7),
+        "short cap": (5, (5, 7, 14), 5, 0),
+        "short cap fails": (5, (), 0, 5),
     }
-    days = [5, 7, 14, 21]
-    feasible = np.array([[d in some for _, some, *_ in holds.values()] for d in days])
+    living = made_areas((1,) * 7, draws=8)
+    living = replace(living, tank=np.arange(7))
+    worked_out = []
+
+    def option(some, days, wanted):
+        assert wanted.tolist() == (0.1 * some.tank).tolist()
+        feasible = np.array([days in [*holds.values()][tank][1] for tank in some.tank])
+        worked_out.append((days, some.tank.tolist()))
+        return SimpleNamespace(living=some, feasible=feasible)
+
+    monkeypatch.setattr(module, "interval_options", option)
     caps = np.array([cap for cap, *_ in holds.values()], dtype=float)
-    for found, (name, (cap, _, chosen, failing)) in zip(
-        _choices(days, feasible, caps, 7), holds.items(), strict=True
-    ):
-        listed = (5, 7, 14, 21) if cap == 5 else (7, 14, 21)
-        assert found.listed_d == listed, name
-        assert [days[n] for n in found.mine] == list(listed), name
-        assert (None if found.chosen is None else days[found.chosen]) == chosen, name
-        assert (None if found.failing is None else days[found.failing]) == failing, name
+    options, chosen, failing = _compared(living, {7, 14, 21}, caps, 0.1 * np.arange(7), briefly)
+    assert [*options] == [5, 7, 14, 21]
+    assert chosen.tolist() == [days for *_, days, _ in holds.values()]
+    assert failing.tolist() == [days for *_, days in holds.values()]
+    going = [[5, 6], [0, 1, 2, 3, 4], [0, 1, 2, 3], [0]]  # those that held all shorter ones
+    tanks = going if briefly else [[*range(7)]] * 4
+    assert worked_out == [*zip((5, 7, 14, 21), tanks, strict=True)]
 
 
-def block_of(living, cut, chance, short):
-    option = SimpleNamespace(
-        cut_cm=np.array(cut), chance_within=np.array(chance), falls_short=np.array(short)
+def option_of(living, cut, chance, short):
+    return SimpleNamespace(
+        living=living,
+        cut_cm=np.array(cut),
+        chance_within=np.array(chance),
+        falls_short=np.array(short),
     )
-    return SimpleNamespace(living=living, options=[None, option])
 
 
 def test_areas_that_fall_short_come_first_to_worst():
@@ -55,26 +67,28 @@ def test_areas_that_fall_short_come_first_to_worst():
     cut = [9.0, 6.5, 8.0, 7.6, 8.0]
     chance = [0.1, 0.7, 0.6, 0.2, 0.5]
     short = [True, True, True, True, False]
-    assert _falling_short(block_of(living, cut, chance, short), 1, 1) == [1, 0, 2]
-    assert _falling_short(block_of(living, cut, chance, [True] + [False] * 4), 1, 1) == [3]
-    assert _falling_short(block_of(living, cut, chance, short), 1, 0) == [0]
+    assert _falling_short(option_of(living, cut, chance, short), 1).tolist() == [2, 1, 3]
+    lone = [True] + [False] * 4
+    assert _falling_short(option_of(living, cut, chance, lone), 1).tolist() == [4]
+    assert _falling_short(option_of(living, cut, chance, short), 0).tolist() == [0]
     # The fourth is at its least cut, short and all but sure: it comes after the sole other.
     lone = [False, False, True, False, True]
-    assert _falling_short(block_of(living, cut, [0, 0, 0.9, 0, 0.2], lone), 1, 1) == [3, 1]
+    assert _falling_short(option_of(living, cut, [0, 0, 0.9, 0, 0.2], lone), 1).tolist() == [4, 2]
 
 
-def test_needed_budgets_are_those_at_the_interval_at_which_each_tank_fails():
-    living = made_areas((2, 1, 1), draws=64, budget_cm=np.full(4, 12.0))
-    wanted = np.array([0.8, 0.9, 0.8])
-    options = [interval_options(living, days, wanted) for days in (7, 14)]
-    choices = [SimpleNamespace(failing=n) for n in (1, 0, None)]
-    found = _needed_budgets(living, options, choices)
-    for days, tanks, places in ((14, [0], [0, 1]), (7, [1], [2])):
-        option = interval_options(living, days, wanted)
-        every = needed_budgets(living, days, wanted, option.falls_short)
-        assert found[places] == pytest.approx(every[places])
-        assert tanks[0] in living.run[places]
-    assert found[3] == 12.0
+def test_areas_are_limits_with_the_budgets_that_would_do():
+    """By their places in the book, 3 to 5; briefly no budgets are sought."""
+    living = made_areas((2, 1), draws=64, budget_cm=np.full(3, 12.0))
+    option = interval_options(living, 14, np.array([0.8, 0.9]))
+    budgets = needed_budgets(living, 14, option.confidence, option.falls_short)
+    assert (budgets > 12.0).any()
+    found, told = _limits(option, False), _limits(option, True)
+    assert [*found] == [*told] == [2, 5]
+    for run, tank in enumerate((2, 5)):
+        places = _falling_short(option, run)
+        assert [*found[tank]] == [*told[tank]] == (3 + places).tolist()
+        assert [*found[tank].values()] == budgets[places].tolist()
+        assert {*told[tank].values()} == {12.0}
 
 
 def test_areas_are_told_by_label_and_unit():

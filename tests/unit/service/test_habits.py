@@ -10,7 +10,8 @@ import pytest
 from growthcast.fit.growth import fit_growth
 from growthcast.service.effort.hours import hands_of
 from growthcast.service.effort.learn import learn_timing
-from growthcast.service.interval import FOLLOWED_DRAWS, interval_options, lasts_from
+from growthcast.service.interval import interval_options, lasts_from
+from growthcast.service.living import FOLLOWED_DRAWS
 from growthcast.service.visit.standing import (
     MOST_VISITS,
     saved_by_leaving,

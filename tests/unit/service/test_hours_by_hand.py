@@ -21,7 +21,7 @@ from growthcast.service.effort.hours import (
     month_of_work,
     saving,
     tank_days,
-    visit_efforts,
+    visit_effort,
     year_of_visits,
 )
 from growthcast.service.effort.learn import KINDS, Timing
@@ -98,7 +98,7 @@ def test_efforts_are_what_each_draw_takes(days):
     """A visit with its luck, hand and scatter; the mean of a year without luck, scatter by root."""
     living = made_areas((2, 1), draws=512)
     option = interval_options(living, days, np.array([0.8, 0.8]))
-    [effort] = visit_efforts(DESIGN, timing(), [option], np.array([50.0, 60.0]))
+    effort = visit_effort(DESIGN, timing(), option, np.array([50.0, 60.0]))
     hands, cut, some = hands_of(living, DESIGN, timing()), option.cut_cm[:, None], slice(0, 256)
     growth, rest_d = (each[:, some] for each in living.growth_after_cut(days))
     ceiling, hand = (each[:, some] for each in (living.draws.ceiling_cm, living.draws.hand))

@@ -38,14 +38,15 @@ def test_a_chance_given_growth_is_an_integral_over_luck_hand_and_drift(days, sha
     ahead = span_drift(np.array([20000.0]), np.array([20000.0 + days]), 20000.0)
     scores = norm.ppf((np.arange(60) + 0.5) / 60)
     week = 0.25 * np.sqrt(7 / max(days, 1))
-    rest = living.rest(living.unrested(days), living.budget_cm)
+    ahead_d = living.unrested(days)
     together = np.ones((16, 60))
     for area, run in enumerate(living.run):
         drift = ahead.weight[:, 0] @ draws.knots[run]
         usual = shape_factor(shape) * np.exp(draws.log_rate[area] + drift) * days
         grown = np.zeros((3, 16), np.float32)
         grown[area] = usual
-        usual = usual * (1 - rest.days(grown, draws.ceiling_cm, draws.lag_d)[area] / days)
+        rest_d = living.rest_d(ahead_d, living.budget_cm, grown)[area]
+        usual = usual * (1 - rest_d / days)
         ceiling = draws.ceiling_cm[area].astype(float)
         goal = stage(living.budget_cm[area], ceiling, shape)
         off = 0.2 * np.sqrt(ahead.remainder[0])

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from growthcast.service import recommend as module
-from growthcast.service.effort.hours import saving, visit_efforts
+from growthcast.service.effort.hours import saving, visit_effort
 from growthcast.service.effort.learn import KINDS, Timing
 from growthcast.service.interval import interval_options
 from growthcast.service.living import living_part
@@ -81,7 +81,7 @@ def worked_out(practice, place, days):
     book, fit, living, timing, _ = practice
     option = interval_options(living, days, book.of_tanks("confidence")[living.tank])
     fixed_min = (50.0 + np.arange(12))[living.tank]
-    [effort] = visit_efforts(fit.design, timing, [option], fixed_min)
+    effort = visit_effort(fit.design, timing, option, fixed_min)
     return option, effort, effort.hours_of_year(TANKS[place][0], days)
 
 
@@ -128,10 +128,8 @@ def test_each_tank_gets_the_longest_interval_before_the_first_that_fails(practic
         assert advice.limited_by == advice.short[0].area.area_id
         for one in advice.short:
             at = int(one.area.area_id[1:]) - 3
-            assert (one.floor_cm, one.least_cut_cm) == (
-                living.floor_cm[at],
-                living.least_cut_cm[at],
-            )
+            assert one.floor_cm == fit.design.traits.floor_cm[at + 3]
+            assert one.area.least_cut_cm == living.least_cut_cm[at]
             assert one.needed_budget_cm > living.budget_cm[at]
             assert one.area in advice.option(fails).areas
         if chosen is not None:
