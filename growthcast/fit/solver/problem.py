@@ -50,8 +50,8 @@ MISTAKEN_SHARE = 0.02
 OWN = [CEILING, HABIT, DENSITY]
 """Parameters that an area shares with nobody and that are eliminated first: before the rate."""
 
-NEAR_CEILING_SHARE, READINGS_NEAR_CEILING = 0.8, 2
-"""A ceiling is learnt once this many readings lie above this share of the one expected."""
+NEAR_CEILING_SHARE = 0.8
+"""A ceiling is learnt once two readings lie above this share of the one expected."""
 
 
 @dataclass(frozen=True, slots=True)
