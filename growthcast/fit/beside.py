@@ -25,11 +25,10 @@ from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.model.spreads import FORMS, Lags, Settling, prior_lags, prior_settling
 from growthcast.fit.rows.chains import Nodes
-from growthcast.fit.solver.hierarchy import information_on_centre
 from growthcast.fit.solver.kalman import LEAST_GROWTH, filter_along, score_of
 from growthcast.fit.solver.linearise import Linearised
 from growthcast.fit.solver.problem import RATE
-from growthcast.fit.solver.view import View, departure_of, follows
+from growthcast.fit.solver.view import View, departure_of, follows, repooled
 from growthcast.nouns import dataclass
 
 LAG, SETTLING = range(2)
@@ -176,15 +175,14 @@ def _without_the_table(
     A lag would otherwise be read off rates that are all higher or lower than the table's. What all
     rates have in common is an unknown of its own, with the spread ``TABLE_SPREAD``.
     """
-    pooling, effects = view.problem.pooling, view.effects
+    pooling, effect = view.problem.pooling, view.pooled.species
     raised = pooling.but_for(offset=pooling.offset + 1.0)
-    there = effects.given(raised, information_on_centre(view.area, view.point.border, raised)[1])
-    problem = replace(view.problem, pooling=raised)
-    moved = departure_of(replace(view, problem=problem, effects=there)) - departure
+    there = repooled(view, replace(view.problem, pooling=raised))
+    moved = departure_of(there) - departure
     species = pooling.species_precision
-    own = TABLE_SPREAD**-2 - float(species @ (there.species - effects.species))
+    own = TABLE_SPREAD**-2 - float(species @ (there.pooled.species - effect))
     across = _summed(of, (along.border_score * moved).sum(axis=1))
-    off = float(species @ effects.species)
+    off = float(species @ effect)
     return slope + across * off / own, curvature - np.outer(across, across) / own
 
 

@@ -17,8 +17,8 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.model.clock import TankConditions
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.hierarchy import Effects
-from growthcast.fit.solver.problem import Block, Pooling, Problem
+from growthcast.fit.solver.hierarchy import Pooled
+from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.solver.solve import Solution
 from growthcast.growth.normal import log_density
 from growthcast.growth.responses import NUTRIENTS
@@ -86,7 +86,7 @@ def borrow(
         Means and spreads (K,) of the tanks' log rate effects [-]; "none" changes nothing.
     """
     pooling = solution.problem.pooling
-    effect, effect_sd, informative = tank_evidence(solution.view.effects, pooling)
+    effect, effect_sd, informative = tank_evidence(solution.view.pooled)
     lived = conditions_lived(
         solution.problem.blocks, pooling.tank, conditions, water_depth_cm, reference, on_day
     )
@@ -116,15 +116,13 @@ def with_borrowed(problem: Problem, borrowed: Borrowed) -> Problem:
     return replace(problem, pooling=pooling)
 
 
-def tank_evidence(effects: Effects, pooling: Pooling) -> tuple[FloatArray, FloatArray, BoolArray]:
+def tank_evidence(pooled: Pooled) -> tuple[FloatArray, FloatArray, BoolArray]:
     """What the log of each tank says of its effect, the prior taken out again.
 
     Parameters
     ----------
-    effects : Effects
+    pooled : Pooled
         Posterior of the shared effects, tanks' priors centred on 0.
-    pooling : Pooling
-        Their priors.
 
     Returns
     -------
@@ -140,11 +138,11 @@ def tank_evidence(effects: Effects, pooling: Pooling) -> tuple[FloatArray, Float
     ``effect_sd^2 = p s / (1 - s)``. A species effect in doubt makes the errors of its tanks move
     together; here they count as apart, and a common part goes into the regression's intercept.
     """
-    prior = 1.0 / pooling.tank_precision
-    share = effects.tank_sd(pooling) ** 2 / prior
+    prior = 1.0 / pooled.pooling.tank_precision
+    share = pooled.tank_sd**2 / prior
     informative = share < MOST_OF_PRIOR
     gone = np.where(informative, 1.0 - share, 1.0)
-    effect = np.where(informative, effects.tank[:, 0] / gone, 0.0)
+    effect = np.where(informative, pooled.tank[:, 0] / gone, 0.0)
     effect_sd = np.where(informative, np.sqrt(prior * share / gone), np.inf)
     return effect, effect_sd, informative
 

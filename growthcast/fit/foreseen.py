@@ -338,8 +338,8 @@ def doubts_of(evidence: Evidence, tank: int) -> Doubts:
     lean = np.concatenate([still, knots])
     by_species = np.einsum("nb,nbs->ns", lean, border.by_species[rank])
     by_tank = np.einsum("nb,nbw->nw", lean, border.by_tank[rank])
-    whole = by_species @ view.effects.species_covariance @ by_species.T
-    whole += by_tank @ view.effects.tank_covariance[tank] @ by_tank.T
+    whole = by_species @ view.pooled.planted_covariance @ by_species.T
+    whole += by_tank @ view.pooled.tank_covariance[tank] @ by_tank.T
     own = np.einsum("nbc,nb->nc", border.own[rank], lean) @ lean.T
     whole += np.where(rank[:, None] == rank[None, :], own, 0.0)
     (noise, across), (_, by_knots) = (np.split(half, 2, axis=1) for half in np.split(whole, 2))

@@ -29,7 +29,6 @@ from growthcast.fit.model.posterior import (
 )
 from growthcast.fit.model.spreads import FORMS
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.solve import Solution
 from growthcast.fit.suspects import Suspect, suspects_of
@@ -135,10 +134,9 @@ class GrowthFit:
     @finite_answer
     def posterior(self, areas: IntArray) -> AreaPosterior:
         """Posterior of the areas at these places (n,) in the book."""
-        solution, pooling = self.solution, self.design.problem.pooling
-        view = solution.view
+        solution = self.solution
         last = {name: values[..., areas] for name, values in self._last_nodes.items()}
-        covariance = border_covariance(view.area, view.effects, pooling, areas)
+        covariance = solution.view.pooled.covariance(areas)
         mode, mean = solution.point.border[:, areas], self.border_mean[:, areas]
         spreads, form = self.design.spreads, self.design.form[areas]
         sd = np.stack([spreads.lags.sd_d, spreads.settling.sd])[:, form]
@@ -286,17 +284,16 @@ class GrowthFit:
     @finite_answer
     def as_dict(self) -> dict[str, Any]:
         """Return the fit as the plain mapping that ``growthcast fit --json`` prints."""
-        design, effects = self.design, self.solution.view.effects
+        design, effects = self.design, self.solution.view.pooled
         areas = self.posterior(np.arange(design.area_id.size))
         rate, rate_sd = areas.mean.log_rate, np.sqrt(areas.rate_variance)
         ceiling, ceiling_sd = areas.mean.log_ceiling, np.sqrt(areas.log_ceiling_variance)
-        pooling = design.problem.pooling
         basis, lags, settling = self.basis, design.spreads.lags, design.spreads.settling
         forms = sorted(set(design.form.tolist()))
         listed, borrowed = sorted(set(design.species.tolist())), self.borrowed
         tank_effect = effects.tank[:, 0] + borrowed.mean
-        tanks = zip(design.tank_id, tank_effect, effects.tank_sd(pooling), strict=True)
-        species_sd, names = effects.species_sd(), design.species_id
+        tanks = zip(design.tank_id, tank_effect, effects.tank_sd, strict=True)
+        species_sd, names = effects.species_sd, design.species_id
         return {
             "areas": [
                 {

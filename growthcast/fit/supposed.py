@@ -242,10 +242,10 @@ def fit_beside(
     nodes, new = added.chains.nodes, slice(known, None)
     border = np.zeros((point.border.shape[0], wide.area_id.size))
     border[:, :known] = point.border
-    pooling, effects = problem.pooling, fit.solution.view.effects
-    border[RATE, new], border[CEILING, new] = effects.centre(pooling)[new], pooling.log_ceiling[new]
-    border[HABIT, new] = pooling.log_habit[new]
-    border[KNOTS:, new] = effects.knots()[:, pooling.tank[new]]
+    pooling = problem.pooling
+    pooled = replace(fit.solution.view.pooled, pooling=pooling)
+    border[RATE, new], border[CEILING, new] = pooled.centre[new], pooling.log_ceiling[new]
+    border[HABIT, new], border[KNOTS:, new] = pooling.log_habit[new], pooled.knots[:, new]
     ceiling = np.exp(border[CEILING, nodes.area])
     planted = np.where(added.chains.read, nodes.reading_cm, nodes.guess_cm)
     start = np.clip(planted, 1e-4 * ceiling, 0.99 * ceiling)

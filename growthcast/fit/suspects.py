@@ -17,7 +17,6 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.design import Design
 from growthcast.fit.model.noise import look_log_chance
 from growthcast.fit.rows.chains import Link, Nodes
-from growthcast.fit.solver.hierarchy import covariance_root
 from growthcast.fit.solver.kalman import variance_along
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import HABIT, Block, Problem, with_heights_that_count
@@ -160,7 +159,7 @@ def _foreseen(view: View, number: int) -> _Foreseen:
     """What was foreseen at the nodes of a block, without their own readings."""
     problem, (at, forward) = view.problem, view.block(number)
     chains = problem.blocks[number].chains
-    root = covariance_root(view.area, view.effects, problem.pooling, chains.area)
+    root = view.pooled.covariance_root(chains.area)
     unsure = variance_along(chains, root, forward.predicted_sensitivity)
     precision = forward.innovation_precision
     return _Foreseen(

@@ -23,7 +23,6 @@ from growthcast.fit.borrowing import Borrowed, borrow, with_borrowed
 from growthcast.fit.design import Design, build_design
 from growthcast.fit.learning import learn_spreads
 from growthcast.fit.model.clock import tank_conditions
-from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.solve import Solution, solve
 from growthcast.species import read_reference
@@ -106,8 +105,8 @@ def compare(world: str, tanks: int, seed: int) -> dict[str, float]:
     speed = np.log(design.clock.speed(design.on_day)[areas])
     figures = {"chosen": float(borrowed.model != "none")}
     for name, fit in (("without", plain), ("with", second)):
-        view, pooling = fit.view, fit.problem.pooling
-        covariance = border_covariance(view.area, view.effects, pooling, areas)
+        view = fit.view
+        covariance = view.pooled.covariance(areas)
         error = truth - fit.point.border[RATE, areas] - speed
         count = np.bincount(tank, minlength=LEFT_OUT)
         mean = np.bincount(tank, error, minlength=LEFT_OUT) / count

@@ -438,14 +438,14 @@ def pit_of_truth(books, fit):
 
     Also the z-scores of those that the fit takes to be normal.
     """
-    pooling, effects = books.problem.pooling, fit.solution.view.effects
+    pooling, effects = books.problem.pooling, fit.solution.view.pooled
     areas = np.arange(pooling.tank.size)
     posterior = fit.posterior(areas)
     known = {
         "log rate": (posterior.mean.log_rate, np.sqrt(posterior.rate_variance)),
         "log ceiling": (posterior.mean.log_ceiling, np.sqrt(posterior.log_ceiling_variance)),
-        "tank": (effects.tank[pooling.tank, 0], effects.tank_sd(pooling)[pooling.tank]),
-        "species": (effects.species[pooling.species], effects.species_sd()[pooling.species]),
+        "tank": (effects.tank[pooling.tank, 0], effects.tank_sd[pooling.tank]),
+        "species": (effects.species[pooling.species], effects.species_sd[pooling.species]),
         "drift today": (posterior.mean.drift[0], posterior.covariance[:, KNOTS, KNOTS] ** 0.5),
     }
     scores = {name: (books.truth[name] - mean) / sd for name, (mean, sd) in known.items()}

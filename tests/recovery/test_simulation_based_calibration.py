@@ -140,8 +140,13 @@ def test_the_check_fails_when_the_fit_is_told_wrong(break_it, books, names):
 
 
 def test_the_check_fails_when_covariances_are_halved(batches, monkeypatch):
-    whole = result.border_covariance
-    monkeypatch.setattr(result, "border_covariance", lambda *given: 0.5 * whole(*given))
+    whole = result.GrowthFit.posterior
+
+    def halved(fit, areas):
+        posterior = whole(fit, areas)
+        return replace(posterior, covariance=0.5 * posterior.covariance)
+
+    monkeypatch.setattr(result.GrowthFit, "posterior", halved)
     pits, _ = calibration(batches[: FEWER_BOOKS // AT_ONCE])
     for name in ("log rate", "log ceiling", "drift today"):
         assert chance_of_uniform(pits[name]) < LEAST_CHANCE

@@ -198,12 +198,12 @@ def known(books, regime):
     """Return means and deviations of the same by the fit."""
     fit = fitted(books, regime)
     assert fit.converged.all()
-    pooling, effects = books.problem.pooling, fit.solution.view.effects
+    pooling, effects = books.problem.pooling, fit.solution.view.pooled
     areas, beside = fit.posterior(np.arange(pooling.tank.size)), fit.design.spreads
     return {
         "log_rate": (areas.mean.log_rate, np.sqrt(areas.rate_variance)),
         "log_ceiling": (areas.mean.log_ceiling, np.sqrt(areas.log_ceiling_variance)),
-        "tank": (effects.tank[:, 0], effects.tank_sd(pooling)),
+        "tank": (effects.tank[:, 0], effects.tank_sd),
         "lag": (beside.lags.mean_d[:1], beside.lags.sd_d[:1]),
         "settling": (beside.settling.centre[:1], beside.settling.sd[:1]),
     }

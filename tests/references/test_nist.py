@@ -111,7 +111,7 @@ def test_rat42_is_reproduced_by_the_fit_with_priors_off(start):
     residual = height_at_stage(stages, ceiling) - y
     assert residual @ residual == pytest.approx(rss, rel=1e-9)
     sigma = np.sqrt(rss / (y.size - 3))
-    area = fitted.view.area
+    area = fitted.view.pooled
     rate_variance = 1.0 / area.precision[0, 0, 0]
     ceiling_variance = (
         area.own_covariance[0, 0, 0] + area.own_regression[0, 0, 0] ** 2 * rate_variance

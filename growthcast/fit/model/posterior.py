@@ -23,9 +23,8 @@ from numpy.typing import NDArray
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.model.noise import today_weight
-from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.kalman import score_of
-from growthcast.fit.solver.problem import BORDER, CEILING, DENSITY, HABIT, KNOTS, OWN, RATE, Point
+from growthcast.fit.solver.problem import CEILING, DENSITY, HABIT, KNOTS, RATE, Point
 from growthcast.fit.solver.view import View, follows, seen
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
@@ -356,27 +355,25 @@ def shared_growth(
     SharedGrowth
         How rates and ceilings move with species and tanks, and by themselves.
     """
-    pooling, effects, own = view.problem.pooling, view.effects, view.area
+    pooling, pooled = view.problem.pooling, view.pooled
     planted, species = pooling.planted  # no tank follows another species
-    posterior_precision, prior_weight, regression = own.rate_given(pooling.area_precision, areas)
-    exact = pooling.but_for(bend_doubt=1.0)
-    covariance = border_covariance(own, effects, exact, areas)
-    by_itself, learnt = own.own_covariance[areas, CEILING, CEILING], pooling.ceiling_learnt[areas]
-    wider = pooling.doubt_of_bends(areas, covariance[:, CEILING, CEILING])
-    ceiling_by_knots = own.own_regression[areas, CEILING, 1:]
+    variance = pooled.covariance(areas, bends=False)[:, CEILING, CEILING]
+    wider, learnt = pooling.doubt_of_bends(areas, variance), pooling.ceiling_learnt[areas]
+    by_itself = pooled.own_covariance[areas, CEILING, CEILING]
+    ceiling_by_knots = pooled.own_regression[areas, CEILING, 1:]
     return SharedGrowth(
         mean=Parameters(mean),
-        drift=effects.tank[tanks, 1:],
+        drift=pooled.tank[tanks, 1:],
         species=species[areas],
-        species_root=np.linalg.cholesky(effects.species_covariance)[planted],
-        tank_root=np.linalg.cholesky(effects.tank_covariance[tanks]),
-        tank_by_species=effects.tank_regression(pooling, tanks)[:, :, planted],
-        rate_by_tank=np.column_stack([prior_weight, regression]),
+        species_root=np.linalg.cholesky(pooled.species_covariance)[planted],
+        tank_root=np.linalg.cholesky(pooled.tank_covariance[tanks]),
+        tank_by_species=pooled.tank_regression(tanks),
+        rate_by_tank=pooled.rate_by_shared[areas],
         ceiling_by_tank=np.column_stack([np.zeros(areas.size), ceiling_by_knots]),
-        rate_sd=1.0 / np.sqrt(posterior_precision),
+        rate_sd=1.0 / np.sqrt(pooled.rate_precision[areas]),
         ceiling_sd=np.sqrt(by_itself + wider),
-        ceiling_by_rate=own.own_regression[areas, CEILING, 0],
-        rate_by_ceiling=own.rate_by_ceiling[areas]
+        ceiling_by_rate=pooled.own_regression[areas, CEILING, 0],
+        rate_by_ceiling=pooled.rate_by_ceiling[areas]
         * np.where(learnt, wider / (by_itself + wider), 1.0),
         pace_by=beside[:, RATE] + today_weight() @ beside[:, KNOTS:],
         ceiling_by=beside[:, CEILING],
@@ -398,10 +395,9 @@ def mean_border(view: View) -> FloatArray:
     """
     if view.problem.is_exact:
         return view.point.border
-    pooling = view.problem.pooling.but_for(bend_doubt=1.0)  # the doubt about bends is not skewed
     areas = np.arange(view.problem.area_count)
-    covariance = border_covariance(view.area, view.effects, pooling, areas)
-    by_ceiling = _moved_by_ceilings(covariance, pooling.ceiling_prior[1])
+    covariance = view.pooled.covariance(areas, bends=False)  # the doubt about them is not skewed
+    by_ceiling = _moved_by_ceilings(covariance, view.problem.pooling.ceiling_prior[1])
     return view.point.border + _moved_by_rates(view, covariance) + by_ceiling
 
 
@@ -452,7 +448,7 @@ def _moved_by_ceilings(covariance: FloatArray, ceiling_precision: FloatArray) ->
 class TankBorder:
     """How the parameters of a tank's areas hang together, areas (m,).
 
-    Borders (m, B) move with the species' effects (S,) by ``by_species`` (m, B, S) and with the
+    Borders (m, B) move with the planted species' effects (P,) by ``by_species`` (m, B, P), with the
     tank's effect and knots (W,) by ``by_tank`` (m, B, W); ``own`` (m, B, B) is each area's alone.
     """
 
@@ -478,20 +474,7 @@ def tank_border(view: View, tank: int, areas: IntArray) -> TankBorder:
     TankBorder
         How their parameters hang together.
     """
-    pooling, area, effects = view.problem.pooling, view.area, view.effects
-    _, prior_weight, regression = area.rate_given(pooling.area_precision, areas)
-    width = regression.shape[1] + 1
-    by_tank = np.zeros((areas.size, BORDER, width))
-    by_tank[:, RATE, 0], by_tank[:, RATE, 1:] = prior_weight, regression
-    by_tank[:, KNOTS:, 1:] = np.eye(width - 1)
-    by_tank[:, OWN] = area.own_regression[areas] @ by_tank[:, RATE:]
-    # A rate moves by hand with a ceiling of which its log says nothing.
-    by_ceiling = np.where(pooling.ceiling_learnt[areas], 0.0, area.rate_by_ceiling[areas])
-    by_tank[:, RATE] += by_ceiling[:, None] * by_tank[:, CEILING]
-    along = np.repeat(effects.tank_regression(pooling, np.array([tank])), areas.size, axis=0)
-    along[np.arange(areas.size), 0, pooling.species[areas]] += 1.0
-    by_species = by_tank @ along
-    own = border_covariance(area, effects, pooling, areas)
-    own -= by_species @ effects.species_covariance @ by_species.transpose(0, 2, 1)
-    own -= by_tank @ effects.tank_covariance[tank] @ by_tank.transpose(0, 2, 1)
-    return TankBorder(by_species, by_tank, own)
+    by_tank, own, _ = view.pooled.border_parts(areas)
+    along = np.repeat(view.pooled.tank_regression(np.array([tank])), areas.size, axis=0)
+    along[np.arange(areas.size), 0, view.problem.pooling.planted[1][areas]] += 1.0
+    return TankBorder(by_tank @ along, by_tank, own)

@@ -10,7 +10,6 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.fit.model.noise import JUDGEMENT_ERROR_SHARE, look_log_chance
-from growthcast.fit.solver.hierarchy import covariance_root
 from growthcast.fit.solver.kalman import variance_along
 from growthcast.fit.solver.problem import CEILING, Sites, cut_chance_before
 from growthcast.fit.solver.view import View
@@ -54,7 +53,7 @@ def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tu
     chains, nodes, sites = block.chains, block.chains.nodes, block.sites
     predicted_variance = forward.predicted_variance
     if not border_known:
-        root = covariance_root(view.area, view.effects, problem.pooling, chains.area)
+        root = view.pooled.covariance_root(chains.area)
         predicted_variance = predicted_variance + variance_along(
             chains, root, forward.predicted[1:]
         )

@@ -111,7 +111,7 @@ def _parts_of(view: View, number: int, known: Cavity) -> Parts:
         usual_cm=usual,
         usual_variance=usual_sd**2,
         gram_per_cm=weights.gram_per_cm[area] * np.exp(border[DENSITY, area]),
-        density_variance=view.area.own_covariance[area, DENSITY, DENSITY],
+        density_variance=view.pooled.own_covariance[area, DENSITY, DENSITY],
     )
 
 

@@ -9,10 +9,10 @@ import numpy as np
 from growthcast.arrays import FloatArray
 from growthcast.fit.model.noise import likely_removed, removed_variance
 from growthcast.fit.rows.chains import Chains, Link
-from growthcast.fit.solver.hierarchy import Effects, covariance_root
+from growthcast.fit.solver.hierarchy import Pooled
 from growthcast.fit.solver.kalman import disturbance_smoother, log_determinant, variance_along
 from growthcast.fit.solver.linearise import Linearised
-from growthcast.fit.solver.problem import CEILING, HABIT, OWN, RATE, Block, Pooling, Problem
+from growthcast.fit.solver.problem import CEILING, HABIT, OWN, RATE, Block, Problem
 from growthcast.fit.solver.view import View, departure_of
 from growthcast.nouns import dataclass
 
@@ -34,9 +34,8 @@ def log_likelihood(view: View) -> float:
         Log likelihood [nat].
     """
     problem, departure = view.problem, departure_of(view)
-    border, effects = view.point.border + departure, view.effects
-    squares = _prior_squares(problem.pooling, border, effects)
-    determinant = _prior_determinants(problem.pooling, view)
+    squares = _prior_squares(view.pooled, view.point.border + departure)
+    determinant = _prior_determinants(view.pooled)
     for number, block in enumerate(problem.blocks):
         here, forward = view.block(number)
         own = departure[:, block.chains.nodes.area]
@@ -48,26 +47,26 @@ def log_likelihood(view: View) -> float:
     return -0.5 * (squares + determinant)
 
 
-def _prior_squares(pooling: Pooling, border: FloatArray, effects: Effects) -> float:
+def _prior_squares(pooled: Pooled, border: FloatArray) -> float:
     """Squares of all parameters against their priors."""
-    squares = pooling.area_precision * (border[RATE] - effects.centre(pooling)) ** 2
+    pooling, knots = pooled.pooling, pooled.tank[:, 1:]
+    squares = pooling.area_precision * (border[RATE] - pooled.centre) ** 2
     for parameter, (usual, precision) in zip(OWN, pooling.own_priors(), strict=True):
         squares = squares + precision * (border[parameter] - usual) ** 2
-    knots = effects.tank[:, 1:]
-    shared = (pooling.tank_precision * effects.tank[:, 0] ** 2).sum()
-    shared += (pooling.species_precision * effects.species**2).sum()
+    shared = (pooling.tank_precision * pooled.tank[:, 0] ** 2).sum()
+    shared += (pooling.species_precision * pooled.species**2).sum()
     shared += np.einsum("km,mj,kj->", knots, pooling.knot_precision, knots)
     return float(squares.sum() + shared)
 
 
-def _prior_determinants(pooling: Pooling, view: View) -> float:
+def _prior_determinants(pooled: Pooled) -> float:
     """Log determinant of the parameters' posterior precision, less that of their priors."""
+    pooling = pooled.pooling
     areas, tanks = pooling.tank.size, pooling.tank_precision.size
-    precision = view.area.rate_given(pooling.area_precision)[0]
-    determinant = _log_sum(precision)
-    determinant -= float(np.linalg.slogdet(view.effects.tank_covariance)[1].sum())
-    determinant -= float(np.linalg.slogdet(view.effects.species_covariance)[1])
-    determinant -= _log_sum(np.linalg.det(view.area.own_covariance))
+    determinant = _log_sum(pooled.rate_precision)
+    determinant -= float(np.linalg.slogdet(pooled.tank_covariance)[1].sum())
+    determinant -= float(np.linalg.slogdet(pooled.species_covariance)[1])
+    determinant -= _log_sum(np.linalg.det(pooled.own_covariance))
     determinant -= _log_sum(pooling.tank_precision) + _log_sum(pooling.species_precision)
     determinant -= tanks * float(np.linalg.slogdet(pooling.knot_precision)[1])
     determinant -= areas * float(np.log(pooling.area_precision or 1.0))
@@ -123,17 +122,15 @@ def variance_slopes(view: View) -> VarianceSlopes:
     VarianceSlopes
         By links, readings and shared effects.
     """
-    problem, effects = view.problem, view.effects
-    pooling, departure = problem.pooling, departure_of(view)
+    problem, pooled, departure = view.problem, view.pooled, departure_of(view)
     # A ceiling that is not learnt has no part in the likelihood; nor has what follows it.
-    area = replace(view.area, rate_by_ceiling=np.zeros(problem.area_count))
-    exact = pooling.but_for(bend_doubt=1.0)
+    without = replace(pooled, rate_by_ceiling=np.zeros(problem.area_count))
     links, readings, of_links, of_readings = [], [], [], []
     for number, block in enumerate(problem.blocks):
         here, forward = view.block(number)
         nodes, mine = block.chains.nodes, block.chains.area
-        root = covariance_root(area, effects, exact, mine)
-        root[~pooling.ceiling_learnt[mine], CEILING] = 0.0
+        root = without.covariance_root(mine, bends=False)
+        root[~problem.pooling.ceiling_learnt[mine], CEILING] = 0.0
         own = departure[:, nodes.area]
         back = disturbance_smoother(block.chains, here, forward)
         mean, variance = _mean_and_variance(block.chains, back.state_score, root, own)
@@ -156,11 +153,11 @@ def variance_slopes(view: View) -> VarianceSlopes:
         of_readings.append(
             np.where(read, share**2 * foretold + (1.0 - share) * reading_precision, 0.0)
         )
-    tank = effects.whole_tank_covariance(pooling)
-    of_tank, knots = effects.tank[:, 0], effects.tank[:, 1:]
-    knots_covariance = pooling.knot_precision @ tank[:, 1:, 1:]
-    area_variance = _area_variance(pooling, view)
-    off = view.point.border[RATE] + departure[RATE] - effects.centre(pooling)
+    tank, prior = pooled.whole_tank_covariance(), problem.pooling.knot_precision
+    of_tank, knots = pooled.tank[:, 0], pooled.tank[:, 1:]
+    knots_covariance = prior @ tank[:, 1:, 1:]
+    area_variance = _area_variance(pooled)
+    off = view.point.border[RATE] + departure[RATE] - pooled.centre
     return VarianceSlopes(
         link=tuple(links),
         reading=tuple(readings),
@@ -170,9 +167,9 @@ def variance_slopes(view: View) -> VarianceSlopes:
         area_variance=area_variance,
         tank=of_tank**2 + tank[:, 0, 0],
         tank_variance=tank[:, 0, 0],
-        species=effects.species**2 + np.diag(effects.species_covariance),
-        species_variance=np.diag(effects.species_covariance),
-        knots=np.einsum("km,mj,kj->k", knots, pooling.knot_precision, knots)
+        species=pooled.species**2 + np.diag(pooled.species_covariance),
+        species_variance=np.diag(pooled.species_covariance),
+        knots=np.einsum("km,mj,kj->k", knots, prior, knots)
         + np.trace(knots_covariance, axis1=1, axis2=2),
         knots_covariance=knots_covariance,
     )
@@ -186,14 +183,13 @@ def _mean_and_variance(
     return mean, variance_along(chains, root, rows[1:])
 
 
-def _area_variance(pooling: Pooling, view: View) -> FloatArray:
+def _area_variance(pooled: Pooled) -> FloatArray:
     """Posterior variance (A,) of each log rate around its centre."""
-    posterior_precision, prior_weight, regression = view.area.rate_given(pooling.area_precision)
-    areas = np.arange(pooling.tank.size)
-    row = np.concatenate([(prior_weight - 1.0)[:, None], regression], axis=1)
-    shared = view.effects.joint_covariance(pooling, areas)
+    row = pooled.rate_by_shared.copy()
+    row[:, 0] -= 1.0
+    shared = pooled.joint_covariance(np.arange(row.shape[0]))
     variance = np.einsum("ak,akl,al->a", row, shared, row)
-    held = np.where(posterior_precision > 0.0, posterior_precision, np.inf)
+    held = np.where(pooled.rate_precision > 0.0, pooled.rate_precision, np.inf)
     whole: FloatArray = variance + 1.0 / held
     return whole
 

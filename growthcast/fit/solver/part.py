@@ -298,11 +298,11 @@ def _of_areas(noun: Noun, areas: IntArray) -> Noun:
 
 def _pooling(view: View, tanks: BoolArray, areas: IntArray) -> Pooling:
     """Priors of some areas, what the whole says of their species held."""
-    pooling, effects = view.problem.pooling, view.effects
+    pooling, effect = view.problem.pooling, view.pooled.species
     return replace(
         _of_areas(pooling, areas),
         tank=(np.cumsum(tanks) - 1)[pooling.tank[areas]],
-        offset=(pooling.offset + effects.species[pooling.species])[areas],
+        offset=(pooling.offset + effect[pooling.species])[areas],
         tank_precision=pooling.tank_precision[tanks],
-        species_precision=np.full_like(effects.species, HELD),
+        species_precision=np.full_like(effect, HELD),
     )

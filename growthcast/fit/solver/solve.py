@@ -274,11 +274,10 @@ def _within_reach(chains: Chains, stages: FloatArray, step: FloatArray) -> Float
 
 def _scale(view: View) -> FloatArray:
     """Standard deviations (B, A) given the rest, by which steps are judged."""
-    pooling, area = view.problem.pooling, view.area
-    posterior_precision = area.precision[:, 0, 0] + pooling.area_precision
-    own = np.sqrt(np.maximum(np.einsum("aii->ai", area.own_covariance), 0.0))
+    pooling, pooled = view.problem.pooling, view.pooled
+    own = np.sqrt(np.maximum(np.einsum("aii->ai", pooled.own_covariance), 0.0))
     scale = np.empty((BORDER, pooling.tank.size))
-    scale[RATE] = 1.0 / np.sqrt(np.where(posterior_precision > 0.0, posterior_precision, 1.0))
+    scale[RATE] = 1.0 / np.sqrt(np.where(pooled.rate_precision > 0.0, pooled.rate_precision, 1.0))
     scale[OWN] = np.where(own > 0.0, own, 1.0).T
     scale[KNOTS:] = 1.0 / np.sqrt(np.diag(pooling.knot_precision))[:, None]
     return scale

@@ -9,13 +9,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.fit.rows.chains import Chains
-from growthcast.fit.solver.hierarchy import (
-    AreaInformation,
-    Effects,
-    area_information,
-    score_on_centre,
-    solve_effects,
-)
+from growthcast.fit.solver.hierarchy import Pooled, eliminate
 from growthcast.fit.solver.kalman import (
     Filtered,
     FilterPass,
@@ -32,7 +26,6 @@ from growthcast.fit.solver.problem import (
     RATE,
     CannotFit,
     Point,
-    Pooling,
     Problem,
 )
 from growthcast.nouns import dataclass
@@ -48,8 +41,8 @@ class View:
 
     ``filtered`` are each block's stages as known by their day, those of starts that nobody read as
     known since, none once they have been let go (see ``known``). ``information`` (A, B, B) and
-    ``score`` (B, A) are what the chains say on departures of the borders, ``area`` what is left of
-    that without what an area has alone, and ``effects`` what follows for all they share.
+    ``score`` (B, A) are what the chains say on departures of the borders, ``pooled`` what follows
+    for what areas have alone and for what they share.
     ``surprise`` (A,) is twice the negative log likelihood of the readings of each area, each given
     those before it, without constants.
     """
@@ -60,8 +53,7 @@ class View:
     filtered: list[Filtered]
     information: FloatArray
     score: FloatArray
-    area: AreaInformation
-    effects: Effects
+    pooled: Pooled
     surprise: FloatArray
 
     stored: ClassVar = ("problem", "point")
@@ -129,13 +121,10 @@ def view_of(problem: Problem, point: Point, unheard: View | None = None) -> View
         filtered.append(smooth_unread_starts(block.chains, here, forward))
         if few:
             kept.append((here, forward))
-    area = area_information(information, score, point.border, problem.pooling)
-    finite = np.isfinite(score).all(axis=0) & np.isfinite(point.border).all(axis=0)
-    for matrix in (information, area.own_covariance):
-        finite &= np.isfinite(matrix).all(axis=(1, 2))
-    if not finite.all():
-        raise CannotFit(np.flatnonzero(~finite))
-    effects = solve_effects(area, point.border, problem.pooling)
+    told = (score.T, point.border.T, information.reshape(len(information), -1))
+    _check_finite(np.concatenate(told, axis=1))
+    pooled = eliminate(information, score, point.border, problem.pooling)
+    _check_finite(pooled.own_covariance.reshape(len(information), -1))
     return View(
         problem=problem,
         point=point,
@@ -143,10 +132,15 @@ def view_of(problem: Problem, point: Point, unheard: View | None = None) -> View
         filtered=filtered,
         information=information,
         score=score,
-        area=area,
-        effects=effects,
+        pooled=pooled,
         surprise=surprise,
     )
+
+
+def _check_finite(values: FloatArray) -> None:
+    finite = np.isfinite(values).all(axis=1)
+    if not finite.all():
+        raise CannotFit(np.flatnonzero(~finite))
 
 
 def _surprise(chains: Chains, forward: FilterPass, areas: int) -> FloatArray:
@@ -171,9 +165,8 @@ def repooled(view: View, problem: Problem) -> View:
     View
         At the same point.
     """
-    area = area_information(view.information, view.score, view.point.border, problem.pooling)
-    effects = solve_effects(area, view.point.border, problem.pooling)
-    return replace(view, problem=problem, area=area, effects=effects)
+    pooled = eliminate(view.information, view.score, view.point.border, problem.pooling)
+    return replace(view, problem=problem, pooled=pooled)
 
 
 def seen(problem: Problem, point: Point, number: int) -> tuple[Linearised, FilterPass]:
@@ -215,7 +208,7 @@ def misfit_of_tanks(view: View) -> FloatArray:
         Misfits [nat].
     """
     pooling, border = view.problem.pooling, view.point.border
-    misfit = pooling.area_precision * (border[RATE] - view.effects.centre(pooling)) ** 2
+    misfit = pooling.area_precision * (border[RATE] - view.pooled.centre) ** 2
     for parameter, (usual, prior_precision) in zip(OWN, pooling.own_priors(), strict=True):
         misfit = misfit + prior_precision * (border[parameter] - usual) ** 2
     misfit = misfit + view.surprise
@@ -236,11 +229,9 @@ def departure_of(view: View) -> FloatArray:
     array (B, A)
         Departures from the point [log].
     """
-    pooling, area, effects = view.problem.pooling, view.area, view.effects
-    border = view.point.border
-    off = effects.centre(pooling) - border[RATE]
-    knots = effects.knots()[:, pooling.tank] - border[KNOTS:]
-    return _with_shared(area, pooling, area.own_mean, area.score[:, 0], off, knots)
+    pooled, border = view.pooled, view.point.border
+    off, knots = pooled.centre - border[RATE], pooled.knots - border[KNOTS:]
+    return pooled.departure(pooled.own_mean, pooled.score[:, 0], off, knots)
 
 
 def follows(view: View, score: FloatArray) -> FloatArray:
@@ -258,33 +249,10 @@ def follows(view: View, score: FloatArray) -> FloatArray:
     array (B, A)
         Change of the areas' departures from the point [log].
     """
-    pooling, area = view.problem.pooling, view.area
+    pooled, pooling = view.pooled, view.problem.pooling
     own_score = score[:RATE].T.copy()
     own_score[~pooling.ceiling_learnt, CEILING] = 0.0
-    own_mean = np.einsum("aij,aj->ai", area.own_covariance, own_score)
-    shared = score[RATE:].T + np.einsum("aik,ai->ak", area.own_regression, own_score)
-    effects = view.effects.given(pooling, score_on_centre(area, shared, pooling))
-    off, knots = effects.centre(pooling) - pooling.offset, effects.knots()[:, pooling.tank]
-    return _with_shared(area, pooling, own_mean, shared[:, 0], off, knots)
-
-
-def _with_shared(
-    area: AreaInformation,
-    pooling: Pooling,
-    own_mean: FloatArray,
-    score: FloatArray,
-    off: FloatArray,
-    knots: FloatArray,
-) -> FloatArray:
-    """Departures (B, A) of borders whose rates are centred ``off`` (A,), with those of the knots.
-
-    ``own_mean`` (A, 3) and ``score`` (A,) are what the chains say on what an area has alone and on
-    its log rate.
-    """
-    posterior_precision, _, regression = area.rate_given(pooling.area_precision)
-    score, known = score + pooling.area_precision * off, posterior_precision > 0.0
-    rate = np.divide(score, posterior_precision, out=np.zeros_like(score), where=known)
-    rate = rate + np.einsum("am,ma->a", regression, knots)
-    moved = np.concatenate([rate[None], knots])
-    own_moved = (own_mean + np.einsum("aik,ka->ai", area.own_regression, moved)).T
-    return np.concatenate([own_moved, moved])
+    own_mean = np.einsum("aij,aj->ai", pooled.own_covariance, own_score)
+    shared = score[RATE:].T + np.einsum("aik,ai->ak", pooled.own_regression, own_score)
+    moved = pooled.given(pooled.on_centre(shared))
+    return moved.departure(own_mean, shared[:, 0], moved.centre - pooling.offset, moved.knots)

@@ -63,6 +63,6 @@ def joint(view, raised=0.0):
         precision += into[a].T @ information @ into[a]
         right += into[a].T @ (score + information @ (point[:, a] - off))
         if not learnt:
-            into[a, RATE] += view.area.rate_by_ceiling[a] * into[a, CEILING]
+            into[a, RATE] += view.pooled.rate_by_ceiling[a] * into[a, CEILING]
     covariance = np.linalg.inv(precision)
     return covariance @ right, covariance, into

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -21,7 +22,6 @@ from growthcast.fit.borrowing import (
     with_borrowed,
 )
 from growthcast.fit.model.clock import TankConditions
-from growthcast.fit.solver.hierarchy import Effects
 from growthcast.fit.solver.solve import solve
 from growthcast.species import read_reference
 from tests.unit.fit.small_problem import ON_DAY, small_problem
@@ -192,16 +192,15 @@ def test_a_win_must_be_large_and_not_due_to_one_tank():
 
 def test_the_prior_is_taken_out_of_a_tanks_posterior():
     """Prior N(0, 0.09), a reading of 0.4 with variance 0.03: posterior 0.3, variance 0.0225."""
-    problem = small_problem()
-    pooling = problem.pooling
-    effects = Effects(
+    pooled = replace(
+        solve(small_problem()).view.pooled,
         species=np.zeros(3),
         species_covariance=np.zeros((3, 3)),
         tank=np.array([[0.3], [0.0], [0.1]]),
         tank_covariance=np.array([0.0225, 0.16, 0.0225]).reshape(3, 1, 1),
-        regression=np.zeros((7, 1)),
+        tank_by_species=np.zeros((7, 1)),
     )
-    effect, effect_sd, informative = tank_evidence(effects, pooling)
+    effect, effect_sd, informative = tank_evidence(pooled)
     assert effect[0] == pytest.approx(0.4)
     assert effect_sd[0] ** 2 == pytest.approx(0.03)
     assert informative.tolist() == [True, False, True]

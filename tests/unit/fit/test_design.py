@@ -263,7 +263,7 @@ def test_conditions_never_given_widen_the_tank(tmp_path):
         "temperature_c\nlobby,2026-04-01,100,8,25,15,1,15,25\n"
     )
     fit = fit_growth(make_book(tmp_path, conditions=conditions, trims=HEADER), ON)
-    known, unknown = fit.solution.view.effects.tank_sd(fit.design.problem.pooling)
+    known, unknown = fit.solution.view.pooled.tank_sd
     assert known == pytest.approx(0.30)
     assert unknown == pytest.approx(np.sqrt(0.30**2 + 2 * 0.25**2 + 4 * 0.1**2))
 
@@ -289,7 +289,7 @@ def test_an_area_without_a_log_rests_on_its_tank_or_the_table(tmp_path):
         "moss": "table",
     }
 
-    told, effects = fit.as_dict(), fit.solution.view.effects
+    told, effects = fit.as_dict(), fit.solution.view.pooled
     spreads = fit.design.spreads
     assert told["spread"]["interval"] == round(spreads.span, 5)
     assert told["spread"]["tank"] == round(spreads.tank, 5)

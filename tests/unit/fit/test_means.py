@@ -45,6 +45,6 @@ def test_no_mean_lies_far_from_its_mode():
     """Read at the ceiling, a rate may be any that is high enough."""
     solution = one_reading_each(3.0, np.full(7, CEILING_CM))
     moved = mean_border(solution.view)[RATE] - solution.point.border[RATE]
-    sd = 1.0 / np.sqrt(solution.view.area.precision[:, 0, 0] + 3.0**-2.0)
+    sd = 1.0 / np.sqrt(solution.view.pooled.precision[:, 0, 0] + 3.0**-2.0)
     assert (np.abs(moved) <= 1.001 * FURTHEST * sd).all()
     assert (np.abs(moved) > 0.9 * FURTHEST * sd).all()

@@ -43,9 +43,9 @@ def test_a_part_of_a_fit_stands_where_the_whole_does(view):
     part = part_of(view, TANKS)
     alone = view_of(part.problem, part.point)
     np.testing.assert_allclose(departure_of(alone), departure_of(view)[:, part.areas], atol=1e-6)
-    assert np.abs(alone.effects.species).max() < 1e-9
+    assert np.abs(alone.pooled.species).max() < 1e-9
     np.testing.assert_allclose(
-        alone.effects.tank[:, 0], view.effects.tank[TANKS, 0], rtol=0, atol=1e-6
+        alone.pooled.tank[:, 0], view.pooled.tank[TANKS, 0], rtol=0, atol=1e-6
     )
 
 

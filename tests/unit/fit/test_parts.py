@@ -58,7 +58,7 @@ def part(link, removed_day=np.nan, left_cm=4.0, found_cm=10.0):
         problem=problem,
         block=lambda _: (at, SimpleNamespace(filtered=filtered)),
         point=SimpleNamespace(border=border),
-        area=SimpleNamespace(own_covariance=own),
+        pooled=SimpleNamespace(own_covariance=own),
     )
     return _parts_of(view, 0, Cavity(np.array([1.0, 0.0]), np.array([0.09, 0.0])))
 

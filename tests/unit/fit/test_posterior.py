@@ -16,7 +16,6 @@ from growthcast.fit.model.posterior import (
     shared_growth,
     tank_border,
 )
-from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.problem import BORDER, CEILING, KNOTS, RATE
 from growthcast.fit.solver.solve import starting_point
 from growthcast.fit.solver.view import view_of
@@ -203,8 +202,8 @@ def view(request):
 def test_borders_of_a_tank_hang_together_as_the_dense_normal_equations_have_it(view):
     """Between areas what they share, within one what it has alone: the doubt of its bend, too."""
     _, covariance, into = joint(view)
-    pooling, effects = view.problem.pooling, view.effects
-    own = border_covariance(view.area, effects, pooling, np.arange(7))
+    pooling, effects = view.problem.pooling, view.pooled
+    own = view.pooled.covariance(np.arange(7))
     assert own[5] == pytest.approx(into[5] @ covariance @ into[5].T) or pooling.ceiling_learnt[5]
     for tank in range(3):
         areas = np.flatnonzero(pooling.tank == tank)
@@ -242,7 +241,7 @@ def test_shared_growth_has_the_covariance_of_the_dense_normal_equations(view):
         rate[count - 7 + a] += shared.rate_by_ceiling[a] * shared.ceiling_sd[a]
         rows.append(np.stack([rate, ceiling]))
     wanted = into[:, [RATE, CEILING]]
-    own = border_covariance(view.area, view.effects, pooling, areas)
+    own = view.pooled.covariance(areas)
     for a in areas:
         for b in areas:
             exact = wanted[a] @ covariance @ wanted[b].T
@@ -254,7 +253,7 @@ def test_shared_growth_has_the_covariance_of_the_dense_normal_equations(view):
             assert found[0, 0] == pytest.approx(exact[0, 0], rel=0.03 if doubted else 1e-12)
             found[0, 0] = exact[0, 0]
             assert found == pytest.approx(exact, abs=1e-12)
-    assert shared.drift == pytest.approx(view.effects.tank[:, 1:])
+    assert shared.drift == pytest.approx(view.pooled.tank[:, 1:])
     assert shared.pace_by == pytest.approx(
         beside[:, RATE] + np.einsum("m,kma->ka", today_weight(), beside[:, KNOTS:])
     )

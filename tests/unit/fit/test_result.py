@@ -13,7 +13,6 @@ from growthcast.fit.model.posterior import RANGE_80, mean_border, rate_on_day
 from growthcast.fit.model.spreads import FORMS, Lags, Settling, Spreads
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.solve import Solution, starting_point
 from growthcast.fit.solver.view import view_of
@@ -59,7 +58,7 @@ def test_a_posterior_is_the_solvers_with_what_goes_with_lags_and_settling(fit):
     found, view = fit.posterior(areas), fit.solution.view
     spreads, slopes = fit.design.spreads, by_beside(view)
     sd = np.stack([spreads.lags.sd_d, spreads.settling.sd])
-    own = border_covariance(view.area, view.effects, view.problem.pooling, areas)
+    own = view.pooled.covariance(areas)
     mean, mode = mean_border(view), view.point.border
     [block] = view.problem.blocks
     nodes, filtered = block.chains.nodes, view.known(0)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.hierarchy import area_information, solve_effects
+from growthcast.fit.solver.hierarchy import eliminate
 from growthcast.fit.solver.kalman import information_of, kalman_filter
 from growthcast.fit.solver.likelihood import error_parts, log_likelihood, variance_slopes
 from growthcast.fit.solver.problem import RATE
@@ -56,8 +56,6 @@ def likelihood_of(problem, point, at):
     by_block, score_by_block = information_of(problem.blocks[0].chains, forward)
     information, score = np.zeros_like(by_block), np.zeros_like(score_by_block)
     information[area], score[:, area] = by_block, score_by_block
-    by_area = area_information(information, score, point.border, problem.pooling)
-    effects = solve_effects(by_area, point.border, problem.pooling)
     return log_likelihood(
         View(
             problem=problem,
@@ -66,8 +64,7 @@ def likelihood_of(problem, point, at):
             filtered=(forward.filtered,),
             information=information,
             score=score,
-            area=by_area,
-            effects=effects,
+            pooled=eliminate(information, score, point.border, problem.pooling),
             surprise=np.zeros(problem.area_count),
         )
     )
@@ -194,7 +191,7 @@ def test_a_readings_precision_is_how_the_likelihood_falls_with_a_shift_of_it(sol
 
 def test_posterior_variances_are_the_part_of_mean_squares_that_is_not_a_mean(solved):
     _, _, view = solved
-    slopes, effects, pooling = variance_slopes(view), view.effects, view.problem.pooling
+    slopes, effects, pooling = variance_slopes(view), view.pooled, view.problem.pooling
     np.testing.assert_allclose(slopes.species - slopes.species_variance, effects.species**2)
     np.testing.assert_allclose(slopes.tank - slopes.tank_variance, effects.tank[:, 0] ** 2)
     knots = effects.tank[:, 1:]
@@ -202,5 +199,5 @@ def test_posterior_variances_are_the_part_of_mean_squares_that_is_not_a_mean(sol
     of_variance = np.trace(slopes.knots_covariance, axis1=1, axis2=2)
     np.testing.assert_allclose(slopes.knots - of_variance, off)
     rate = view.point.border[RATE] + departure_of(view)[RATE]
-    off = (rate - effects.centre(pooling)) ** 2
+    off = (rate - effects.centre) ** 2
     np.testing.assert_allclose(slopes.area - slopes.area_variance, off)

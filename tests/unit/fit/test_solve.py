@@ -9,7 +9,7 @@ import pytest
 
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.solver import hierarchy
-from growthcast.fit.solver.hierarchy import border_covariance, covariance_root
+from growthcast.fit.solver.hierarchy import Pooled
 from growthcast.fit.solver.kalman import (
     filter_along,
     information_of,
@@ -126,9 +126,9 @@ def test_the_step_is_that_of_the_dense_system(both):
             assert departure[b, a] == pytest.approx(step[area_at(a, b)], abs=2e-7)
     for t in range(TANKS):
         for k in range(1 + M):
-            assert view.effects.tank[t, k] == pytest.approx(step[tank_at(t, k)], abs=2e-7)
+            assert view.pooled.tank[t, k] == pytest.approx(step[tank_at(t, k)], abs=2e-7)
     for s in range(SPECIES_COUNT):
-        assert view.effects.species[s] == pytest.approx(step[species_at(s)], abs=2e-7)
+        assert view.pooled.species[s] == pytest.approx(step[species_at(s)], abs=2e-7)
     stages = state_smoother(problem.blocks[0].chains, *view.block(0), departure)
     np.testing.assert_allclose(stages, step[:n], atol=1e-6)
 
@@ -143,12 +143,7 @@ def test_covariances_are_those_of_the_dense_system(both):
     problem, _, view, _, covariance, (_, area_at, tank_at, species_at) = both
     asked = np.array([4, 0, 6, 1, 5, 3, 2])
     order = np.argsort(asked)
-    found = np.concatenate(
-        [
-            border_covariance(view.area, view.effects, problem.pooling, some)
-            for some in (asked[:3], asked[3:])
-        ]
-    )[order]
+    found = np.concatenate([view.pooled.covariance(some) for some in (asked[:3], asked[3:])])[order]
     for a in range(AREAS):
         at = [area_at(a, b) for b in (*OWN, RATE)]
         at += [tank_at(problem.pooling.tank[a], 1 + k) for k in range(M)]
@@ -160,15 +155,15 @@ def test_covariances_are_those_of_the_dense_system(both):
         np.testing.assert_allclose(found[a], expected, rtol=1e-5, atol=1e-9)
     species = [species_at(s) for s in range(SPECIES_COUNT)]
     of_species = covariance[np.ix_(species, species)]
-    np.testing.assert_allclose(view.effects.species_covariance, of_species, rtol=1e-5)
-    np.testing.assert_allclose(view.effects.species_sd() ** 2, np.diag(of_species), rtol=1e-5)
-    for t, whole in enumerate(view.effects.whole_tank_covariance(problem.pooling)):
+    np.testing.assert_allclose(view.pooled.species_covariance, of_species, rtol=1e-5)
+    np.testing.assert_allclose(view.pooled.species_sd**2, np.diag(of_species), rtol=1e-5)
+    for t, whole in enumerate(view.pooled.whole_tank_covariance()):
         tank = [tank_at(t, k) for k in range(1 + M)]
         np.testing.assert_allclose(whole, covariance[np.ix_(tank, tank)], rtol=1e-5, atol=1e-9)
-        sd = view.effects.tank_sd(problem.pooling)[t]
+        sd = view.pooled.tank_sd[t]
         assert sd == pytest.approx(np.sqrt(covariance[tank[0], tank[0]]), rel=1e-6)
         # What a tank's effect and knots are given the species: as regressed on them.
-        regression = view.effects.tank_regression(problem.pooling, np.array([t]))[0]
+        regression = view.pooled.tank_regression(np.array([t]))[0]
         given = covariance[np.ix_(tank, species)] @ np.linalg.inv(of_species)
         np.testing.assert_allclose(regression, given, rtol=1e-4, atol=1e-9)
     if not problem.pooling.ceiling_learnt.all():
@@ -236,7 +231,7 @@ def test_a_fit_ends_though_a_stage_is_pulled_beyond_where_stages_end():
 def test_areas_of_a_tank_teach_each_other(settled):
     problem = settled.problem
     # Area 6 has no span of its own: its rate is its tank's and its species'.
-    shared = settled.view.effects.centre(problem.pooling)[6]
+    shared = settled.view.pooled.centre[6]
     assert settled.point.border[RATE, 6] == pytest.approx(shared, abs=1e-5)
     assert shared != pytest.approx(problem.pooling.offset[6], abs=1e-3)
 
@@ -380,7 +375,7 @@ def test_a_bend_that_is_doubted_moves_ceiling_and_rate_together(both):
     doubted = replace(problem.pooling, bend_doubt=3.0)
     areas = np.array([5, 0, 2])
     sure, unsure = (
-        border_covariance(view.area, view.effects, pooling, areas)
+        replace(view.pooled, pooling=pooling).covariance(areas)
         for pooling in (problem.pooling, doubted)
     )
     for a, wider in zip(areas, unsure - sure, strict=True):
@@ -393,10 +388,10 @@ def test_a_bend_that_is_doubted_moves_ceiling_and_rate_together(both):
 
 
 def test_a_covariance_that_is_none_is_named(both, monkeypatch):
-    problem, _, view, *_ = both
-    given = view.area, view.effects, problem.pooling, np.array([5, 0, 2])
-    root = covariance_root(*given)
-    found = border_covariance(*given)
+    _, _, view, *_ = both
+    areas = np.array([5, 0, 2])
+    root = view.pooled.covariance_root(areas)
+    found = view.pooled.covariance(areas)
     np.testing.assert_allclose(root @ root.transpose(0, 2, 1), found, atol=1e-12)
     flat = found[0].copy()
     flat[RATE], flat[:, RATE] = flat[CEILING], flat[:, CEILING]
@@ -408,7 +403,7 @@ def test_a_covariance_that_is_none_is_named(both, monkeypatch):
         ([-found[0], found[1], nothing], [5, 2]),
     ):
         matrices = np.array(several)
-        monkeypatch.setattr(hierarchy, "border_covariance", lambda *_, it=matrices: it)
+        monkeypatch.setattr(Pooled, "covariance", lambda *_, it=matrices, **__: it)
         with pytest.raises(CannotFit) as fault:
-            covariance_root(*given)
+            view.pooled.covariance_root(areas)
         assert fault.value.areas.tolist() == named

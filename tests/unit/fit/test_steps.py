@@ -11,7 +11,6 @@ import pytest
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver import part as parting
 from growthcast.fit.solver import solve as solving
-from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.problem import BORDER, CEILING, DENSITY, HABIT, KNOTS, RATE
 from growthcast.fit.solver.solve import (
     _scale,
@@ -72,9 +71,9 @@ def test_what_nothing_is_known_of_is_judged_by_its_own_unit(view):
         scale = _scale(there)
         assert scale[[DENSITY, RATE], 6].tolist() == [1.0, sd]
         assert (scale[:, :6] > 0.0).all()
-        variance = border_covariance(there.area, there.effects, pooling, np.array([6]))[0]
-        given = there.effects.joint_covariance(pooling, np.array([6]))[0]
-        away = there.effects.centre(pooling)[6] - view.point.border[RATE, 6]
+        variance = there.pooled.covariance(np.array([6]))[0]
+        given = there.pooled.joint_covariance(np.array([6]))[0]
+        away = there.pooled.centre[6] - view.point.border[RATE, 6]
         assert departure_of(there)[RATE, 6] == pytest.approx(away)
         assert (abs(away) > 1e-4) == (precision > 0.0)  # rests on its tank and species
         if not precision:  # an area that rests on nothing does not rest on its tank

@@ -90,7 +90,7 @@ def test_problems_stand_one_after_another_and_come_apart_as_they_were():
     for each, problem in zip(found, several, strict=True):
         alone = solve(problem, tolerance=1e-4)
         np.testing.assert_allclose(each.point.border, alone.point.border, atol=1e-4)
-        assert each.view.effects.species.shape == (3,)
+        assert each.view.pooled.species.shape == (3,)
 
 
 def test_weights_of_one_problem_stand_after_those_before_it():

@@ -3,21 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.hierarchy import (
-    AreaInformation,
-    _inverse,
-    area_information,
-    border_covariance,
-    solve_effects,
-)
+from growthcast.fit.solver.hierarchy import Pooled, _inverse, eliminate
 from growthcast.fit.solver.likelihood import misfit
-from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, RATE, CannotFit, Point
+from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, KNOTS, RATE, CannotFit, Point
 from growthcast.fit.solver.solve import solve, starting_point
 from growthcast.fit.solver.view import (
     departure_of,
@@ -42,8 +35,8 @@ def test_borders_follow_other_scores_as_if_all_were_solved_anew(view):
     """Normal equations are linear in their right-hand side: the change answers to the change."""
     pooling, border = view.problem.pooling, view.point.border
     change = np.random.default_rng(5).normal(size=(BORDER, view.problem.area_count))
-    area = area_information(view.information, view.score + change, border, pooling)
-    there = replace(view, area=area, effects=solve_effects(area, border, pooling))
+    pooled = eliminate(view.information, view.score + change, border, pooling)
+    there = replace(view, pooled=pooled)
     moved = departure_of(there) - departure_of(view)
     assert np.abs(moved).max() > 0.01
     np.testing.assert_allclose(follows(view, change), moved, rtol=1e-9, atol=1e-11)
@@ -63,7 +56,7 @@ def test_other_priors_need_no_other_filter(view):
     anew, kept = view_of(problem, view.point), repooled(view, problem)
     assert np.abs(departure_of(kept) - departure_of(view)).max() > 1e-3
     np.testing.assert_allclose(departure_of(kept), departure_of(anew), rtol=1e-12, atol=1e-14)
-    np.testing.assert_array_equal(kept.effects.tank_covariance, anew.effects.tank_covariance)
+    np.testing.assert_array_equal(kept.pooled.tank_covariance, anew.pooled.tank_covariance)
 
 
 def test_precisions_of_three_parameters_are_turned_into_covariances():
@@ -92,8 +85,8 @@ def test_a_rate_moves_with_a_ceiling_of_which_the_log_does_not_speak(surer):
     information[:, RATE, RATE] = 8.0 * surer
     information[:, RATE, CEILING] = information[:, CEILING, RATE] = -2.0 * surer
     nothing = np.zeros((BORDER, problem.area_count))
-    area = area_information(information, nothing, nothing, pooling)
-    np.testing.assert_allclose(area.rate_by_ceiling, 0.2, rtol=1e-12)
+    pooled = eliminate(information, nothing, nothing, pooling)
+    np.testing.assert_allclose(pooled.rate_by_ceiling, 0.2, rtol=1e-12)
 
 
 def test_what_surprises_is_the_likelihood_of_readings_each_given_those_before_it():
@@ -134,25 +127,18 @@ def test_what_misfits_is_the_likelihood_of_readings_usual_cuts_and_what_was_hear
         assert misfit(view.problem, block, at, border) == pytest.approx(twice + squares)
 
 
-def test_a_rate_is_as_unsure_as_its_log_and_what_is_shared_leave_it():
+def test_a_rate_is_as_unsure_as_its_log_and_what_is_shared_leave_it(monkeypatch):
     """A prior of 25 and a log of 75: a quarter of the centre's 0.4, squared, and 1 / 100."""
-    nothing = np.zeros((1, 3))
-    area = AreaInformation(
-        own_mean=nothing,
-        own_regression=np.zeros((1, 3, 2)),
-        own_covariance=np.eye(3)[None],
-        precision=np.array([[[75.0, 0.0], [0.0, 0.0]]]),
-        score=nothing,
-        rate_by_ceiling=np.zeros(1),
-    )
-    effects = SimpleNamespace(joint_covariance=lambda *_: np.diag([0.4**2, 0.09])[None])
-    pooling = SimpleNamespace(
-        area_precision=25.0,
-        ceiling_learnt=np.array([True]),
-        doubt_of_bends=lambda *_: np.zeros(1),
-    )
-    found = border_covariance(area, effects, pooling, np.array([0]))
-    assert np.diag(found[0]) == pytest.approx([1.0, 1.0, 1.0, 0.1**2 + 0.1**2, 0.09])
+    problem = small_problem()
+    pooling = replace(problem.pooling, area_precision=25.0)
+    information, nothing = np.zeros((7, BORDER, BORDER)), np.zeros((BORDER, 7))
+    information[:, RATE, RATE] = 75.0
+    shared = np.diag([0.4**2, *np.full(BORDER - KNOTS, 0.09)])
+    monkeypatch.setattr(Pooled, "joint_covariance", lambda *_: shared[None])
+    found = eliminate(information, nothing, nothing, pooling).covariance(np.array([0]))
+    alone = [precision[0] ** -1.0 for _, precision in pooling.own_priors()]
+    wanted = [*alone, 0.1**2 + 0.1**2, *np.full(BORDER - KNOTS, 0.09)]
+    assert np.diag(found[0]) == pytest.approx(wanted)
 
 
 @pytest.mark.parametrize(("looked", "size", "kept"), [(1, 1, 3), (0, 1, 0), (0, 16_000, 1)])
@@ -202,7 +188,7 @@ def test_areas_of_which_nothing_finite_is_said_are_named():
 def test_what_misfits_a_tank_are_its_surprises_and_its_areas_off_their_priors(view):
     """Squares over their variances: of a rate around its centre, of what it has alone."""
     pooling, border, expected = view.problem.pooling, view.point.border, np.zeros(3)
-    centre = view.effects.centre(pooling)
+    centre = view.pooled.centre
     for a, tank in enumerate(pooling.tank):
         off = pooling.area_precision * (border[RATE, a] - centre[a]) ** 2
         for row, (usual, precision) in enumerate(pooling.own_priors()):
@@ -225,7 +211,7 @@ def test_what_nothing_is_heard_of_keeps_its_prior_and_without_one_a_variance_of_
         tank_precision=np.append(whole.tank_precision, precision),
         species_precision=np.append(whole.species_precision, [precision, precision]),
     )
-    effects = view_of(replace(problem, pooling=pooling), starting_point(problem)).effects
+    effects = view_of(replace(problem, pooling=pooling), starting_point(problem)).pooled
     assert effects.tank_covariance[3, 0, 0] == pytest.approx(variance)
     assert np.diag(effects.species_covariance)[3:] == pytest.approx([variance, variance])
     assert not effects.tank[3].any()
