@@ -19,7 +19,7 @@ from growthcast.book.sheets.values import SettingRow, SheetTable, Value, as_text
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES
 from growthcast.book.writing.replace import write_new
-from growthcast.book.writing.source import appended, taken_apart
+from growthcast.book.writing.source import edited, taken_apart
 from growthcast.errors import RowsRefused, UsageError
 
 GUIDE = "README.txt"
@@ -140,7 +140,7 @@ def check_rows(tanks: Sequence[Row], areas: Sequence[Row]) -> dict[str, bytes]:
     """Return the files of a new book with rows; ``RowsRefused`` where it would have problems."""
     files = new_files()
     for table, rows in (("tanks", tanks), ("areas", areas)):
-        files[f"{table}.csv"] = appended(taken_apart(files[f"{table}.csv"], table)[0], rows)
+        files[f"{table}.csv"] = edited(taken_apart(files[f"{table}.csv"], table)[0], {}, rows)[0]
     with TemporaryDirectory() as empty:
         _, findings = inspect_book(Path(empty), today=date.today(), instead=files)
     problems = tuple(i for i in findings if i.level == "problem" and i.slug != "no-rows")

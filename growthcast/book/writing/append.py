@@ -21,7 +21,6 @@ from growthcast.book.writing.journal import Entry, book_lock
 from growthcast.book.writing.replace import Files, read_file, replace_files
 from growthcast.book.writing.source import (
     Source,
-    appended,
     edited,
     new_source,
     taken_apart,
@@ -189,7 +188,7 @@ def would_add(
     folder: Path, table: str, rows: Sequence[Mapping[str, Cell]], *, today: date
 ) -> Change:
     """Return what adding rows would do, without writing; raise as ``add_rows`` does."""
-    return _tried(folder, table, rows, today)[0]
+    return _added(folder, table, rows, Entry(), today=today, write=False)
 
 
 def add_rows(
@@ -197,11 +196,10 @@ def add_rows(
     table: str,
     rows: Sequence[Mapping[str, Cell]],
     *,
-    today: date,
     command: str,
     summary: str,
     visit: tuple[str, str] | None = None,
-    by: str = "",
+    **how: Unpack[How],
 ) -> Change:
     """Add rows at the end of a table of a book: its old bytes as they were, then the new lines.
 
@@ -218,41 +216,36 @@ def add_rows(
     UsageError
         A column nobody declared, text its encoding cannot hold, rows it holds already.
     """
-    name, said = f"{table}.csv", Entry(command, summary, None, visit, by)
+    said = Entry(command, summary, None, visit)
     for attempt in range(_ATTEMPTS):
         try:
             with book_lock(folder):
-                tried, *(old, wide, new) = _tried(folder, table, rows, today)
-                if tried.columns:
-                    lacked = f"{name}: {', '.join(tried.columns)}"
-                    replace_files(folder, wide, old, Entry("add column", lacked, by=by))
-                entry = replace_files(folder, new, wide, said)
-            return replace(tried, entry=entry)
+                return _added(folder, table, rows, said, **how)
         except FileChanged:
             if attempt == _ATTEMPTS - 1:
                 raise
     raise AssertionError("unreachable")
 
 
-def _tried(
-    folder: Path, table: str, rows: Sequence[Mapping[str, Cell]], today: date
-) -> tuple[Change, Files, Files, Files]:
-    """Return what rows do to the book; the table's file as it is, with room, and with them."""
-    name = f"{table}.csv"
-    if (old := read_file(folder, name)) is None:
-        wide = new_source(table, read_file(folder, "tanks.csv"))
-        columns: tuple[str, ...] = ()
+def _added(
+    folder: Path,
+    table: str,
+    rows: Sequence[Mapping[str, Cell]],
+    said: Entry,
+    **how: Unpack[How],
+) -> Change:
+    """Add rows to a table as it is now."""
+    old = read_file(folder, f"{table}.csv")
+    if old is None:
+        source = new_source(table, read_file(folder, "tanks.csv"))
     else:
-        source = taken_apart(old, table)[0]
-        columns = source.lacking(rows)
-        wide = widened(source, columns)
-    files = {name: old}, {name: wide.data}, {name: appended(wide, rows)}
+        source, _ = taken_apart(old, table)
     try:
-        return replace(tried(folder, files[2], files[0], today=today), columns=columns), *files
+        return edit_table(folder, source, {}, rows, said, **how)
     except RowsRefused as refused:
         if any(item.slug != "same-rows" for item in refused.findings):
             raise
-        held = f"{name} holds this already: {refused.findings[0].found}; nothing was written"
+        held = f"{source.file} holds this already: {refused.findings[0].found}; nothing was written"
         held_all = len(refused.findings) >= len(rows)
         raise HeldAlready(held) if held_all else UsageError(held) from None
 
@@ -266,23 +259,25 @@ def edit_table(
     without: frozenset[int] = frozenset(),
     **how: Unpack[How],
 ) -> Change:
-    """Change, add and take out rows of a table, all in one step, as ``carried_out``."""
-    new, _ = edited(source, changed, added, without)
-    done = carried_out(folder, {source.file: new}, {source.file: source.data}, said, **how)
-    lacking = () if source.data is None else source.lacking([*changed.values(), *added])
-    return replace(done, columns=lacking, summary=said.summary)
+    """Change, add and take out rows of a table, held to every check as ``tried``, and write it.
 
-
-def carried_out(folder: Path, new: Files, old: Files, said: Entry, **how: Unpack[How]) -> Change:
-    """Hold a book with new bytes of files to every check, as ``tried``, and write them.
-
-    The caller has the lock, and made the bytes from the old ones.
+    Where rows are only added, columns that the table lacks are a change of their own before it, so
+    that they stay when the rows are taken back. The caller has the lock.
     """
-    done = tried(folder, new, old, today=how["today"], back=said.command == "unlog")
+    file, by = source.file, how.get("by")
+    lacking = () if source.data is None else source.lacking([*changed.values(), *added])
+    wide = source if changed or without else widened(source, lacking)
+    old, room, new = source.data, wide.data, edited(wide, changed, added, without)[0]
+    back = said.command == "unlog"
+    done = tried(folder, {file: new}, {file: old}, today=how["today"], back=back)
+    done = replace(done, columns=lacking, summary=said.summary)
     if not how.get("write", True):
         return done
-    said = replace(said, by=how.get("by"))
-    return replace(done, entry=replace_files(folder, new, old, said))
+    if room != old:
+        first = Entry("add column", f"{file}: {', '.join(lacking)}", by=by)
+        replace_files(folder, {file: room}, {file: old}, first)
+    entry = replace_files(folder, {file: new}, {file: room}, replace(said, by=by))
+    return replace(done, entry=entry)
 
 
 def tried(folder: Path, new: Files, old: Files, *, today: date, back: bool = False) -> Change:

@@ -217,18 +217,6 @@ def begun(source: Source, names: Sequence[str]) -> Source:
     return replace(source, data=b"", names=tuple(names), header_row=1, head=head)
 
 
-def appended(source: Source, rows: Sequence[Mapping[str, Cell]]) -> bytes:
-    """Return a file with rows at its end, its old bytes as they were.
-
-    One that is not there yet begins with every declared column.
-    """
-    if source.data is None:
-        source = begun(source, [column.name for column in TABLES[source.table]])
-    text = source.head + source.rest
-    lines = [source.line((), source.typed(row)) + source.line_end for row in rows]
-    return source.encoded("".join([text, "" if _end(text) else source.line_end, *lines]))
-
-
 def rewritten(
     source: Source,
     changed: Mapping[int, Mapping[str, str]],
@@ -259,20 +247,23 @@ def rewritten(
     """
     wide = (begun if source.data is None else widened)(source, new_columns)
     parts, row = [wide.head], wide.header_row
-    for record in source.records():
-        if record.row in without:
-            continue
-        row += 1
-        raw = record.raw
-        if record.row in changed:
-            raw = wide.line(record.cells, changed[record.row]) + _end(raw)
-        elif new_columns and raw.strip():
-            raw = _wider(raw, wide.delimiter * (len(wide.names) - len(record.cells)))
-        parts.append(raw)
-    if added and parts[-1] and not _end(parts[-1]):
-        parts.append(wide.line_end)
-    parts += [wide.line((), cells) + wide.line_end for cells in added]
-    return wide.encoded("".join(parts)), list(range(row + 1, row + 1 + len(added)))
+    if changed or without or new_columns:
+        for record in (one for one in source.records() if one.row not in without):
+            raw = record.raw
+            if record.row in changed:
+                raw = wide.line(record.cells, changed[record.row]) + _end(raw)
+            elif new_columns and raw.strip():
+                raw = _wider(raw, wide.delimiter * (len(wide.names) - len(record.cells)))
+            parts.append(raw)
+            row += 1
+    else:  # a long log is not taken apart for a row more
+        parts.append(source.rest)
+        lines = csv.reader(io.StringIO(source.rest, newline=""), delimiter=source.delimiter)
+        row += sum(1 for _ in lines)
+    text = "".join(parts)
+    text += wide.line_end if added and text and not _end(text) else ""
+    text += "".join(wide.line((), cells) + wide.line_end for cells in added)
+    return wide.encoded(text), list(range(row + 1, row + 1 + len(added)))
 
 
 def edited(
@@ -281,9 +272,9 @@ def edited(
     added: Sequence[Mapping[str, Cell]],
     without: frozenset[int] = frozenset(),
 ) -> tuple[bytes, list[int]]:
-    """Return a file as ``rewritten``, columns that it lacks added; a new one as ``appended``."""
+    """Return a file as ``rewritten``, columns that it lacks added; a new one has all declared."""
     if source.data is None:
-        return appended(source, added), list(range(2, 2 + len(added)))
+        source = begun(source, [column.name for column in TABLES[source.table]])
     lacking = source.lacking([*changed.values(), *added])
     typed = widened(source, lacking).typed
     cells = {row: typed(new) for row, new in changed.items()}

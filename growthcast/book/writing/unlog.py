@@ -17,9 +17,9 @@ from growthcast.book.cells.numbers import parse_date
 from growthcast.book.findings import refusal
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES
-from growthcast.book.writing.append import Change, How, carried_out, edit_table, row_in_words
+from growthcast.book.writing.append import Change, How, edit_table, row_in_words, tried
 from growthcast.book.writing.journal import Entry, Splice, append_line, book_lock, entries, undone
-from growthcast.book.writing.replace import read_file
+from growthcast.book.writing.replace import read_file, replace_files
 from growthcast.book.writing.source import read_source, widened
 from growthcast.errors import UsageError
 
@@ -70,8 +70,9 @@ def take_back(
             if not found:
                 raise UsageError(_moved_on(folder, name, entry, splice, now[name]))
             old[name] = data
-        said = Entry("unlog", f"took back: {entry.summary}", entry.id)
-        carried_out(folder, old, now, said, today=today or date.today(), by=by)
+        tried(folder, old, now, today=today or date.today(), back=True)
+        said = Entry("unlog", f"took back: {entry.summary}", entry.id, by=by)
+        replace_files(folder, old, now, said)
         return entry
 
 

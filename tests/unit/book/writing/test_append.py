@@ -13,7 +13,6 @@ from growthcast.book.writing.append import add_rows, would_add
 from growthcast.book.writing.journal import entries
 from growthcast.book.writing.replace import replace_files
 from growthcast.book.writing.source import (
-    appended,
     edited,
     new_source,
     rewritten,
@@ -28,7 +27,7 @@ ROW = {"date": date(2026, 3, 1), "tank_id": "T1", "area_id": "A1", "before_cm": 
 
 
 def put(old, row):
-    return appended(taken_apart(old, "trims")[0], [row])
+    return edited(taken_apart(old, "trims")[0], {}, [row])[0]
 
 
 @pytest.mark.parametrize(
@@ -76,11 +75,11 @@ def test_windows_text_stays_windows_text():
 
 def test_a_new_file_is_written_as_the_tanks_are():
     like = "\ufefftank_id;water_depth_cm\r\nT1;40,5\r\n".encode()
-    new = appended(new_source("trims", like), [ROW])
+    new = edited(new_source("trims", like), {}, [ROW])[0]
     assert new.startswith("\ufeffdate;tank_id;area_id;".encode())
     blank = b";" * (len(TABLES["trims"]) - 5)
     assert new.endswith(b"\r\n2026-03-01;T1;A1;24,5;9" + blank + b"\r\n")
-    assert appended(new_source("trims"), [ROW]).count(b"\n") == 2
+    assert edited(new_source("trims"), {}, [ROW])[0].count(b"\n") == 2
 
 
 def test_a_column_that_is_not_there_is_named():
