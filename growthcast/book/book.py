@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
+from itertools import repeat
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -29,29 +30,19 @@ ERA_D = 4_000_000
 """More days than any date of four digits lies from 1970."""
 
 
-@dataclass(frozen=True, slots=True)
-class Coded:
-    """A text column as ``values[codes]``: each distinct text once."""
-
-    codes: NDArray[np.int32]
-    values: tuple[str, ...]
-
-
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Table:
     """One table of the book, by column; a blank cell is ``''``, nan or NaT.
 
     ``rows`` are row numbers as a spreadsheet shows them (the header is row 1). ``columns`` holds
     every declared column, also those the file does not have; ``extra`` the columns nobody
-    declared, as text. ``coded`` holds the id columns as codes and distinct values; ``letters`` the
-    spreadsheet letters of the columns which the file has.
+    declared, as text; ``letters`` the spreadsheet letters of the columns which the file has.
     """
 
     name: str
     rows: IntArray
     columns: Mapping[str, NDArray[Any]]
     extra: Mapping[str, tuple[str, ...]]
-    coded: Mapping[str, Coded]
     letters: Mapping[str, str]
 
     def __len__(self) -> int:
@@ -85,9 +76,13 @@ class Table:
     def places(self, name: str, ids: TextArray) -> IntArray:
         """Return the first place of each row's id among ids (N,), -1 where blank or not there."""
         known = {value: place for place, value in reversed([*enumerate(ids.tolist())]) if value}
-        coded = self.coded[name]
-        places = np.array([known.get(value, -1) for value in coded.values], np.int64)
-        return places[coded.codes]
+        found = map(known.get, self.text(name).tolist(), repeat(-1))
+        return np.fromiter(found, np.int64, len(self))
+
+    def codes(self, name: str) -> IntArray:
+        """Return a number of its own for each distinct id of a column (N,), 0 where blank."""
+        distinct = dict.fromkeys(filter(None, self.text(name).tolist()))
+        return 1 + self.places(name, np.array([*distinct], object))
 
     def as_rows(self) -> list[dict[str, Any]]:
         """Return the rows as mappings by column, None where a cell is blank."""
@@ -110,7 +105,6 @@ class Table:
             extra={
                 name: tuple(cells[index] for index in kept) for name, cells in self.extra.items()
             },
-            coded={name: Coded(c.codes[mask], c.values) for name, c in self.coded.items()},
         )
 
 

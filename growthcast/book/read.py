@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray
-from growthcast.book.book import Book, Coded, Practice, Table
+from growthcast.book.book import Book, Practice, Table
 from growthcast.book.cells.convert import empty_table, read_table
 from growthcast.book.cells.records import read_grid
 from growthcast.book.cells.text import read_bytes
@@ -255,8 +255,6 @@ def lay_over(shipped: Table, own: Table) -> tuple[Table, list[Finding]]:
         merged[target[given]] = ours[given]
         columns[column.name] = merged
         cells += 0 if column.name == "species_id" else int(given.sum())
-    ids = columns["species_id"].tolist()
-    coded = {"species_id": Coded(np.arange(1, len(ids) + 1, dtype=np.int32), ("", *ids))}
     rows = np.concatenate([shipped.rows, own.rows[new]])
     findings = [item for index in new if (item := _lacking(own, index))]
     filled, notes = _fill(shipped, own, new, columns)
@@ -264,7 +262,7 @@ def lay_over(shipped: Table, own: Table) -> tuple[Table, list[Finding]]:
     if cells:
         findings.append(finding("own-species", own.name, cells=cells, rows=len(own)))
     extra = {"filled": (*("" for _ in range(len(shipped))), *filled)}
-    return Table("species.csv", rows, columns, extra, coded, own.letters), findings
+    return Table("species.csv", rows, columns, extra, own.letters), findings
 
 
 def _lacking(own: Table, index: int) -> Finding | None:

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray
-from growthcast.book.book import Book, Coded, Table, plant_named
+from growthcast.book.book import Book, Table, plant_named
 from growthcast.book.cells.convert import blank_column, empty_table, read_table
 from growthcast.book.cells.numbers import check_range, parse_number
 from growthcast.book.cells.records import Grid, read_grid
@@ -56,7 +56,6 @@ def with_rows(table: Table, rows: Sequence[Mapping[str, Cell]]) -> Table:
         rows=np.concatenate([table.rows, np.zeros(len(rows), np.int64)]),
         columns=columns,
         extra={name: (*cells, *("" for _ in rows)) for name, cells in table.extra.items()},
-        coded={name: _extended(coded, columns[name]) for name, coded in table.coded.items()},
     )
 
 
@@ -68,11 +67,7 @@ def with_cells(table: Table, where: BoolArray, cells: Mapping[str, Cell]) -> Tab
         changed = columns[name].astype(_cells(declared[name], []).dtype)  # room for longer text
         changed[where] = _cells(declared[name], [value])[0]
         columns[name] = changed
-    coded = {
-        name: _extended(known, columns[name]) if name in cells else known
-        for name, known in table.coded.items()
-    }
-    return replace(table, columns=columns, coded=coded)
+    return replace(table, columns=columns)
 
 
 def _cells(column: Column, values: Sequence[Cell]) -> NDArray[Any]:
@@ -82,14 +77,6 @@ def _cells(column: Column, values: Sequence[Cell]) -> NDArray[Any]:
         if value is not None:
             cells[at] = str(value)
     return cells
-
-
-def _extended(coded: Coded, column: NDArray[Any]) -> Coded:
-    """Return a column's codes anew, the distinct values known so far first."""
-    values = list(dict.fromkeys([*coded.values, *column.tolist()]))
-    place = {value: code for code, value in enumerate(values)}
-    codes = np.array([place[value] for value in column.tolist()], np.int32)
-    return Coded(codes, tuple(values))
 
 
 def with_references(book: Book, tank_id: str, on: date, values: Mapping[str, float]) -> Book:

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.book.book import Coded, Table
+from growthcast.book.book import Table
 from growthcast.book.cells.numbers import DECIMAL_COMMA, check_range, parse_date, parse_number
-from growthcast.book.cells.records import Grid
+from growthcast.book.cells.records import Coded, Grid
 from growthcast.book.findings import Fault, fault_of, finding
 from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import as_share, column_letter, did_you_mean, is_one_slip, nearest, shown
@@ -69,8 +69,7 @@ def empty_table(table: str) -> Table:
     """Return a table without rows, for a file that is not there."""
     none = np.zeros(0, np.int64)
     columns: dict[str, NDArray[Any]] = {c.name: blank_column(c, 0) for c in TABLES[table]}
-    coded = {c.name: Coded(none.astype(np.int32), ("",)) for c in TABLES[table] if c.kind == "id"}
-    return Table(f"{table}.csv", none, columns, {}, coded, {})
+    return Table(f"{table}.csv", none, columns, {}, {})
 
 
 def blank_column(column: Column, size: int) -> NDArray[Any]:
@@ -91,7 +90,6 @@ def read_table(grid: Grid, table: str) -> tuple[Table, list[Finding]]:
     if decimal_comma:
         findings.append(finding("decimal-comma-file", grid.file))
     columns: dict[str, NDArray[Any]] = {}
-    coded: dict[str, Coded] = {}
     letters: dict[str, str] = {}
     for column in TABLES[table]:
         index = places.get(column.name)
@@ -107,14 +105,12 @@ def read_table(grid: Grid, table: str) -> tuple[Table, list[Finding]]:
             columns[column.name] = values[cells.codes]
         if index is not None:
             findings += _cell_findings(grid, index, column, faults)
-        if column.kind == "id":
-            coded[column.name] = _blanks_as_one(cells)
     extra: dict[str, tuple[str, ...]] = {}
     for index, known in enumerate(grid.columns):
         if index not in places.values():
             name = grid.header[index].strip() or f"column {column_letter(index)}"
             extra[name] = tuple(np.array(known.values, object)[known.codes].tolist())
-    return Table(grid.file, grid.rows, columns, extra, coded, letters), findings
+    return Table(grid.file, grid.rows, columns, extra, letters), findings
 
 
 def _cell_findings(
@@ -141,15 +137,6 @@ def number_cells(grid: Grid, table: str, places: Mapping[str, int]) -> Iterator[
     for column in TABLES[table]:
         if column.kind == "number" and column.name in places:
             yield from (cell.strip() for cell in grid.columns[places[column.name]].values)
-
-
-def _blanks_as_one(cells: Coded) -> Coded:
-    """Return an id column in which every blank cell has code 0."""
-    blank = [code for code, cell in enumerate(cells.values) if not cell.strip()]
-    if len(blank) <= 1:
-        return cells
-    codes = np.where(np.isin(cells.codes, blank), np.int32(0), cells.codes)
-    return Coded(codes, tuple(cell if cell.strip() else "" for cell in cells.values))
 
 
 def _convert(

@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import IntArray
-from growthcast.book.book import Coded
 from growthcast.book.cells.text import decode, line_ends
 from growthcast.book.findings import finding
 from growthcast.book.words import column_letter
@@ -27,8 +26,16 @@ _DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 
 @dataclass(frozen=True, slots=True)
+class Coded:
+    """A column of texts as ``values[codes]``: each distinct text once."""
+
+    codes: NDArray[np.int32]
+    values: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Grid:
-    """A table as text: the header as typed, and each column as codes into its distinct cells."""
+    """A table as text: the header as typed, and the cells of each column."""
 
     file: str
     header: tuple[str, ...]
@@ -130,10 +137,12 @@ class _Reading:
         """Say which rows end early, and which one is torn.
 
         Torn is a last row without its line end, and a row that ends early where no other does.
-        Where several end early, someone leaves out the blank cells at the end: those are read.
+        Where several end early, someone leaves out the blank cells at the end: those are read. So
+        is the first alone, which may be older than the last columns.
         """
         unended = last not in ("", "\r", "\n") and self.short[-1:] == [self.seen]
         alone = len(self.short) == 1 and sum(rows.size for rows in self.rows) > 2
+        alone = alone and self.short[0] > self.rows[0][0]
         if unended or alone:
             self._found("torn-row", self.short.pop(), width=len(self.header))
         if self.short:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -28,14 +27,11 @@ from growthcast.book.checks.rows import (
 )
 from growthcast.book.findings import filled, finding
 from growthcast.book.tables import TABLES
-from growthcast.book.words import PROPOSED, did_you_mean, shown, some_of
+from growthcast.book.words import did_you_mean
 from growthcast.errors import Finding
 
 _MOST_GUESSES = 20  # looking for near misses among thousands of ids takes its time
 _MOST_NAMED = 3
-_LIKE_A_VALUE = re.compile(
-    r"[+-]?[0-9][0-9.,]*(?:[eE][+-]?[0-9]+)?|[0-9]{1,4}[-/. ][0-9]{1,4}(?:[-/. ][0-9]{1,4})?"
-)
 
 
 @cache
@@ -64,24 +60,6 @@ def check_rules(tables: Tables) -> Iterator[Finding]:
         for index in where(mask):
             said = {part: filled(text, Words(rows, index)) for part, text in words.items()}
             yield rows.at_cell(index, column, slug, **said)
-
-
-def check_ids(tables: Tables) -> Iterator[Finding]:
-    """Each id stands once in its home table, differs not in case alone, and looks like an id."""
-    shipped = tables.tables["species"].text("species_id").tolist()
-    for home, column in (("tanks", "tank_id"), ("areas", "area_id"), ("own", "species_id")):
-        rows, first = tables.rows(home), dict[str, int]()
-        folded = {name.casefold(): name for name in shipped} if home == "own" else {}
-        for index, name in enumerate(rows[column].tolist()):
-            at, row = (index, column), int(rows.table.rows[index])
-            if name and (first_row := first.setdefault(name, row)) != row:
-                yield rows.at_cell(*at, "double-id", name=name, first_row=first_row)
-            if (other := folded.setdefault(name.casefold(), name)) != name:
-                yield rows.at_cell(*at, "id-case", name=name, other=other)
-            if _LIKE_A_VALUE.fullmatch(name):
-                yield rows.at_cell(*at, "id-looks-like-value", name=name)
-            elif name != name.strip():
-                yield rows.at_cell(*at, "id-spaces", name=name, stripped=name.strip())
 
 
 def _said(table: Table, index: int) -> list[tuple[str, object]]:
@@ -161,40 +139,12 @@ def check_labels(tables: Tables) -> Iterator[Finding]:
         others.append(index)
 
 
-def check_proposed(tables: Tables) -> Iterator[Finding]:
-    """Ground and heights that were proposed have been agreed on; one finding names all others."""
-    areas = tables.rows("areas")
-    marked = np.array([PROPOSED in note for note in areas["note"].tolist()], np.bool_)
-    moved = np.isin(areas["area_id"].astype(str), tables.rows("bounds")["area_id"].astype(str))
-    if open_ones := where(marked & ~moved & ~areas.table.given("removed_on")):
-        said = {"count": len(open_ones), "areas": some_of(areas["area_id"][open_ones].tolist())}
-        yield areas.at_cell(open_ones[0], "note", "proposed", **said)
-
-
 def check_columns_of_areas(tables: Tables) -> Iterator[Finding]:
     """A log that tells how areas stood has a column that names them."""
     trims = tables.rows("trims")
     if trims["lacks_areas"]:
         fix = "add the column area_id, or correct the name of the one that holds the areas"
         yield finding("missing-column", trims.table.name, 1, None, "area_id", fix=fix)
-
-
-def check_clients(tables: Tables) -> Iterator[Finding]:
-    """Every client of closed.csv is one of tanks.csv, and that of the tank beside it."""
-    closed, clients = tables.rows("closed"), tables.tables["tanks"].text("client")
-    tank = closed.places("tank_id", "tanks")
-    known = sorted({str(name) for name in clients.tolist() if name})
-    for index in where(closed.table.given("client")):
-        name, place = str(closed["client"][index]), int(tank[index])
-        if name not in known:
-            found = f"{shown(name)}, whose tanks tanks.csv does not have"
-            fix = did_you_mean(name, known, "write the client as tanks.csv has it")
-        elif place >= 0 and clients[place] != name:
-            found = f"{shown(name)}, while {closed['tank_id'][index]} is of another client"
-            fix = "leave the client blank where one tank is closed, or correct one of the two"
-        else:
-            continue
-        yield closed.at_cell(index, "client", "unknown-client", found=found, fix=fix)
 
 
 def _growing(tables: Tables) -> list[IntArray]:
@@ -257,7 +207,7 @@ def remark_on_grams(trims: Table, reading: WholeTank | None, why: str) -> Iterat
     holds. ``reading`` is ``None`` where that has not been settled.
     """
     weighed = of_whole_tank(trims) & trims.given("removed_g")
-    visit = trims.coded["tank_id"].codes * DAY_SPAN + day_numbers(trims.date("date"))
+    visit = trims.codes("tank_id") * DAY_SPAN + day_numbers(trims.date("date"))
     beside = among(visit, visit[~of_whole_tank(trims) & has_amounts(trims)])
     if not (rows := where(weighed & beside & ~trims.given("grams_of"))):
         return
@@ -273,16 +223,13 @@ def remark_on_grams(trims: Table, reading: WholeTank | None, why: str) -> Iterat
 
 CHECKS: tuple[Callable[[Tables], Iterator[Finding]], ...] = (
     check_rules,
-    check_ids,
     check_unknown_ids,
     check_labels,
-    check_proposed,
     check_columns_of_areas,
-    check_clients,
     check_double_rows,
     check_plants_in_water,
 )
-LAYOUT_CHECKS = (check_rules, check_ids, check_unknown_ids, check_labels, check_proposed)
+LAYOUT_CHECKS = (check_rules, check_unknown_ids, check_labels)
 """Checks that a layout has to pass."""
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -12,11 +13,12 @@ from typing import Any, cast
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, distinct
-from growthcast.book.book import BOUNDS, Bounds, Coded, Practice, Table, bounds_on
+from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray, distinct
+from growthcast.book.book import BOUNDS, Bounds, Practice, Table, bounds_on
 from growthcast.book.files import reference_conditions
 from growthcast.book.findings import worded, words_of
 from growthcast.book.tables import TABLES, WEEKDAYS, column_of
+from growthcast.book.words import PROPOSED, did_you_mean, some_of
 from growthcast.errors import Finding
 
 HEIGHTS = ("before_cm", "after_cm", "removed_cm")
@@ -27,9 +29,7 @@ DAY_SPAN = 4_000_000  # more days than any date of four digits has
 
 def of_whole_tank(trims: Table) -> BoolArray:
     """Whether a row (N,) is of the whole tank."""
-    cells = trims.coded["area_id"]
-    blank = np.array([not value for value in cells.values], np.bool_)
-    return blank[cells.codes]
+    return np.asarray(trims.text("area_id") == "", np.bool_)
 
 
 def has_amounts(trims: Table) -> BoolArray:
@@ -52,6 +52,33 @@ def where(mask: BoolArray) -> list[int]:
 def blank(cells: Any) -> Any:
     """Whether cells (N,) are blank."""
     return np.isnan(cells) if cells.dtype.kind in "fM" else cells == ""
+
+
+def fits(cells: TextArray, pattern: str) -> BoolArray:
+    """Whether cells (N,) as a whole fit a pattern."""
+    return np.array([bool(re.fullmatch(pattern, cell)) for cell in cells.tolist()], np.bool_)
+
+
+casefold, strip = np.frompyfunc(str.casefold, 1, 1), np.frompyfunc(str.strip, 1, 1)
+
+
+def first_of(cells: TextArray, told: TextArray) -> TextArray:
+    """Return what is told (N,) beside the first of the cells (N,) that are alike."""
+    first: dict[str, object] = {}
+    pairs = zip(cells.tolist(), told.tolist(), strict=True)
+    return np.array([first.setdefault(cell, one) for cell, one in pairs], object)
+
+
+def nearest_of(cells: TextArray, known: TextArray, otherwise: str) -> TextArray:
+    """Return whether one of those known was meant by each cell (N,), else another sentence."""
+    names = sorted({*known.tolist()} - {""})
+    return np.array([did_you_mean(cell, names, otherwise) for cell in cells.tolist()], object)
+
+
+_FOR_FACTS = {"np": np, "blank": blank, "fits": fits, "casefold": casefold, "strip": strip}
+_FOR_FACTS |= {"first_of": first_of, "nearest_of": nearest_of, "some_of": some_of}
+_FOR_FACTS |= {"reference": reference_conditions, "WEEKDAYS": WEEKDAYS, "PROPOSED": PROPOSED}
+"""What rules and facts may use beside columns, facts and the methods of ``Rows``."""
 
 
 class Tables:
@@ -79,8 +106,7 @@ class Tables:
         columns |= {name: getattr(held, name) for name in BOUNDS}
         columns["planted_height_cm"] = np.full(area.size, np.nan)
         columns["from_date"] = bounds.date("from_date")
-        coded = {n: Coded(c.codes[area], c.values) for n, c in areas.coded.items()}
-        return replace(bounds, columns=columns, coded=coded, extra={})
+        return replace(bounds, columns=columns, extra={})
 
     def bounds_of(self, area: IntArray, days: DateArray) -> Bounds:
         """Return the bounds of areas (n,) on some days, NaN where the area is unknown (-1)."""
@@ -97,9 +123,9 @@ class Rows:
 
     def __init__(self, tables: Tables, table: Table, name: str) -> None:
         self.tables, self.table, self.facts = tables, table, _facts().get(name, {})
-        self.known: dict[str, Any] = {**table.columns, "blank": blank, "np": np, "tables": tables}
+        self.known: dict[str, Any] = {**table.columns, "row": table.rows, "tables": tables}
         self.known |= {"of": self.of, "places": self.places, "kept": partial(kept, self)}
-        self.known |= {"reference": reference_conditions, "WEEKDAYS": WEEKDAYS}
+        self.known |= _FOR_FACTS
 
     def __getitem__(self, name: str) -> Any:
         if name not in self.known:
@@ -153,7 +179,7 @@ Fact = Callable[[Rows], Any]
 def kept(rows: Rows, name: str) -> FloatArray:
     """Return a column (N,) in which a blank cell keeps its tank's earlier value."""
     table, last = rows.table, dict[int, float]()
-    values, tank = table.number(name).copy(), table.coded["tank_id"].codes
+    values, tank = table.number(name).copy(), table.codes("tank_id")
     for index in np.argsort(table.date("from_date"), kind="stable").tolist():
         if np.isnan(values[index]):
             values[index] = last.get(int(tank[index]), np.nan)
@@ -250,14 +276,14 @@ def _keys(table: Table) -> IntArray:
     """Return a number per thing and day (N,), negative where a row cannot be told apart."""
     if table.name != "trims.csv":
         owner = "area_id" if table.name == "bounds.csv" else "tank_id"
-        thing = table.coded[owner].codes.astype(np.int64)
+        thing = table.codes(owner)
         days, blank = day_numbers(table.date("from_date")), ~table.given(owner)
     else:
-        area, tank = table.coded["area_id"], table.coded["tank_id"]
-        whole = of_whole_tank(table)
-        thing = np.where(whole, len(area.values) + tank.codes, area.codes).astype(np.int64)
+        area, tank, whole = table.codes("area_id"), table.codes("tank_id"), of_whole_tank(table)
+        areas, tanks = (1 + codes.max(initial=0) for codes in (area, tank))
+        thing = np.where(whole, areas + tank, area)
         photo = ~whole & (table.text("measured_by") == "photo")  # may stand beside a ruler's row
-        thing += np.where(photo, len(area.values) + len(tank.values), 0)
+        thing += np.where(photo, areas + tanks, 0)
         days = day_numbers(table.date("date"))
         blank = whole & ~table.given("tank_id")
     keys = thing * DAY_SPAN + days

@@ -22,8 +22,8 @@ def test_a_mask_keeps_every_kind_of_column(inspect):
     assert kept.rows.tolist() == [3, 5]
     assert kept.text("area_id").tolist() == ["A2", "A3"]
     assert kept.extra == {"weather": ("sun", "sun")}
-    cells = kept.coded["area_id"]
-    assert [cells.values[code] for code in cells.codes] == ["A2", "A3"]
+    assert kept.codes("area_id").tolist() == [1, 2]
+    assert book.trims.codes("tank_id").tolist() == [1, 1, 1, 2]
 
 
 def test_absent_columns_are_there_and_blank(inspect):

@@ -33,9 +33,7 @@ def test_a_supposed_area_is_fitted_and_the_file_is_untouched(tmp_path: Path) -> 
     fit = fit_growth(supposed, on=ON)
     assert fit.design.area_id.tolist()[-1] == "try"
     assert fit.basis[-1] == "tank"
-    assert (
-        supposed.areas.coded["area_id"].values[supposed.areas.coded["area_id"].codes[-1]] == "try"
-    )
+    assert supposed.areas.places("area_id", supposed.areas.text("area_id"))[-1] == len(book.areas)
     assert (book.folder / "areas.csv").read_bytes() == before
     # One more area without a log teaches nothing to the others.
     known = fit_growth(book, on=ON)

@@ -32,7 +32,7 @@ from growthcast.book.cells.numbers import parse_date
 from growthcast.book.findings import Fault, refusal
 from growthcast.book.supposed import Cell
 from growthcast.book.words import shown
-from growthcast.book.writing.append import Change, add_rows
+from growthcast.book.writing.append import Change, How, add_rows
 from growthcast.book.writing.journal import Entry, book_lock, entries
 from growthcast.book.writing.replace import read_file, refusals_in_words, replace_files, write_whole
 from growthcast.book.writing.visit.entry import looks_like_item
@@ -173,8 +173,9 @@ def log_line(
         try:
             count, tank_id = len(cells), cells[0]["tank_id"]
             summary = f"{tank_id} on {line.day}, {count} row{'' if count == 1 else 's'}"
-            said = {"command": "log", "summary": summary, "by": line.by}
-            added = add_rows(folder, "trims", cells, today=today, visit=visit, **said)
+            said = {"command": "log", "summary": summary}
+            how: How = {"today": today, "by": line.by}
+            added = add_rows(folder, "trims", cells, visit=visit, **said, **how)
         except HeldAlready:
             return "known", None
         if line.taps:

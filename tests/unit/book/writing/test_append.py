@@ -219,6 +219,19 @@ def test_a_visit_taken_back_leaves_the_columns_it_brought(make_book):
     )
 
 
+def test_a_first_visit_stays_readable_when_the_next_brings_a_column(make_book):
+    """Its one row ends early then, and no other does."""
+    head = "date,tank_id,area_id,before_cm"
+    folder = make_book(trims_csv=f"{head}\n2026-02-01,T1,A1,24\n")
+    rows = [
+        {"date": date(2026, 3, 1), "tank_id": "T1", "area_id": area, "before_cm": 9.0, "by": "Ida"}
+        for area in ("A1", "A2")
+    ]
+    added = add_rows(folder, "trims", rows, today=TODAY, command="log", summary="a visit")
+    assert added.columns == ("by",)
+    assert (folder / "trims.csv").read_text().startswith(f"{head},by\n2026-02-01,T1,A1,24\n")
+
+
 def test_rows_that_are_not_changed_stay_as_typed_also_short_and_blank_ones():
     """A new column makes a place in every row that holds something; a row left out leaves none."""
     text = "date;tank_id;area_id;note\r\n2026-02-01;T1\r\n\r\n; \r\n"
