@@ -142,31 +142,21 @@ def outlook(
     )
 
     # By node: x moves the pace, x and y the ceiling, both of them the stage.
-    pace_sd = np.sqrt(variance[..., 0, 0])
-    with_pace = _over(variance[..., 0, 1], variance[..., 0, 0])
-    own_sd = np.sqrt(np.maximum(variance[..., 1, 1] - with_pace * variance[..., 0, 1], 0.0))
-    ceiling_x = with_pace * pace_sd
-    by_pace, by_ceiling, left = _stage_given(variance)
+    root = _root(variance)
     shape = problem.shape[areas]
-    grown = _at_nodes(along, pace_sd, np.zeros_like(pace_sd))
+    grown = _at_nodes(along, root[..., 0, :])
     np.exp(grown, out=grown)
     grown *= column(shape_factor(shape)[:, None] * growth_d)
-    mean = _at_nodes(
-        np.broadcast_to(posterior.last_stage[:, None], size),
-        by_pace * pace_sd + by_ceiling * ceiling_x,
-        by_ceiling * own_sd,
-    )
-    ceiling = np.exp(
-        _at_nodes(np.broadcast_to(posterior.mean.log_ceiling[:, None], size), ceiling_x, own_sd)
-    )
-    bent, ceiling = held_height(
-        posterior, shape, ceiling, _over(variance[..., 1, 2], variance[..., 1, 1])
-    )
+    mean = _at_nodes(np.broadcast_to(posterior.last_stage[:, None], size), root[..., 2, :])
+    log_ceiling = np.broadcast_to(posterior.mean.log_ceiling[:, None], size)
+    ceiling = np.exp(_at_nodes(log_ceiling, root[..., 1, :]))
+    free = np.where(variance[..., 1, 1] > 0.0, variance[..., 1, 1], np.inf)
+    bent, ceiling = held_height(posterior, shape, ceiling, variance[..., 1, 2] / free)
     mean += bent
     mean += grown
     np.square(grown, out=grown)
     grown *= column(relative)
-    grown += column(left)
+    grown += column(root[..., 2, 2] ** 2)
     return Outlook(
         mean=mean, sd=np.sqrt(grown, out=grown), ceiling_cm=ceiling, shape=column(shape[:, None])
     )
@@ -212,28 +202,25 @@ def held_height(
     return column(held) * (curve - column(posterior.last_stage[spare]) + line), lifted
 
 
-def _at_nodes(middle: FloatArray, by_x: FloatArray, by_y: FloatArray) -> Singles:
-    """Return ``middle + by_x x + by_y y`` (A, T, Q) at the nodes; all (A, T)."""
-    factors = np.stack([middle, by_x, by_y], axis=-1).astype(np.float32)
+def _at_nodes(middle: FloatArray, root: FloatArray) -> Singles:
+    """Values (A, T, Q) at the nodes: a middle (A, T), beside it a row (A, T, 3) of the root."""
+    factors = np.concatenate([middle[..., None], root[..., :2]], axis=-1).astype(np.float32)
     return factors @ _nodes()
 
 
-def _stage_given(variance: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Regression of the last stage on pace and ceiling, and the variance that is left."""
-    a, b, d = variance[..., 0, 0], variance[..., 0, 1], variance[..., 1, 1]
-    with_pace, with_ceiling = variance[..., 0, 2], variance[..., 1, 2]
-    # Pace first, then what the ceiling does besides: nothing where it is held.
-    ceiling_by_pace = _over(b, a)
-    own = d - ceiling_by_pace * b
-    own = np.where(own > HELD_SHARE * d, own, 0.0)
-    by_ceiling = _over(with_ceiling - ceiling_by_pace * with_pace, own)
-    by_pace = _over(with_pace, a) - ceiling_by_pace * by_ceiling
-    left = variance[..., 2, 2] - by_pace * with_pace - by_ceiling * with_ceiling
-    return by_pace, by_ceiling, np.maximum(left, 0.0)
+def _root(variance: FloatArray) -> FloatArray:
+    """Lower Cholesky roots (..., 3, 3) of covariances.
 
-
-def _over(above: FloatArray, below: FloatArray) -> FloatArray:
-    return np.divide(above, below, out=np.zeros_like(above), where=below > 0.0)
+    What has no variance beside what comes before it, as a ceiling that is held, moves nothing after
+    it.
+    """
+    root, left = np.zeros_like(variance), variance.copy()
+    for k in range(3):
+        own = left[..., k, k]
+        free = own > HELD_SHARE * variance[..., k, k]
+        root[..., k] = left[..., k] / np.sqrt(np.where(free, own, np.inf))[..., None]
+        left -= root[..., :, None, k] * root[..., None, :, k]
+    return np.tril(root)
 
 
 @finite_answer

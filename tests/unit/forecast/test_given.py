@@ -7,7 +7,7 @@ import pytest
 
 from growthcast.fit.model.noise import KNOT_WINDOWS_D, MEMORY_D, knot_precision
 from growthcast.fit.model.posterior import rate_on_day
-from growthcast.forecast.heights import _stage_given
+from growthcast.forecast.heights import _root
 from tests.unit.fit.small_posterior import one_area
 
 
@@ -27,13 +27,13 @@ def test_a_rate_of_the_day_of_the_fit_holds_the_drift_of_that_day():
 
 
 def test_a_stage_given_pace_and_ceiling_is_the_regression_of_the_textbook():
-    """``S_zx S_xx^-1`` and what it leaves of the variance, by a general solver."""
+    """The root is numpy's; the last row's own part is what ``S_zx S_xx^-1`` leaves."""
     root = np.array([[0.3, 0.0, 0.0], [0.05, 0.2, 0.0], [0.4, -0.3, 0.5]])
     variance = root @ root.T
+    found = _root(variance[None, None])[0, 0]
+    np.testing.assert_allclose(found, np.linalg.cholesky(variance), atol=1e-12)
     by = np.linalg.solve(variance[:2, :2], variance[:2, 2])
-    *found, left = _stage_given(variance[None, None])
-    assert [float(slope[0, 0]) for slope in found] == pytest.approx(by)
-    assert left[0, 0] == pytest.approx(0.5**2)  # the last row's own part
+    assert found[2, 2] ** 2 == pytest.approx(variance[2, 2] - by @ variance[:2, 2])
 
 
 @pytest.mark.parametrize(("held", "free"), [(0, 1), (1, 0)])
@@ -41,8 +41,18 @@ def test_a_stage_follows_what_is_free_where_the_other_is_held(held, free):
     """A ceiling (or a pace) without variance says nothing: a regression on the other is left."""
     variance = np.array([[0.04, 0.04, 0.06], [0.04, 0.04, 0.06], [0.06, 0.06, 0.25]])
     variance[held] = variance[:, held] = 0.0
-    *found, left = _stage_given(variance[None, None])
-    slopes = [float(slope[0, 0]) for slope in found]
-    assert slopes[free] == pytest.approx(0.06 / 0.04)
-    assert slopes[held] == 0.0
-    assert left[0, 0] == pytest.approx(0.25 - 0.06**2 / 0.04)
+    root = _root(variance[None, None])[0, 0]
+    assert root[free, free] == pytest.approx(0.2)
+    assert root[2, free] / root[free, free] == pytest.approx(0.06 / 0.04)
+    assert root[2, held] == root[held, held] == 0.0
+    assert root[2, 2] ** 2 == pytest.approx(0.25 - 0.06**2 / 0.04)
+
+
+def test_a_ceiling_that_goes_with_the_pace_alone_moves_the_stage_no_further():
+    """It leaves a share of 1e-13 of its variance: what rounding says of it is not heard."""
+    variance = np.array([[0.04, 0.04, 0.06], [0.04, 0.04, 0.06], [0.06, 0.06, 0.25]])
+    variance[1, 1] += 4e-15
+    variance[1, 2] = variance[2, 1] = 0.06 + 1e-9
+    root = _root(variance)
+    assert root[1] == pytest.approx([0.2, 0.0, 0.0])
+    assert root[2] == pytest.approx([0.3, 0.0, 0.4])
