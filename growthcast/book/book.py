@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from itertools import repeat
@@ -275,6 +275,23 @@ class Book:
         ]
         head = "<tr><th>tank_id</th><th>client</th><th>areas</th></tr>"
         return f"<p>{escape(repr(self))}</p><table>{head}{''.join(rows[:12])}</table>"
+
+    def latest_condition(self, name: str, tank_id: str, day: float = np.inf) -> float:
+        """Return what was written down last of a tank by a day [day number], NaN for nothing."""
+        given = self.conditions.number(name)
+        days = self.conditions.date("from_date").astype("datetime64[D]").astype(np.float64)
+        theirs = self.conditions.text("tank_id") == tank_id
+        rows = np.flatnonzero(theirs & (days <= day) & np.isfinite(given))
+        return float(given[rows[np.argmax(days[rows])]]) if rows.size else float("nan")
+
+    def only(self, tank_ids: Sequence[str]) -> Book:
+        """Return the book of these tanks alone, with their areas, log and conditions."""
+        tables: dict[str, Any] = {}
+        for name in ("tanks", "areas", "trims", "conditions"):
+            table: Table = getattr(self, name)
+            kept = np.isin(table.text("tank_id").astype(str), list(tank_ids))
+            tables[name] = table.keep(np.asarray(kept, np.bool_))
+        return replace(self, **tables)
 
     def tanks_of(self, client: str) -> IntArray:
         """Return the places of a client's tanks; ``UsageError`` where there is no such client."""

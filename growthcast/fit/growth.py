@@ -10,7 +10,7 @@ from typing import TypeVar
 import numpy as np
 
 from growthcast.arrays import IntArray, distinct
-from growthcast.book.book import Book, Table
+from growthcast.book.book import Book
 from growthcast.cache import recall, tables_of
 from growthcast.fit.borrowing import borrow, with_borrowed
 from growthcast.fit.design import Design, build_design, with_spreads
@@ -63,17 +63,7 @@ def _learnt_from_a_sample(book: Book, on: date) -> Design:
     tanks = tanks[np.isin(tanks.astype(str), book.areas.text("tank_id").astype(str))]
     count = max(1, int(MOST_AREAS_TO_LEARN_FROM / len(book.areas) * tanks.size))
     chosen = tanks[distinct(np.linspace(0, tanks.size - 1, count).astype(int))]
-
-    def part(table: Table) -> Table:
-        return table.keep(np.isin(table.text("tank_id").astype(str), chosen.astype(str)))
-
-    sample = replace(
-        book,
-        tanks=part(book.tanks),
-        areas=part(book.areas),
-        trims=part(book.trims),
-        conditions=part(book.conditions),
-    )
+    sample = book.only(chosen.tolist())
     design = build_design(sample, on)
     weights, default = design.problem.weights, design.spreads
     problem = _read_weights(design.problem, np.zeros_like(weights.row))[0]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from math import comb
 
 import numpy as np
@@ -69,7 +68,7 @@ def past_records(book: Book, tank_ids: list[str], splits: int = SPLITS) -> dict[
         The record of each tank by its id.
     """
     alone = len(book.areas) > MOST_AREAS
-    known = _only(book, tank_ids) if alone else book
+    known = book.only(tank_ids) if alone else book
     order = known.tanks.text("tank_id").tolist()
 
     def worked_out() -> tuple[Readings, FloatArray, int]:
@@ -91,12 +90,3 @@ def past_records(book: Book, tank_ids: list[str], splits: int = SPLITS) -> dict[
             alone=alone,
         )
     return made
-
-
-def _only(book: Book, tank_ids: list[str]) -> Book:
-    """Return the book with these tanks alone."""
-    tables = {}
-    for name in ("tanks", "areas", "trims", "conditions"):
-        table = getattr(book, name)
-        tables[name] = table.keep(np.isin(table.text("tank_id").astype(str), tank_ids))
-    return replace(book, **tables)

@@ -191,11 +191,8 @@ def lacks_soft_water(book: Book, tank: int, caution: str) -> bool:
     """
     if "soft acid water" not in caution.casefold():
         return False
-    rows = book.conditions
-    mine = rows.places("tank_id", book.tanks.text("tank_id")) == tank
-    hardness = rows.number("kh_dkh")[mine & rows.given("kh_dkh")]
-    days = rows.columns["from_date"][mine & rows.given("kh_dkh")]
-    return not (hardness.size and hardness[np.argmax(days)] <= SOFT_DKH)
+    kh_dkh = book.latest_condition("kh_dkh", str(book.tanks.text("tank_id")[tank]))
+    return not kh_dkh <= SOFT_DKH  # nor is NaN
 
 
 def usually_planted_cm(floor_cm: FloatArray) -> FloatArray:

@@ -136,29 +136,6 @@ class WatchReport(Framed):
         return bool(self.findings)
 
 
-def tank_co2_mg_l(book: Book, tank_id: str, day: float) -> float:
-    """Return the latest CO2 written down for a tank.
-
-    Parameters
-    ----------
-    book : Book
-        A checked book.
-    tank_id : str
-        The tank.
-    day : float
-        Day by which it was written down [day number].
-
-    Returns
-    -------
-    float
-        Concentration [mg/L], NaN for none.
-    """
-    given, days = book.conditions.number("co2_mg_l"), day_numbers(book.conditions.date("from_date"))
-    known = (book.conditions.text("tank_id") == tank_id) & (days <= day) & np.isfinite(given)
-    rows = np.flatnonzero(known)
-    return float(given[rows[np.argmax(days[rows])]]) if rows.size else float("nan")
-
-
 def recorded_change(
     book: Book, tank_id: str, first_day: float, last_day: float
 ) -> NotedChange | None:
@@ -178,16 +155,13 @@ def recorded_change(
     NotedChange or None
         The last of them; None where there is none.
     """
-    rows = changes_between(book, tank_id, first_day - NEAR_D, last_day)
-    if not rows.size:
-        return None
-    row = int(rows[-1])
-    on = as_date(day_numbers(book.conditions.date("from_date"))[row])
-    return NotedChange(on, " ".join(str(book.conditions.text("note")[row] or "").split()))
+    return next(reversed(changes_between(book, tank_id, first_day - NEAR_D, last_day)), None)
 
 
-def changes_between(book: Book, tank_id: str, first_day: float, last_day: float) -> IntArray:
-    """Return the rows of conditions.csv that change a tank's conditions.
+def changes_between(
+    book: Book, tank_id: str, first_day: float, last_day: float
+) -> list[NotedChange]:
+    """Return the changes of a tank's conditions that are written down.
 
     Parameters
     ----------
@@ -200,14 +174,15 @@ def changes_between(book: Book, tank_id: str, first_day: float, last_day: float)
 
     Returns
     -------
-    int array (n,)
+    list of NotedChange
         By date. A tank's first row changes nothing: it says what has held since before.
     """
+    theirs = np.flatnonzero(book.conditions.text("tank_id") == tank_id)
     days = day_numbers(book.conditions.date("from_date"))
-    theirs = book.conditions.text("tank_id") == tank_id
-    first_row = float(days[theirs].min()) if theirs.any() else np.inf
-    rows = np.flatnonzero(theirs & (days >= first_day) & (days <= last_day) & (days > first_row))
-    return rows[np.argsort(days[rows], kind="stable")]
+    later = theirs[np.argsort(days[theirs], kind="stable")][1:]
+    rows = later[(days[later] >= first_day) & (days[later] <= last_day)].tolist()
+    notes = book.conditions.text("note")
+    return [NotedChange(as_date(days[row]), " ".join(str(notes[row]).split())) for row in rows]
 
 
 INJECTED_CO2_MG_L = 10.0
@@ -285,7 +260,7 @@ def _tank_watch(
         findings=findings,
         areas=_areas_lately(book, case, on_day),
         drop_seen=judge.power_of(case, limits),
-        changed_on=tuple(map(as_date, day_numbers(book.conditions.date("from_date"))[changed])),
+        changed_on=tuple(change.on for change in changed),
     )
 
 
@@ -320,11 +295,12 @@ def _of_tank(book: Book, case: readings.TankCase, verdict: judge.Verdict) -> Fin
     """Return what is found of a tank or an area, with what its conditions tell of it."""
     tank_id, since = str(case.design.tank_id[case.tank]), verdict.since_day
     design, names = case.design, case.design.area_id
+    co2_mg_l = book.latest_condition("co2_mg_l", tank_id, verdict.noticed_day)
     return _finding(
         *(book, design, verdict, [case.tank]),
         also=tuple("" if kind == "tank" else str(names[p]) for kind, p in verdict.also),
         alone=case.areas.size == 1,
-        has_co2=tank_co2_mg_l(book, tank_id, verdict.noticed_day) > INJECTED_CO2_MG_L,
+        has_co2=co2_mg_l > INJECTED_CO2_MG_L,
         noted=recorded_change(book, tank_id, since[0], since[2]),
     )
 

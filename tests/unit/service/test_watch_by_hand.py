@@ -41,7 +41,6 @@ from growthcast.service.watch.watch import (
     _species_lately,
     changes_between,
     recorded_change,
-    tank_co2_mg_l,
 )
 from tests.books import HEADER, make_book, stem_log
 
@@ -77,15 +76,17 @@ def day(text):
     ],
 )
 def test_the_latest_co2_of_the_tank_itself(book, tank, on, co2):
-    assert tank_co2_mg_l(book, tank, day(on)) == pytest.approx(
+    assert book.latest_condition("co2_mg_l", tank, day(on)) == pytest.approx(
         np.nan if co2 is None else co2, nan_ok=True
     )
 
 
 def test_changes_of_a_tank_come_by_date_and_without_its_first_row(book):
-    assert changes_between(book, "lobby", -np.inf, np.inf).tolist() == [0, 3, 4]
-    assert changes_between(book, "lobby", day("2026-03-02"), day("2026-05-01")).tolist() == [3]
-    assert changes_between(book, "home", -np.inf, np.inf).tolist() == []
+    every = changes_between(book, "lobby", -np.inf, np.inf)
+    assert [one.on.isoformat() for one in every] == ["2026-03-01", "2026-05-01", "2026-05-20"]
+    assert changes_between(book, "lobby", day("2026-03-02"), day("2026-05-01")) == every[1:2]
+    assert changes_between(book, "lobby", day("2026-05-02"), day("2026-05-20")) == every[2:]
+    assert changes_between(book, "home", -np.inf, np.inf) == []
     found = recorded_change(book, "lobby", day("2026-06-15"), day("2026-05-19"))
     assert (found.on.isoformat(), found.note) == ("2026-05-01", "valve serviced")
     assert recorded_change(book, "lobby", day("2026-06-16"), day("2026-05-19")) is None  # 46 days
