@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, median
+from growthcast.arrays import FloatArray, IntArray, median
 from growthcast.book.book import Book
 from growthcast.book.checks.rounds import closed_on, closed_times
 from growthcast.book.tables import WEEKDAYS
@@ -22,7 +22,7 @@ from growthcast.nouns import dataclass
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.effort.hours import fixed_minutes
 from growthcast.service.pages.course import Course, course
-from growthcast.service.recommend import area_label, option_of, recommend
+from growthcast.service.recommend import option_of, recommend
 from growthcast.service.rounds.windows import working_dates
 from growthcast.service.urgency import last_visit_on, tanks_due
 from growthcast.service.visit.standing import Standing, standing_areas
@@ -191,7 +191,7 @@ def gather_tank(
     next_on = next((day for day in planned if day >= on), next_on)
     standing = standing_areas(fit, place)
     forecasts = forecast_growth(fit, (on,), book.practice.horizon_d, place)
-    areas = _areas(book, fit, standing.living.area.tolist(), option, forecasts)
+    areas = _areas(fit, standing.living.area, option, forecasts)
     facts = replace(
         facts,
         due_on=due_on if every_d is None else None,
@@ -296,28 +296,21 @@ def _limiting(advice: TankAdvice, areas: tuple[AreaFacts, ...]) -> int:
 
 
 def _areas(
-    book: Book,
-    fit: GrowthFit,
-    places: list[int],
-    option: OptionAdvice,
-    forecasts: list[AreaForecast],
+    fit: GrowthFit, places: IntArray, option: OptionAdvice, forecasts: list[AreaForecast]
 ) -> tuple[AreaFacts, ...]:
-    speed = growth_a_week(fit, np.array(places))
-    by_id = {forecast.area_id: forecast for forecast in forecasts}
-    species = {name: i for i, name in enumerate(book.species.text("species_id").tolist())}
-    facts = []
-    for i, (place, area) in enumerate(zip(places, option.areas, strict=True)):
-        forecast = by_id[area.area_id]
-        row = species[forecast.species_id]
-        facts.append(
-            AreaFacts(
-                label=area_label(book, place),
-                plant=str(book.species.text("scientific_name")[row]) or forecast.species_id,
-                common_name=str(book.species.text("common_name")[row]),
-                unit=area.unit,
-                caution=str(book.species.text("caution")[row]),
-                speed=speed[i],
-                forecast=forecast,
-            )
+    priors, by_id = fit.design.priors, {forecast.area_id: forecast for forecast in forecasts}
+    rows = zip(
+        option.areas, fit.design.species[places].tolist(), growth_a_week(fit, places), strict=True
+    )
+    return tuple(
+        AreaFacts(
+            label=area.label,
+            plant=str(priors.scientific_name[species] or priors.species_id[species]),
+            common_name=str(priors.common_name[species]),
+            unit=area.unit,
+            caution=str(priors.caution[species]),
+            speed=speed,
+            forecast=by_id[area.area_id],
         )
-    return tuple(facts)
+        for area, species, speed in rows
+    )

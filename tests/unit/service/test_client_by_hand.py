@@ -350,7 +350,7 @@ def tank(monkeypatch):
     standing = SimpleNamespace(living=SimpleNamespace(area=np.array([4, 5])))
     monkeypatch.setattr(client, "standing_areas", lambda *_: standing)
     monkeypatch.setattr(client, "forecast_growth", lambda *_: "forecasts")
-    monkeypatch.setattr(client, "_areas", lambda b, f, places, *_: tuple(places))
+    monkeypatch.setattr(client, "_areas", lambda f, places, *_: tuple(places))
     monkeypatch.setattr(client, "_limiting", lambda *_: 1)
     monkeypatch.setattr(client, "_usual_gap_d", lambda *_: 9.0)
     monkeypatch.setattr(client, "_courses", lambda *_: {"courses": ("a course",)})
@@ -426,24 +426,20 @@ def test_areas_are_told_by_their_plant_and_forecast(monkeypatch):
     """Their forecasts stand in another order; a plant without a scientific name goes by its id."""
     speed = np.array([[1.0, 2.0, 3.0], [4.0, 5.0, 6.0]])
     monkeypatch.setattr(client, "growth_a_week", lambda fit, places: speed)
-    monkeypatch.setattr(client, "area_label", lambda book, place: f"area {place}")
     names = {"scientific_name": ["S. s", ""], "common_name": ["s", "m"], "caution": ["", "spreads"]}
-    columns = {name: np.array(told) for name, told in names.items()}
-    columns["species_id"] = np.array(["stem", "moss"])
-    book = SimpleNamespace(species=SimpleNamespace(text=columns.__getitem__))
-    forecasts = [
-        SimpleNamespace(area_id=name, species_id=plant)
-        for name, plant in (("z", "stem"), ("y", "moss"), ("x", "stem"))
-    ]
-    areas = [SimpleNamespace(area_id=name, unit="cm") for name in "xy"]
+    priors = SimpleNamespace(**names, species_id=["stem", "moss"])
+    species = np.array([9, 9, 9, 9, 0, 9, 9, 1])
+    fit = SimpleNamespace(design=SimpleNamespace(priors=priors, species=species))
+    forecasts = [SimpleNamespace(area_id=name) for name in "zyx"]
+    areas = [SimpleNamespace(area_id=name, label=f"area {name}", unit="cm") for name in "xy"]
     option = SimpleNamespace(areas=areas)
-    first, second = client._areas(book, "fit", [4, 7], option, forecasts)
+    first, second = client._areas(fit, np.array([4, 7]), option, forecasts)
     assert (first.label, first.plant, first.common_name, first.caution) == (
-        "area 4",
+        "area x",
         "S. s",
         "s",
         "",
     )
-    assert (second.label, second.plant, second.caution) == ("area 7", "moss", "spreads")
+    assert (second.label, second.plant, second.caution) == ("area y", "moss", "spreads")
     assert (first.forecast, second.forecast) == (forecasts[2], forecasts[1])
     assert second.speed.tolist() == [4.0, 5.0, 6.0]
