@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import field, replace
+from typing import Any
 
 import numpy as np
 
@@ -156,36 +157,32 @@ def _distinct_rows(
 
     Last comes the light below what floats in each, as a multiple of today's.
     """
-    priors = fit.design.priors
-    floating = set(priors.species_id[priors.measure_is_cover].tolist())
-    tank_id = str(book.tanks.text("tank_id")[tank])
-    seen: dict[tuple[str | float | None, ...], int] = {}
-    rows: list[PlannedArea] = []
-    ids: list[str] = []
+    priors, names = fit.design.priors, ("area_id", "species_id", "label")
+    floating = priors.species_id[priors.measure_is_cover].tolist()
+    seen: dict[tuple[Any, ...], int] = {}
     places, light = [], []
-    for layout in layouts:
-        mine, table = [], layout.areas
-        floats = np.isin(table.text("species_id").tolist(), [*floating])
-        middle = 0.5 * (table.number("floor_cm") + table.number("budget_cm")) / 100.0
-        covered = float((table.number("area_cm2") * middle)[floats].sum())
+    for table in (layout.areas for layout in layouts):
+        numbers = {name: table.number(name) for name in _COPIED}
+        floats = np.isin(table.text("species_id").tolist(), floating)
+        middle = 0.5 * (numbers["floor_cm"] + numbers["budget_cm"]) / 100.0
+        covered = float((numbers["area_cm2"] * middle)[floats].sum())
         light.append(light_under(book, fit, tank, covered))
-        for i in range(len(table)):
-            numbers = {name: float(table.number(name)[i]) for name in _COPIED}
-            if not floats[i] and light[-1] != 1.0:
-                open_share = float(np.nan_to_num(numbers["light_share"], nan=1.0))
-                numbers["light_share"] = light[-1] * open_share
-            cells = {name: None if np.isnan(v) else v for name, v in numbers.items()}
-            area_id = str(table.text("area_id")[i])
-            texts = {name: str(table.text(name)[i]) for name in ("species_id", "label")}
-            key = (area_id, *texts.values(), *cells.values())
-            if key not in seen:
-                seen[key] = len(rows)
-                ids.append(area_id)
-                name = f"{area_id}={texts['species_id']} {len(rows) + 1}"
-                rows.append({"area_id": name, "tank_id": tank_id, **texts, **cells})
-            mine.append(seen[key])
-        places.append(mine)
-    return rows, ids, places, light
+        share = numbers["light_share"]
+        dimmed = light[-1] * np.nan_to_num(share, nan=1.0)
+        numbers["light_share"] = np.where(floats | (light[-1] == 1.0), share, dimmed)
+        texts = [table.text(name).astype(str).tolist() for name in names]
+        told = [
+            [None if n != n else n for n in of.tolist()] for of in numbers.values()
+        ]  # NaN: none
+        mine = zip(*texts, *told, strict=True)
+        places.append([seen.setdefault(row, len(seen)) for row in mine])
+    tank_id = str(book.tanks.text("tank_id")[tank])
+    rows: list[PlannedArea] = []
+    for number, row in enumerate(seen, 1):
+        named = f"{row[0]}={row[1]} {number}"
+        cells = dict(zip((*names, *_COPIED), row, strict=True))
+        rows.append({**cells, "area_id": named, "tank_id": tank_id})
+    return rows, [row[0] for row in seen], places, light
 
 
 def _kept(
