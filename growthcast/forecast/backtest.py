@@ -292,8 +292,6 @@ def _forecast_from(
 
 def _foreseen(fit: GrowthFit, areas: IntArray, readings: Readings) -> Predictive:
     """Forecast the reading of each area (n,) on its day."""
-    if not areas.size:
-        return Predictive.blank(0)
     height = outlook(fit, areas, readings.day[:, None]).quantiles_cm(CHANCES)[:, 0]
     own_sd = np.broadcast_to(readings.own_sd_cm[:, None], height.shape)
     variance = fit.design.problem.errors.reading_variance(height, areas[:, None], own_sd)

@@ -259,8 +259,6 @@ class HeightForecast:
     ``height_cm`` (A, T, L) at the chances ``LEVELS``; ``chance_over_budget`` (A, T).
     """
 
-    areas: IntArray
-    days: FloatArray
     height_cm: FloatArray
     chance_over_budget: FloatArray
 
@@ -293,7 +291,7 @@ def forecast_heights(
         view = outlook(fit, areas[some], days, posterior.part(some))
         heights[some] = view.quantiles_cm(LEVELS)
         over[some] = chance_over(fit, areas[some], view)
-    return HeightForecast(areas, days, heights, over)
+    return HeightForecast(heights, over)
 
 
 def in_chunks(count: int, at_once: int) -> list[slice]:

@@ -76,7 +76,6 @@ def crossing_days(
 
 Passing = tuple[date | None, date | None, date | None]
 """Days by which something has happened with chances of 10, 50 and 90 %; None where it does not."""
-NOW_LEVELS = (0.10, 0.50, 0.90)
 LEVEL_NAMES = tuple(f"p{round(100 * level):02d}" for level in LEVELS)
 EPOCH = date(1970, 1, 1).toordinal()
 
@@ -168,11 +167,10 @@ def forecast_growth(
     rate = fit.rate_range(areas, posterior)
     log_ceiling, ceiling_sd = posterior.mean.log_ceiling, np.sqrt(posterior.log_ceiling_variance)
     ceiling = np.exp(log_ceiling[:, None] + RANGE_80 * ceiling_sd[:, None])
-    middle = [LEVELS.index(level) for level in NOW_LEVELS]
+    middle = [LEVELS.index(level) for level in CROSSING_LEVELS]
     most = np.where(design.is_cover[areas], COVER_CEILING, np.inf)[:, None]  # a cover ends there
     ceiling = np.minimum(ceiling, most)
     height = np.minimum(seen.height_cm, most[:, None])
-    chance = np.clip(seen.chance_over_budget, 0.0, 1.0)
     return [
         AreaForecast(
             area_id=str(design.area_id[area]),
@@ -189,7 +187,7 @@ def forecast_growth(
             passes_budget_on=passing_on(crossing[i].tolist()),
             at=at,
             height_cm=height[i, 1:],
-            chance_over_budget=chance[i, 1:],
+            chance_over_budget=seen.chance_over_budget[i, 1:],
         )
         for i, area in enumerate(areas.tolist())
     ]

@@ -74,8 +74,6 @@ def judge_tank(case: TankCase, limits: FloatArray) -> list[Verdict]:
         is allowed for, and what is left is asked again.
     """
     course, found = case.course, []
-    if not course.open_week.any():
-        return []
     for _ in range(MOST_VERDICTS):
         verdict, effect = _likeliest(case, course, limits)
         if verdict is None:
@@ -176,8 +174,6 @@ def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdi
         visit=np.unique(day[order], return_inverse=True)[1],
         open_week=np.stack([part[3] for part in parts]).max(axis=0, keepdims=True),
     )
-    if not course.open_week.any():
-        return None
     # A tank's allowance is shared by all of its species.
     allowed = sum(1.0 / distinct(species[areas]).size for areas in homes)
     rates = tuple(allowed * REGULARITY * ALARMS_A_YEAR["species", sign] for sign in SIGNS)
