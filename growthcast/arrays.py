@@ -1,6 +1,7 @@
 """The arrays of the package by what they hold."""
 
-from typing import TypeVar
+from collections.abc import Mapping
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,3 +41,22 @@ def median(values: NDArray[T]) -> FloatArray:
     count = values.shape[-1]
     middle: FloatArray = 0.5 * (ordered[..., (count - 1) // 2] + ordered[..., count // 2])
     return middle
+
+
+def or_none(values: FloatArray) -> TextArray:
+    """Return values (n,) with None where they are NaN."""
+    return np.where(np.isnan(values), None, values)
+
+
+def rows_of(columns: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Return columns, arrays or lists (n,), as rows of plain values (n,).
+
+    To read values off arrays one by one is slow.
+
+    Examples
+    --------
+    >>> rows_of({"name": ["a", "b"], "cut_cm": or_none(np.array([1.5, np.nan]))})
+    [{'name': 'a', 'cut_cm': 1.5}, {'name': 'b', 'cut_cm': None}]
+    """
+    told = [c.tolist() if isinstance(c, np.ndarray) else c for c in columns.values()]
+    return [dict(zip(columns, row, strict=True)) for row in zip(*told, strict=True)]

@@ -48,7 +48,7 @@ def _fails(tank: TankAdvice, interval_d: int, texts: Texts) -> str:
     blanks = {"days": interval_d, "chance": chance, "first": first, "mended": mended}
     blanks |= {"area": named(first.area.label, first.area.area_id), "unit": first.area.unit}
     said = texts.say("reason_fails", tank=tank, **blanks)
-    limits = dict.fromkeys(limit_words(short.limit, texts) for short in tank.short)
+    limits = dict.fromkeys(limit_words(short.area.limit, texts) for short in tank.short)
     return ". ".join([said, *filter(None, limits)])
 
 

@@ -88,7 +88,7 @@ class AreaAdvice:
     ``cut_needed_cm`` is the cut that would hold the wanted chance whatever the look, ``None`` where
     not even the lowest safe cut does; ``days_below_floor`` how long the area looks bare after it.
     ``found`` is how high the next visit finds it, ``least_cut_cm`` the lowest cut that looks right
-    and is survived.
+    and is survived, ``limit`` the lowest one that keeps it above its floor, if one does.
     """
 
     area_id: str
@@ -103,6 +103,7 @@ class AreaAdvice:
     basis: Basis
     found: Range = field(metadata=HIDDEN)
     least_cut_cm: float = field(metadata=HIDDEN)
+    limit: CutLimit | None = field(metadata=HIDDEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,14 +176,12 @@ class ShortArea:
     """An area that falls short at an interval, and what would make it hold.
 
     ``area`` is what the interval asks of it. ``needed_budget_cm`` is the budget that would do, the
-    tank's other short areas being mended too; ``limit`` is the lowest cut that keeps it above its
-    floor, if one does.
+    tank's other short areas being mended too.
     """
 
     area: AreaAdvice
     floor_cm: float
     needed_budget_cm: float
-    limit: CutLimit | None
 
 
 def _ranges(saved: Saving) -> dict[str, Range]:

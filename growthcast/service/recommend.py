@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray, among, distinct
+from growthcast.arrays import FloatArray, IntArray, among, distinct, or_none, rows_of
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
@@ -92,8 +92,7 @@ def _said(book: Book, fit: GrowthFit) -> list[dict[str, Any]]:
         "own_limit": np.isfinite(tanks.number("longest_interval_d")),
         "confidence": book.of_tanks("confidence"),
     }
-    rows = zip(*(column.tolist() for column in columns.values()), strict=True)
-    said = [dict(zip(columns, row, strict=True)) for row in rows]
+    said = rows_of(columns)
     areas = np.flatnonzero(fit.design.stays)
     doubtful = fit.design.tank[areas][holding_of(book, fit, areas).chance < NOT_LIKELY]
     for tank in distinct(doubtful).tolist():
@@ -133,7 +132,8 @@ def _advised(
         if fails_d and not briefly:
             fails, fails_h = mine[fails_d]
             asked = dict(zip(areas.tolist(), fails.areas, strict=True))
-            short = [_short(fit, area, asked[area], cm) for area, cm in limited.items()]
+            floor_cm = fit.design.traits.floor_cm
+            short = [ShortArea(asked[a], float(floor_cm[a]), cm) for a, cm in limited.items()]
             if chosen_d:
                 now, now_h = mine[chosen_d]
                 saved = saving(now_h, fails_h, book.practice.labour_rate_per_h)
@@ -150,11 +150,6 @@ def _advised(
             minutes=timing.rests_on(areas),
             longest_gap_d=int(fit.design.gap_d[tank]) or None,
         )
-
-
-def _short(fit: GrowthFit, area: int, asked: AreaAdvice, needed_cm: float) -> ShortArea:
-    floor, limit = float(fit.design.traits.floor_cm[area]), cut_limit(fit, area)
-    return ShortArea(area=asked, floor_cm=floor, needed_budget_cm=needed_cm, limit=limit)
 
 
 def _compared(
@@ -204,30 +199,19 @@ def _told(
 
 
 def _areas(book: Book, fit: GrowthFit, option: IntervalOptions) -> list[AreaAdvice]:
-    """What an option asks of every area; from lists, as reading values off arrays is slow."""
-    living, basis = option.living, fit.basis
-    cut, removed = option.cut_cm.tolist(), option.removed_share.tolist()
-    chance, below = option.chance_within.tolist(), option.days_below_floor.tolist()
-    over = np.maximum(option.found_cm[:, 2] - living.budget_cm, 0.0).tolist()
-    needed, found = option.cut_needed_cm.tolist(), option.found_cm.tolist()
-    least = living.least_cut_cm.tolist()
-    return [
-        AreaAdvice(
-            area_id=str(fit.design.area_id[place]),
-            label=area_label(book, place),
-            unit=unit_of(fit, place),
-            cut_cm=cut[i],
-            removed_share=removed[i],
-            chance_within=chance[i],
-            days_below_floor=below[i],
-            cm_over_budget_p90=over[i],
-            cut_needed_cm=None if needed[i] != needed[i] else needed[i],  # NaN: none
-            basis=basis[place],
-            found=Range(*found[i]),
-            least_cut_cm=least[i],
-        )
-        for i, place in enumerate(living.area.tolist())
-    ]
+    """What an option asks of every area."""
+    living, found = option.living, option.found_cm
+    columns = {
+        "cut_cm": option.cut_cm,
+        "removed_share": option.removed_share,
+        "chance_within": option.chance_within,
+        "days_below_floor": option.days_below_floor,
+        "cm_over_budget_p90": np.maximum(found[:, 2] - living.budget_cm, 0.0),
+        "cut_needed_cm": or_none(option.cut_needed_cm),
+        "found": [Range(*row) for row in found.tolist()],
+        "least_cut_cm": living.least_cut_cm,
+    }
+    return [AreaAdvice(**row) for row in rows_of(known_of(book, fit, living.area) | columns)]
 
 
 def _limits(option: IntervalOptions, briefly: bool) -> dict[int, dict[int, float]]:
@@ -260,24 +244,6 @@ def _falling_short(option: IntervalOptions, run: int) -> IntArray:
     return worst
 
 
-def unit_of(fit: GrowthFit, place: int) -> str:
-    """Return the unit of an area's heights.
-
-    Parameters
-    ----------
-    fit : GrowthFit
-        A fitted book.
-    place : int
-        Place of the area in the book.
-
-    Returns
-    -------
-    str
-        "cm", or "% cover" for a floating plant.
-    """
-    return "% cover" if fit.design.is_cover[place] else "cm"
-
-
 def area_label(book: Book, place: int) -> str:
     """Return what people call an area.
 
@@ -296,8 +262,8 @@ def area_label(book: Book, place: int) -> str:
     return str(book.areas.text("label")[place] or book.areas.text("area_id")[place])
 
 
-def known_of(book: Book, fit: GrowthFit, area: int) -> dict[str, Any]:
-    """Return what book and fit say of an area.
+def known_of(book: Book, fit: GrowthFit, areas: IntArray) -> dict[str, Any]:
+    """Return what book and fit say of areas.
 
     Parameters
     ----------
@@ -305,20 +271,21 @@ def known_of(book: Book, fit: GrowthFit, area: int) -> dict[str, Any]:
         The book that was fitted.
     fit : GrowthFit
         Its fit.
-    area : int
-        Place of the area in the book.
+    areas : int array (n,)
+        Places of the areas in the book.
 
     Returns
     -------
     dict
-        The fields of a ``KnownArea``.
+        The fields of a ``KnownArea`` as columns (n,).
     """
+    places = areas.tolist()
     return {
-        "area_id": str(fit.design.area_id[area]),
-        "label": area_label(book, area),
-        "unit": unit_of(fit, area),
-        "basis": fit.basis[area],
-        "limit": cut_limit(fit, area),
+        "area_id": [str(fit.design.area_id[area]) for area in places],
+        "label": [area_label(book, area) for area in places],
+        "unit": np.where(fit.design.is_cover[areas], "% cover", "cm"),
+        "basis": [fit.basis[area] for area in places],
+        "limit": [cut_limit(fit, area) for area in places],
     }
 
 

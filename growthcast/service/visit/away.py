@@ -11,7 +11,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, or_none, rows_of
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
@@ -180,26 +180,20 @@ def _areas(
     """What becomes of every area of a block, cut as always and cut to last."""
     living = usual.living
     passing = usual.days_until(usual_end.after_d - usual.after_d, living.budget_cm)
-    over_cm = Range.of_rows(np.maximum(usual_end.height_cm - living.budget_cm[:, None], 0.0))
-    within = share_of_draws(lasting.ended.within())
-    over = 1.0 - share_of_draws(usual_end.within())
-    needed = lasting.needed_cm.tolist()
-    return [
-        AwayArea(
-            **known_of(book, fit, a),
-            budget_cm=float(living.budget_cm[i]),
-            floor_cm=float(living.floor_cm[i]),
-            usual_cut_cm=float(usual_cm[i]),
-            passes_on=_sooner_or_later(fit.design.on_day + usual.after_d, passing[i]),
-            chance_over=float(over[i]),
-            over_cm=over_cm[i],
-            bridging_cut_cm=float(lasting.cut_cm[i]),
-            chance_within=float(within[i]),
-            needed_cut_cm=None if np.isnan(needed[i]) else needed[i],
-            days_below_floor=float(lasting.days_below_floor[i]),
-        )
-        for i, a in enumerate(living.area.tolist())
-    ]
+    from_day = fit.design.on_day + usual.after_d
+    columns = {
+        "budget_cm": living.budget_cm,
+        "floor_cm": living.floor_cm,
+        "usual_cut_cm": usual_cm,
+        "passes_on": [_sooner_or_later(from_day, days) for days in passing],
+        "chance_over": 1.0 - share_of_draws(usual_end.within()),
+        "over_cm": Range.of_rows(np.maximum(usual_end.height_cm - living.budget_cm[:, None], 0.0)),
+        "bridging_cut_cm": lasting.cut_cm,
+        "chance_within": share_of_draws(lasting.ended.within()),
+        "needed_cut_cm": or_none(lasting.needed_cm),
+        "days_below_floor": lasting.days_below_floor,
+    }
+    return [AwayArea(**row) for row in rows_of(known_of(book, fit, living.area) | columns)]
 
 
 def _sooner_or_later(from_day: float, days: FloatArray) -> Passing:

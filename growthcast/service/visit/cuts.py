@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray, median
+from growthcast.arrays import FloatArray, IntArray, median, or_none, rows_of
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
@@ -259,62 +259,57 @@ def _areas(
     each = hands.minutes(worth.astype(np.float32))
     [trimming] = Range.of_rows(each.sum(axis=0, dtype=np.float64)[None])
     minutes = trimming.p50 * each.mean(axis=1) / max(float(each.mean(axis=1).sum()), 1e-9)
-    height_now, height_next = Range.of_rows(now_cm), Range.of_rows(lasting.ended.height_cm)
     usual, off = median(now_cm), median(removed)
-    over = 1.0 - share_of_draws(standing.within())
-    chance, needed = share_of_draws(lasting.ended.within()), lasting.needed_cm.tolist()
     sometimes = (removed > WORTH_CUTTING_SHARE * now_cm).mean(axis=1)
     logged = book.trims.text("area_id")[day_numbers(book.trims.date("date")) == design.on_day]
-
-    def area(order: int, i: int) -> AreaCut:
-        a, often = int(place[i]), float(sometimes[i])
-        return AreaCut(
-            **_known_of(book, fit, a),
-            order=order,
-            action="cut" if often >= 0.5 else "trim what stands above" if often > 0.1 else "leave",
-            cut_cm=float(lasting.cut_cm[i]),
-            floor_cm=float(living.floor_cm[i]),
-            budget_cm=float(living.budget_cm[i]),
-            lowest_safe_cut_cm=float(living.safe_cut_cm[i]),
-            least_cut_cm=float(living.least_cut_cm[i]),
-            needed_cut_cm=None if np.isnan(needed[i]) else needed[i],
-            days_below_floor=float(lasting.days_below_floor[i]),
-            height_now_cm=height_now[i],
-            height_next_cm=height_next[i],
-            removed_cm=float(off[i]),
-            removed_share=float(off[i] / usual[i]),
-            minutes=float(minutes[i]),
-            chance_over_now=float(over[i]),
-            chance_within=float(chance[i]),
-            logged_today=design.area_id[a] in logged,
-            usual_cut_cm=None if np.isnan(usual_cm[i]) else float(usual_cm[i]),
-            usual_lasts_visits=int(lasted[i]),
-        )
-
+    actions = np.where(sometimes > 0.1, "trim what stands above", "leave")
     form = [ORDER_OF_FORMS.index(name) for name in priors.form[design.species[place]].tolist()]
-    ordered = np.lexsort((-usual, np.array(form))).tolist()  # by form, the tallest first
-    return tuple(area(n, i) for n, i in enumerate(ordered, start=1)), trimming
+    ordered = np.lexsort((-usual, np.array(form)))  # by form, the tallest first
+    columns = {
+        "order": np.argsort(ordered) + 1,
+        "action": np.where(sometimes >= 0.5, "cut", actions),
+        "cut_cm": lasting.cut_cm,
+        "floor_cm": living.floor_cm,
+        "budget_cm": living.budget_cm,
+        "lowest_safe_cut_cm": living.safe_cut_cm,
+        "least_cut_cm": living.least_cut_cm,
+        "needed_cut_cm": or_none(lasting.needed_cm),
+        "days_below_floor": lasting.days_below_floor,
+        "height_now_cm": Range.of_rows(now_cm),
+        "height_next_cm": Range.of_rows(lasting.ended.height_cm),
+        "removed_cm": off,
+        "removed_share": off / usual,
+        "minutes": minutes,
+        "chance_over_now": 1.0 - share_of_draws(standing.within()),
+        "chance_within": share_of_draws(lasting.ended.within()),
+        "logged_today": [name in logged for name in design.area_id[place]],
+        "usual_cut_cm": or_none(usual_cm),
+        "usual_lasts_visits": lasted,
+    }
+    areas = [AreaCut(**row) for row in rows_of(_known_of(book, fit, place) | columns)]
+    return tuple(areas[i] for i in ordered.tolist()), trimming
 
 
-def _known_of(book: Book, fit: GrowthFit, area: int) -> dict[str, Any]:
-    """Return what book, species table and fit say of an area, by the fields of ``AreaCut``."""
-    priors, species = fit.design.priors, int(fit.design.species[area])
-    row = book.species.text("species_id").tolist().index(priors.species_id[species])
-    clock, day = fit.design.clock, np.array([fit.design.on_day])
-    (since,), (settles,) = clock.settling(np.array([area]), day)
-    replanted = (clock.replanted_day[area] <= fit.design.on_day).any()
+def _known_of(book: Book, fit: GrowthFit, areas: IntArray) -> dict[str, Any]:
+    """Return what book, species table and fit say of areas, as columns of ``AreaCut``."""
+    design, clock, on_day = fit.design, fit.design.clock, fit.design.on_day
+    priors, species = design.priors, design.species[areas]
+    ids = book.species.text("species_id").tolist()
+    rows = [ids.index(name) for name in priors.species_id[species].tolist()]
+    since, settles = clock.settling(areas, np.full(areas.size, on_day))
+    replanted = (clock.replanted_day[areas] <= on_day).any(axis=1)
     return {
-        **known_of(book, fit, area),
-        "species_id": str(priors.species_id[species]),
-        "scientific_name": str(priors.scientific_name[species]),
-        "common_name": str(priors.common_name[species]),
-        "cut_practice": str(book.species.text("cut_practice")[row]),
-        "caution": str(priors.caution[species]),
-        "settled": bool(fit.converged[area]),
-        "since_planted_d": float(since),
-        "settles_d": float(settles),
-        "start": "tops" if replanted else str(book.areas.text("start")[area]),
-        "planted_on": book.areas.date("planted_on").astype("datetime64[D]")[area].item(),
+        **known_of(book, fit, areas),
+        "species_id": priors.species_id[species],
+        "scientific_name": priors.scientific_name[species],
+        "common_name": priors.common_name[species],
+        "cut_practice": book.species.text("cut_practice")[rows],
+        "caution": priors.caution[species],
+        "settled": fit.converged[areas],
+        "since_planted_d": since,
+        "settles_d": settles,
+        "start": np.where(replanted, "tops", book.areas.text("start")[areas]),
+        "planted_on": book.areas.date("planted_on").astype("datetime64[D]")[areas],
     }
 
 

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, median
+from growthcast.arrays import BoolArray, FloatArray, IntArray, median, rows_of
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
@@ -286,45 +286,40 @@ def _areas(
     """Return which way every area goes and where that ends."""
     living = standing.living
     now, alone = Range.of_rows(standing.height_cm), Range.of_rows(routes[0].ended.height_cm)
+    areas = np.arange(chosen.size)
     heights = np.array([route.ended.height_cm for route in routes])
-    ends = Range.of_rows(heights[chosen, np.arange(chosen.size)])
-    weekly = growth_a_week(fit, living.area)[:, 1]
+    chance, mine = inside.mean(axis=1), [routes[route] for route in chosen.tolist()]
     best_from = _best_from(standing, band, span_d)
-    made = []
-    for i, route in enumerate(routes[r] for r in chosen.tolist()):
-        chance, place = float(inside[i].mean()), int(living.area[i])
-        reachable = chance >= REACHED
-        later = None if reachable else best_from[i]
-        made.append(
-            PeakArea(
-                **known_of(book, fit, place),
-                cm_per_week=float(weekly[i]),
-                height_now_cm=now[i],
-                low_cm=float(band[0, i]),
-                target_cm=float(band[1, i]),
-                high_cm=float(band[2, i]),
-                cuts=tuple(
-                    PeakCut(
-                        on + timedelta(days=at),
-                        float(cut[i]),
-                        float(off[i]),
-                        float(need[i]),
-                        float(stays[i]),
-                        purpose,
-                    )
-                    for at, cut, off, need, stays, purpose in route.cuts
-                    if need[i] > HARDLY_NEEDED
-                ),
-                height_on_day_cm=ends[i],
-                chance_best=chance,
-                regrown_share=None if route.regrown is None else float(route.regrown[i]),
-                reachable=reachable,
-                best_from=None if later is None else on + timedelta(days=later),
-                shows_cut=not route.hidden[i],
-                uncut_on_day_cm=alone[i],
-            )
-        )
-    return made
+    columns = {
+        "cm_per_week": growth_a_week(fit, living.area)[:, 1],
+        "height_now_cm": now,
+        "low_cm": band[0],
+        "target_cm": band[1],
+        "high_cm": band[2],
+        "cuts": [_cuts(route, i, on) for i, route in enumerate(mine)],
+        "height_on_day_cm": Range.of_rows(heights[chosen, areas]),
+        "chance_best": chance,
+        "regrown_share": [
+            None if r.regrown is None else float(r.regrown[i]) for i, r in enumerate(mine)
+        ],
+        "reachable": chance >= REACHED,
+        "best_from": [
+            on + timedelta(days=later) if later and likely < REACHED else None
+            for later, likely in zip(best_from, chance.tolist(), strict=True)
+        ],
+        "shows_cut": [not route.hidden[i] for i, route in enumerate(mine)],
+        "uncut_on_day_cm": alone,
+    }
+    return [PeakArea(**row) for row in rows_of(known_of(book, fit, living.area) | columns)]
+
+
+def _cuts(route: Route, area: int, on: date) -> tuple[PeakCut, ...]:
+    """Cuts of one area on a way that are not hardly needed."""
+    return tuple(
+        PeakCut(on + timedelta(days=at), *(float(each[area]) for each in amounts), purpose)
+        for at, *amounts, purpose in route.cuts
+        if amounts[2][area] > HARDLY_NEEDED
+    )
 
 
 def _best_from(standing: Standing, band: FloatArray, span_d: int) -> list[int | None]:

@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from growthcast.arrays import rows_of
 from growthcast.fit.design import day_number
 from growthcast.forecast.report import Passing
 from growthcast.service.effort.hours import Range
@@ -44,12 +45,14 @@ def test_how_high_areas_stand_is_told_against_what_regular_visits_find():
     assert high.height_share == pytest.approx(2.0)
 
 
-def known_of(book, fit, area):
-    """Return what is known of an area elsewhere: nothing but its name matters here."""
+def known_of(book, fit, areas):
+    """Return what is known of areas elsewhere: nothing but their names matters here."""
     names = ("label", "unit", "basis", "species_id", "scientific_name", "common_name", "start")
     told = dict.fromkeys((*names, "cut_practice", "caution"), "")
-    told |= {"area_id": str(fit.design.area_id[area]), "limit": None, "settled": True}
-    return told | {"since_planted_d": 9.0, "settles_d": 0.0, "planted_on": None}
+    told |= {"limit": None, "settled": True}
+    told |= {"since_planted_d": 9.0, "settles_d": 0.0, "planted_on": None}
+    columns = {name: [value] * areas.size for name, value in told.items()}
+    return columns | {"area_id": fit.design.area_id[areas]}
 
 
 def sheet_of(book, monkeypatch, stood, left, ended, budgets, forms, needed):
@@ -155,9 +158,16 @@ def test_dates_by_which_something_happens_are_those_of_draws_and_none_where_it_d
 def test_what_becomes_of_areas_over_a_time_away(monkeypatch):
     """From day 2 to day 12: cut as always the first area is over in 3 of 10 draws, by 4 cm."""
     monkeypatch.setattr(
-        away, "known_of", lambda _, fit, a: {"area_id": fit.names[a], "label": "", "unit": "cm",
-                                             "basis": "own log", "limit": None}
-    )  # fmt: skip
+        away,
+        "known_of",
+        lambda _, fit, areas: {
+            "area_id": [fit.names[a] for a in areas],
+            "label": ["", ""],
+            "unit": ["cm", "cm"],
+            "basis": ["log", "log"],
+            "limit": [None, None],
+        },
+    )
     over = np.arange(DRAWS) < 3
     budget = np.array([22.0, 9.0])
     ends = rows(np.where(over, 26.0, 20.0), 5.0)
@@ -208,7 +218,7 @@ def test_how_plants_came_and_how_long_ago_is_told_on_the_sheet(tmp_path, monkeyp
         on_day=on,
     )
     fit = SimpleNamespace(design=design, converged=np.array([True, False, True]))
-    stems, carpet, moss = (cuts._known_of(book, fit, area) for area in range(3))
+    stems, carpet, moss = rows_of(cuts._known_of(book, fit, np.arange(3)))
     assert [one["start"] for one in (stems, carpet, moss)] == [
         "in-vitro",
         "tops",
