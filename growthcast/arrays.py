@@ -43,9 +43,9 @@ def median(values: NDArray[T]) -> FloatArray:
     return middle
 
 
-def or_none(values: FloatArray) -> TextArray:
+def or_none(values: FloatArray) -> list[float | None]:
     """Return values (n,) with None where they are NaN."""
-    return np.where(np.isnan(values), None, values)
+    return [None if value != value else value for value in values.tolist()]
 
 
 def rows_of(columns: Mapping[str, Any]) -> list[dict[str, Any]]:

@@ -316,9 +316,16 @@ def _areas(
 def _cuts(route: Route, area: int, on: date) -> tuple[PeakCut, ...]:
     """Cuts of one area on a way that are not hardly needed."""
     return tuple(
-        PeakCut(on + timedelta(days=at), *(float(each[area]) for each in amounts), purpose)
-        for at, *amounts, purpose in route.cuts
-        if amounts[2][area] > HARDLY_NEEDED
+        PeakCut(
+            on=on + timedelta(days=at),
+            cut_cm=float(cut[area]),
+            removed_cm=float(off[area]),
+            chance_needed=float(need[area]),
+            chance_within=float(stays[area]),
+            purpose=purpose,
+        )
+        for at, cut, off, need, stays, purpose in route.cuts
+        if need[area] > HARDLY_NEEDED
     )
 
 
