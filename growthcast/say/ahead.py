@@ -23,9 +23,8 @@ def peaks_words(plans: Sequence[PeakPlan], on: date) -> tell.Words:
         yield from much
         return
     best = sum(bool(plan.areas) and plan.chance_all_best >= LIKELY for plan in plans)
-    lead = "peak_lead_one" if best == 1 else "peak_lead_many"
     many = tell.capital(tell.in_words(best))
-    yield tell.sentence(lead, best=many, all=len(plans), day=plans[0].day, on=on)
+    yield tell.sentence("peak_lead", n=best, best=many, all=len(plans), day=plans[0].day, on=on)
     rows = []
     for plan in (plan for plan in plans if plan.areas):
         missed = [area.label for area in plan.areas if not area.reachable]
@@ -60,10 +59,8 @@ def peak_words(plan: PeakPlan, on: date) -> tell.Words:
         told = {"area": area, "unit": tell.sign(area.unit), "fine": area.reachable}
         rows.append({**told, "held": held, "last": last})
         if words := why_not_best(area):
-            later = f" (left uncut, at its best from {area.best_from})" if area.best_from else ""
-            why.append(f"{area.label}: {words}{later}.")
-    gives_way = [f"now {tell.RANGES}", "now", "at its best", tell.RANGES]
-    yield tell.table("peak_areas", rows, "", gives_way)
+            why.append(tell.sentence("peak_why", area=area, why=words))
+    yield tell.table("peak_areas", rows)
     visits = ", ".join(tell.day_words(visit, on) for visit in plan.visits)
     yield tell.sentence("peak_best", plan=plan, ranges=tell.RANGES_HOLD)
     yield f"Visits counted on: {visits}."
@@ -90,12 +87,10 @@ def peak_sentence(plan: PeakPlan) -> str:
     if not plan.areas:
         return "nothing is planted in this tank, so there is nothing to bring to that day."
     missed = [area for area in plan.areas if not area.reachable]
-    count = len(plan.areas)
-    said = tell.sentence("peak_every", plan=plan, likely=count - len(missed), count=count)
-    if missed:
-        each = [tell.sentence("peak_missed_each", area=area) for area in missed]
-        said += tell.sentence("peak_missed", areas=each)
-    return said if plan.visits else f"{said} {tell.sentence('peak_no_visit')}"
+    each, count = [tell.sentence("peak_missed", area=area) for area in missed], len(plan.areas)
+    return tell.sentence(
+        "peak_every", plan=plan, likely=count - len(each), count=count, missed=each
+    )
 
 
 def why_not_best(area: PeakArea) -> str:
@@ -130,7 +125,7 @@ def away_words(
         {"tank": one, "mark": mark, "bridged": None if one.state == "lasts" else one.chance_bridged}
         for one, mark in ((one, MARKS[one.state]) for one, _ in tanks)
     ]
-    yield tell.table("away_tanks", rows, "", ["client"], on=on)
+    yield tell.table("away_tanks", rows, on=on)
     if ended:
         yield tell.no_row_words(ended)
     worst_first = sorted(tanks, key=lambda item: [*MARKS].index(item[0].state), reverse=True)
@@ -142,7 +137,7 @@ def away_words(
     for one, _ in tanks:
         if one.state != "lasts":
             rows = [_row(area, on) for area in one.areas]
-            yield tell.table("away_areas", rows, tell.sentence("away_title", tank=one))
+            yield tell.table("away_areas", rows, tank=one)
             if one.state == "stand-in" and (bare := bare_cuts(one)):
                 yield bare
     yield tell.sentence("away_how", day=tanks[0][0].last_visit, on=on)
@@ -183,12 +178,8 @@ def away_sentence(tank: AwayTank) -> str:
     state = tank.state.replace(" ", "_").replace("-", "_")
     worst = min(tank.areas, key=lambda area: area.chance_within)
     blanks = {"on": tank.last_visit, "days": (tank.next_visit - tank.last_visit).days}
-    blanks |= {"lower": lower or ["every area"], "verb": "is" if len(lower) < 2 else "are"}
-    said = tell.sentence(f"bridged_{state}", tank=tank, worst=worst, **blanks)
-    if tank.state == "stand-in":
-        key = "away_none_holds" if tank.stand_in_by is None else "away_stand_in_by"
-        said += tell.sentence(key, tank=tank, on=tank.last_visit)
-    return said + limits
+    blanks |= {"lower": lower or ["every area"], "many": len(lower) > 1}
+    return tell.sentence(f"bridged_{state}", tank=tank, worst=worst, **blanks) + limits
 
 
 def bare_cuts(tank: AwayTank) -> str:

@@ -23,11 +23,11 @@ def backtest_words(result: BacktestResult) -> tell.Words:
     lead, *others = _sentences(result)
     yield lead
     cover = result.readings.is_cover
-    tables, title = [], "Readings forecast from the visits before them:"
-    for what, unit, digits, rows in ("height", "cm", 2, ~cover), ("cover", "points", 1, cover):
-        if rows.any():
-            scores, head = _scores(result, digits, rows), f"{title} {what}"
-            tables.append(tell.table("backtest_scores", scores, head, ["readings"], unit=unit))
+    tables = [
+        tell.table("backtest_scores", _scores(result, digits, rows), what=what, unit=unit)
+        for what, unit, digits, rows in (("height", "cm", 2, ~cover), ("cover", "points", 1, cover))
+        if rows.any()
+    ]
     yield tables[0]
     yield from tell.some_sentences(others)
     yield from tables[1:]
@@ -97,10 +97,8 @@ def _side_by_side(result: BacktestResult) -> str:
 
 
 def _bias(share: float) -> str:
-    if abs(share) < 0.01:
-        return "Forecasts ran neither high nor low."
-    side = "high" if share > 0 else "low"
-    return f"Forecasts ran {side} by {tell.percent(abs(share))} of the height budget on average."
+    off, even = abs(share), abs(share) < 0.01
+    return tell.sentence("backtest_bias", even=even, high=share > 0, off=off)
 
 
 def _against(result: BacktestResult) -> Iterator[str]:
@@ -111,9 +109,8 @@ def _against(result: BacktestResult) -> Iterator[str]:
         clear = abs(mine.crps_share - theirs) > 2.0 * result.standard_error(name)
         what = "a straight line" if name == "line" else f"the {_name(name)}"
         key = "backtest_beaten" if theirs < mine.crps_share else "backtest_beats"
-        key += "" if clear else "_perhaps"
-        smaller = 1.0 - mine.crps_share / theirs
-        said = tell.sentence(key, what=what, mine=mine, theirs=theirs, smaller=smaller)
+        blanks = {"theirs": theirs, "smaller": 1.0 - mine.crps_share / theirs, "clear": clear}
+        said = tell.sentence(key, what=what, mine=mine, **blanks)
         if theirs < mine.crps_share:
             yield tell.capital(said)
         else:
@@ -130,8 +127,7 @@ def _crossing(result: BacktestResult) -> str:
     if late is None or off is None:
         return tell.sentence("backtest_none_foreseen", found=found)
     side = f"{_days(late)} too {'late' if late > 0 else 'early'}" if late else "the right day"
-    missed = f" ({found.not_foreseen} not foreseen)" if found.not_foreseen else ""
-    return tell.sentence("backtest_passed", n=found.n, side=side, off=_days(off), missed=missed)
+    return tell.sentence("backtest_passed", found=found, side=side, off=_days(off))
 
 
 def _widening(result: BacktestResult) -> str:
@@ -142,10 +138,9 @@ def _widening(result: BacktestResult) -> str:
         return tell.sentence("backtest_widened", factor=factor, applied=result.applied_widening)
     if abs(factor - 1.0) < WORTH_WIDENING:
         return "By these readings the spread of forecast heights is about right."
-    said = tell.sentence("backtest_widen", way="narrow" if factor > 1.0 else "wide", factor=factor)
-    if trial is None or trial.n < LEAST_READINGS:
-        return said + "."
-    return said + tell.sentence("backtest_would_hold", trial=trial)
+    enough, narrow = trial is not None and trial.n >= LEAST_READINGS, factor > 1.0
+    blanks = {"narrow": narrow, "factor": factor, "trial": trial if enough else None}
+    return tell.sentence("backtest_widen", **blanks)
 
 
 def _days(number: float) -> str:

@@ -51,11 +51,10 @@ def sheet_words(sheet: CutSheet) -> tell.Words:
             told = {"area": area, "unit": tell.sign(area.unit), "minutes": minutes}
             do, fine = ACTIONS[area.action].format(cut_of(area)), area.chance_within
             rows.append({**told, "do": do, "fine": fine >= sheet.confidence})
-        yield tell.table("cuts_table", rows, "", ["min", f"now {tell.RANGES}", tell.RANGES])
+        yield tell.table("cuts_table", rows)
     yield from watch_list(sheet)[:1]
-    whole = sheet.whole_minutes
-    order = "In the order of work. " if len(sheet.areas) > 1 else ""
-    yield tell.sentence("cuts_minutes", order=order, all=sum(whole), whole=whole, sheet=sheet)
+    whole, several = sheet.whole_minutes, len(sheet.areas) > 1
+    yield tell.sentence("cuts_minutes", several=several, all=sum(whole), whole=whole, sheet=sheet)
 
 
 def cut_of(area: AreaCut) -> str:
@@ -73,9 +72,7 @@ def sheet_json(sheet: CutSheet) -> dict[str, Any]:
 def no_visit_words(tank_ids: Sequence[str], dues: Sequence[TankDue], day: date) -> str:
     """Say that no tank is due by a day, and which is the next."""
     listed = [(due.due_on, name) for name, due in zip(tank_ids, dues, strict=True) if due.due_on]
-    if not listed:
-        return tell.sentence("cuts_none_planned", on=day)
-    due, name = min(listed)
+    due, name = min(listed, default=(None, ""))
     return tell.sentence("cuts_none_due", on=day, due=due, name=name)
 
 
@@ -88,10 +85,7 @@ def sheet_sentence(sheet: CutSheet) -> str:
     chance = tell.near_miss(sheet.chance_all_within, sheet.confidence, tell.as_chance)
     said = tell.sentence(key, sheet=sheet, on=sheet.on, chance=chance, worst=worst)
     said += _rhythm_sentence(sheet)
-    if sheet.feasible:
-        return said
-    key = "cuts_never" if sheet.holds_until is None else "cuts_until"
-    return f"{said} {tell.sentence(key, until=sheet.holds_until, on=sheet.on)}"
+    return said if sheet.feasible else said + tell.sentence("cuts_until", sheet=sheet, on=sheet.on)
 
 
 def _rhythm_sentence(sheet: CutSheet) -> str:
@@ -100,12 +94,9 @@ def _rhythm_sentence(sheet: CutSheet) -> str:
     if rhythm is None or tell.as_chance(rhythm.chance_all_within) == tell.as_chance(chance):
         return ""
     lower, more = rhythm.height_share < 1.0, chance > rhythm.chance_all_within
-    said = tell.sentence("cuts_rhythm", sheet=sheet)
-    if (off := abs(rhythm.height_share - 1.0)) >= 0.005 and (more or lower):
-        follows = "cuts_more_room" if more and lower else "cuts_harder" if more else "cuts_less"
-        than = "lower" if lower else "higher"
-        said += tell.sentence("cuts_stand", off=off, than=than, follows=tell.sentence(follows))
-    return f"{said}."
+    off = abs(rhythm.height_share - 1.0)
+    apart = off >= 0.005 and (more or lower)
+    return tell.sentence("cuts_rhythm", sheet=sheet, apart=apart, off=off, lower=lower, more=more)
 
 
 def watch_list(sheet: CutSheet) -> list[str]:
@@ -163,8 +154,7 @@ def _still_settling(areas: Sequence[AreaCut]) -> Iterator[str]:
         how = "melt" if crypt and area.start != "submerged" else area.start
         known = how in ("melt", "emersed", "in-vitro", "tops")
         expected = tell.sentence(f"cuts_expect_{how}") if known else ""
-        leave = ": leave it" if area.action == "leave" else ""
-        yield tell.sentence("cuts_settling", area=area, leave=leave, expected=expected)
+        yield tell.sentence("cuts_settling", area=area, expected=expected)
 
 
 def _falls_short(area: AreaCut) -> Iterator[str]:

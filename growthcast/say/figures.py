@@ -54,8 +54,7 @@ def _who_passes(names: Names, areas: Areas, on: date, horizon_d: int) -> str:
     if first is None:
         closest = [i for i, area in enumerate(areas) if area.passes_budget_on[0] is not None]
         if not closest:
-            key = "passes_below_one" if count == 1 else "passes_below_all"
-            return sentence(key, count=count, days=horizon_d)
+            return sentence("passes_below", count=count, days=horizon_d)
         soonest = min(closest, key=lambda i: areas[i].passes_budget_on[0] or date.max)
         said = conclusion(areas[soonest], on, horizon_d)
         return sentence("passes_unlikely", days=horizon_d, area=names[soonest], said=said)
@@ -63,10 +62,8 @@ def _who_passes(names: Names, areas: Areas, on: date, horizon_d: int) -> str:
     begins = areas[first].passes_budget_on[1]
     said += "; the dates in brackets hold 8 times in 10" if begins and begins > on else ""
     passing = sum(area.passes_budget_on[1] is not None for area in areas)
-    key = "passes_first_one" if passing == 1 else "passes_first_many"
-    key = "passes_alone" if count == 1 else "passes_first_all" if passing == count else key
-    blanks = {"area": names[first], "said": said, "passing": passing, "count": count}
-    return sentence(key, days=horizon_d, **blanks)
+    blanks = {"area": names[first], "said": said, "passing": passing, "all": passing == count}
+    return sentence("passes_first", days=horizon_d, count=count, **blanks)
 
 
 def last_reading_words(
@@ -122,8 +119,7 @@ def growth_title(findings: Sequence[Finding], on: date) -> str:
     if not findings:
         return "grows as usual, as far as its visits tell"
     finding = findings[0]
-    key = "watch_title_many" if finding.kind == "species" else "watch_title_one"
-    return sentence(key, who=finding_name(finding), finding=finding, on=on)
+    return sentence("watch_title", who=finding_name(finding), finding=finding, on=on)
 
 
 def plants_caption(
@@ -163,9 +159,7 @@ def layouts_caption(tank_id: str, advice: Sequence[LayoutAdvice]) -> Caption:
     parts, rows = [], []
     for one in advice:
         first = "" if one.limited_by is None else one.areas[one.limited_by].area_id
-        key = "layout_none" if one.interval_d is None else "layout_days" if first else "layout_all"
-        key = "layout_lost" if one.nothing_holds else key
-        parts.append(sentence(key, one=one, first=first, year=one.answer.chosen.year))
+        parts.append(sentence("layout", one=one, first=first, year=one.answer.chosen.year))
         at = [sentence("layout_at", option=option) for option in one.answer.options]
         rows.append(f"{one.name}: {', '.join(at)}")
     whole = f"Layouts of tank {tank_id}: {'; '.join(parts)}."

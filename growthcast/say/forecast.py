@@ -17,7 +17,6 @@ from growthcast.forecast.report import AreaForecast
 from growthcast.say import words as tell
 
 Areas = Sequence[AreaForecast]
-RESTS_ON = {"log": "own log", "tank": "tank, species", "table": "table"}
 LOW_TO_HIGH = [LEVELS.index(level) for level in (0.10, 0.50, 0.90)]
 MOST_ROWS = 14
 """Areas listed without being asked for: as many as a screen holds."""
@@ -45,11 +44,10 @@ def forecast_words(
     rows = []
     for area in (areas[n] for n in order):
         told = {"area": area, "name": names[area.area_id], "unit": unit(area)}
-        told |= {"passes": _passes(area, day, horizon_d), "rests": RESTS_ON[area.basis]}
-        rows.append({**told, "today": today.get(area.area_id)})
+        told |= {"passes": _passes(area, day, horizon_d), "today": today.get(area.area_id)}
+        rows.append(told)
     without = ["passes it, as things are"] if as_it_is is None else []
-    gives_way = ["rests on", *(["tank"] if one else []), f"now {tell.RANGES}", tell.RANGES]
-    yield tell.table("forecast_areas", rows, "", gives_way, without)
+    yield tell.table("forecast_areas", rows, without, one=one)
     if rest := len(areas) - len(order):
         yield f"{tell.capital(tell.in_words(rest))} more pass it later: --tank names one tank's."
     yield f"Passes it: if nothing more is cut. {tell.RANGES_HOLD}"
@@ -62,7 +60,7 @@ def forecast_words(
             area.at, area.height_cm[:, LOW_TO_HIGH], area.chance_over_budget, strict=True
         )
     ]
-    yield tell.table("forecast_ahead", ahead, "Heights ahead, uncut", on=day)
+    yield tell.table("forecast_ahead", ahead, on=day)
 
 
 def lead_words(areas: Areas, names: Mapping[str, str], day: date, horizon_d: int) -> str:
@@ -139,7 +137,6 @@ def area_sentence(area: AreaForecast, label: str, last_reading: str, on: date, h
     return tell.sentence("forecast_area", area=area, at=area.at[-1], on=on, **blanks, **heights)
 
 
-FIT_RESTS_ON = {"log": "its own log", "tank": "its tank or species", "table": "the species table"}
 SPREADS: tuple[str, ...] = ("tank", "area", "species", "interval", "drift")
 SPREADS += ("height_error_cm", "height_error_share", "weight")
 MOST_ROWS_SAID = 20
@@ -157,21 +154,15 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
     end = f"the log, which ends on {tell.full_date_words(last)}" if last else "an empty log"
     yield tell.sentence("fit_rests", end=end, own=own, all=len(answer["areas"]))
     areas = map(_area, answer["areas"], is_cover.tolist())
-    gives_way = ["rests on", f"ceiling {tell.RANGES}", f"doubles in {tell.RANGES}", tell.RANGES]
-    yield tell.table("fit_areas", areas, "", gives_way)
+    yield tell.table("fit_areas", areas)
     yield tell.sentence("fit_how", ranges=tell.RANGES_HOLD)
     yield tell.More()
-    for what, names, title in (
-        ("tank", "tanks", "How tanks differ from what their conditions say"),
-        ("species", "species", "How species differ from the species table"),
-    ):
+    for what, names in ("tank", "tanks"), ("species", "species"):
         rows = [{"id": one[f"{what}_id"], "times": _range(one["effect"])} for one in answer[names]]
-        yield tell.table("fit_effects", rows, title, what=what, unit="times", digits=2)
-    spreads = [_spread(name, answer["spread"]) for name in SPREADS]
-    title = "How far things differ (log scale unless a unit is given)"
-    yield tell.table("fit_spreads", spreads, title)
+        yield tell.table("fit_effects", rows, what=what, unit="times", digits=2)
+    yield tell.table("fit_spreads", [_spread(name, answer["spread"]) for name in SPREADS])
     lags = ({"form": form, "lag": lag} for form, lag in answer["lag_d"].items())
-    yield tell.table("fit_lags", lags, "Days of growth that a cut costs, by form")
+    yield tell.table("fit_lags", lags)
     settling = answer["log_settling"].items()
     factors = [f"{form} {tell.quantile_words(_range(of), 'times', 2)}" for form, of in settling]
     yield tell.sentence("fit_settling", factors="; ".join(factors))
@@ -191,8 +182,8 @@ def offset_words(offset: Mapping[str, Any]) -> str:
     """Say how photos stand against the ruler."""
     if not offset["pairs"]:
         return tell.sentence("photo_unpaired")
-    way = "above" if offset["share"] > 0 else "below"
-    return tell.sentence("photo_offset", share=abs(offset["share"]), way=way, offset=offset)
+    share = offset["share"]
+    return tell.sentence("photo_offset", share=abs(share), above=share > 0, offset=offset)
 
 
 def rows_left_out_in_json(fit: GrowthFit) -> list[dict[str, Any]]:
@@ -219,10 +210,8 @@ def _range(effect: Mapping[str, float]) -> list[float]:
 
 
 def _area(area: Mapping[str, Any], is_cover: bool) -> dict[str, Any]:
-    settled = "" if area["converged"] else " (did not settle)"
     return {
         "area": area,
-        "rests": FIT_RESTS_ON[area["basis"]] + settled,
         "weekly": area["cm_per_week"].values(),
         "doubles": [np.log(2.0) / rate for rate in reversed(_range(area["log_rate"]))],
         "ceiling": tell.quantile_words(_range(area["log_ceiling"]), "%" if is_cover else "cm", 0),
@@ -232,8 +221,5 @@ def _area(area: Mapping[str, Any], is_cover: bool) -> dict[str, Any]:
 
 def _spread(name: str, spread: Mapping[str, Any]) -> dict[str, Any]:
     value, sd = spread[name], spread["log_sd"].get("span" if name == "interval" else name)
-    sure = "stated, not learnt"
-    if sd is not None:
-        low, _, high = _range({"mean": np.log(value), "sd": sd})
-        sure = f"learnt, {low:.2f} to {high:.2f}"
-    return {"what": tell.sentence(f"spread_{name}"), "value": value, "sure": sure}
+    low, _, high = [None] * 3 if sd is None else _range({"mean": np.log(value), "sd": sd})
+    return {"what": tell.sentence(f"spread_{name}"), "value": value, "low": low, "high": high}

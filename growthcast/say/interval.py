@@ -76,9 +76,7 @@ def interval_words(
     """Yield the advice for tanks, in full where it is about ``one``; ``mark`` is in every title."""
     grown = [tank for tank in advice if one or tank.set_by != "nothing grows"] or advice
     yield lead_words(grown)
-    rows, title = map(_chosen, grown), mark.removeprefix(", ").capitalize()
-    gives_way = ["client", tell.RANGES, "a year"]
-    yield tell.table("interval_tanks", rows, title, gives_way, currency=currency)
+    yield tell.table("interval_tanks", map(_chosen, grown), mark=mark, currency=currency)
     shown = {tank.tank_id for tank in grown}
     if bare := [tank.tank_id for tank in advice if tank.tank_id not in shown]:
         yield tell.no_row_words(bare)
@@ -102,9 +100,7 @@ def interval_words(
     yield from (tell.More(), tell.More())  # there is more, which need not be worked out to say so
     yield from said
     for tank in named:
-        yield from _options(tank, currency, mark)
-        yield from _cuts(tank, mark)
-        yield from _longer(tank, currency)
+        yield from _details(tank, currency, mark)
 
 
 def is_pressing(tank: TankAdvice) -> bool:
@@ -133,18 +129,30 @@ def _chosen(tank: TankAdvice) -> dict[str, Any]:
     return {"tank": tank, "option": option, "held": held}
 
 
-def _options(tank: TankAdvice, currency: str, mark: str) -> tell.Words:
-    """Yield what each listed interval gives and takes."""
-    best = tank.recommended_interval_d
+def _details(tank: TankAdvice, currency: str, mark: str) -> tell.Words:
+    """Yield what intervals give and take, the cuts of one, the next longer, how sure it is."""
+    blanks, best = dict[str, Any](tank=tank, mark=mark), tank.recommended_interval_d
     rows = [
         {"option": one, "best": ", best" * (one.interval_d == best), "bare": _bare(one)}
         for one in tank.options
     ]
-    title = f"{tank.tank_id}{mark}: what each interval"
-    yield tell.table("interval_gives", rows, f"{title} gives")
-    title = f"{title} takes (time includes travel)"
-    yield tell.table("interval_takes", rows, title, [tell.RANGES], currency=currency)
+    yield tell.table("interval_gives", rows, **blanks)
+    yield tell.table("interval_takes", rows, currency=currency, **blanks)
     yield tell.sentence("interval_options")
+    shown, rows = best or tank.options[0].interval_d, []
+    for area in tank.option(shown).areas:
+        cut = area.cut_cm if area.removed_share > 0.005 else None
+        rows.append({"area": area, "cut": cut, "unit": area.unit, "least": area.least_cut_cm})
+    yield tell.table("interval_cuts", rows, days=shown, **blanks)
+    yield "Over at worst: on the day of the next visit, in one case of ten."
+    if tank.longer is not None:
+        said = reasons.next_longer_words(tank, tank.longer, currency)
+        yield f"The next longer: {said}."
+    if tank.mends:
+        mends = [{"change": mend_words(one, _names(tank)), "mend": one} for one in tank.mends]
+        yield tell.table("interval_mends", mends, tank=tank)
+    if tank.certainty is not None:
+        yield reasons.certainty_words(tank, tank.certainty)
 
 
 def _bare(option: OptionAdvice) -> str:
@@ -153,28 +161,3 @@ def _bare(option: OptionAdvice) -> str:
     if any(area.cut_needed_cm is None for area in option.areas):
         return "no cut"
     return tell.count_of(round(max(days, 1.0)) if days else 0, "day")
-
-
-def _cuts(tank: TankAdvice, mark: str) -> tell.Words:
-    """Yield the cuts of the recommended interval, or of the shortest."""
-    shown = tank.recommended_interval_d or tank.options[0].interval_d
-    rows = []
-    for area in tank.option(shown).areas:
-        cut = area.cut_cm if area.removed_share > 0.005 else None
-        rows.append({"area": area, "cut": cut, "unit": area.unit, "least": area.least_cut_cm})
-    title = f"{tank.tank_id}{mark}: height to cut to at a visit every {shown} days"
-    yield tell.table("interval_cuts", rows, title)
-    yield "Over at worst: on the day of the next visit, in one case of ten."
-
-
-def _longer(tank: TankAdvice, currency: str) -> tell.Words:
-    """Yield what the next longer interval costs, what would allow it, how sure the advice is."""
-    if tank.longer is not None:
-        said = reasons.next_longer_words(tank, tank.longer, currency)
-        yield f"The next longer: {said}."
-    if tank.mends:
-        title = f"{tank.tank_id}: what would make {tank.mends[0].interval_d} days feasible"
-        rows = [{"change": mend_words(one, _names(tank)), "mend": one} for one in tank.mends]
-        yield tell.table("interval_mends", rows, f"{title}, each worked out anew")
-    if tank.certainty is not None:
-        yield reasons.certainty_words(tank, tank.certainty)

@@ -20,8 +20,9 @@ from babel.numbers import NumberPattern
 
 from growthcast.book.book import Practice
 from growthcast.nouns import dataclass
+from growthcast.say.filled import LANGUAGES
 from growthcast.say.texts import Texts
-from growthcast.say.words import LANGUAGES, YEAR_SETTLED_D
+from growthcast.say.words import YEAR_SETTLED_D
 
 ENGLISH = "en-GB"
 """Whose forms pages have whose language has no file."""

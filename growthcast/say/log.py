@@ -249,37 +249,21 @@ def outlook_words(
     """
     if not news.areas:
         return
-    yield _due(news, day)
+    after_d = (news.due_on - day).days if news.due_on else 0
+    sooner = news.due_by == "chance" and after_d < (news.interval_d or 0)
+    yield tell.sentence("log_due", news=news, days=after_d, sooner=sooner, on=day)
     rows = []
     for area in news.areas:
-        passes = tell.passes_words(area.passes_budget_on, day)
-        told = {"area": area, "unit": area.unit, "least": area.least_cut_cm, "passes": passes}
+        told = {"area": area, "unit": area.unit, "least": area.least_cut_cm}
         rows.append(told | {"found": found.get(area.area_id)})
-    ranges = f"now {tell.RANGES}", f"expected {tell.RANGES}"
-    gives_way = [*ranges, "height", "expected", "found", tell.RANGES]
-    title = f"{tank_id} on {tell.day_words(day, day)}"
-    yield tell.table("log_areas", rows, title, gives_way, [] if news.interval_d else ["cut to"])
+    without = [] if news.interval_d else ["cut to"]
+    yield tell.table("log_areas", rows, without, tank=tank_id, on=day)
     for area in news.areas:
-        if area.perhaps_cut is not None:
-            key = "log_cut_then" if area.perhaps_cut.on == day else "log_cut_before"
-            yield tell.sentence(
-                "log_perhaps_cut", area=area, when=tell.sentence(key, area=area, on=day)
-            )
+        if (cut := area.perhaps_cut) is not None:
+            yield tell.sentence("log_perhaps_cut", area=area, cut=cut, then=cut.on == day, on=day)
     if news.unsure:
         yield tell.sentence("log_unsure", areas=news.unsure)
     if news.interval_d is not None:
         yield f"Cut to: at visits every {news.interval_d} days, the rhythm. {tell.RANGES_HOLD}"
     yield tell.More()
     yield f"{tank_id}: {reason(news.advice)}."
-
-
-def _due(news: AfterVisit, day: date) -> str:
-    """Say by when to come again, and by what."""
-    if news.due_on is None:
-        return "No next visit is planned: nothing that is likely to hold grows here."
-    after_d = (news.due_on - day).days
-    sooner = ""
-    if news.due_by == "chance" and news.interval_d is not None and after_d < news.interval_d:
-        sooner = tell.sentence("log_sooner", news=news)
-    why = tell.sentence(f"log_due_by_{news.due_by}", news=news)
-    return tell.sentence("log_due", news=news, days=after_d, sooner=sooner, why=why, on=day)

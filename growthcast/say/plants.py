@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -13,12 +13,12 @@ from growthcast.nouns import dataclass
 from growthcast.plain import plain
 from growthcast.say import words as tell
 from growthcast.say.supposed import limits_words
-from growthcast.service.effort.hours import Range, Saving
+from growthcast.service.effort.hours import Saving
 from growthcast.service.holding import LIKELY
 from growthcast.service.rescape.plants import Z_80, PlantAdvice
 from growthcast.service.rescape.variants import LONGEST_D
 
-SMALL_H, LEAST_H = 10.0, 0.05
+LEAST_H = 0.05
 MOST_SHOWN = 10
 LEAST_PACE = 0.1
 """Growth a week [cm, or points of cover] that is told from none."""
@@ -27,18 +27,6 @@ LEAST_PACE = 0.1
 def days_text(days: float) -> str:
     """Return a number of days in words."""
     return f"more than {LONGEST_D - 1} days" if days >= LONGEST_D else f"{days:.0f} days"
-
-
-def days_with_range(days: Iterable[float | None]) -> str:
-    """Return days from one thing to another with what they lie within 8 times in 10."""
-    low, middle, high = (_days(value) for value in days)
-    return f"{middle} d" if low == high else f"{middle} d ({low}–{high})"
-
-
-def _days(days: float | None) -> str:
-    if days is None:
-        return "never"
-    return f"{days:.0f}" if days < LONGEST_D else f"{LONGEST_D}+"
 
 
 def saves_in_words(saves: Saving, currency: str) -> str:
@@ -57,7 +45,7 @@ def saves_in_words(saves: Saving, currency: str) -> str:
 
 def _both(hours: tuple[float, float], cost: tuple[float, float], currency: str) -> str:
     """Hours, and money where an hour has a price."""
-    said = f"{_between(*hours, 1 if hours[1] < SMALL_H else 0)} h"
+    said = f"{_between(*hours, 1 if hours[1] < tell.SMALL_H else 0)} h"
     return f"{said} and {_between(*cost, 0)} {currency}" if cost[1] else said
 
 
@@ -95,13 +83,12 @@ def plants_words(answer: Compared) -> tell.Words:
     fitting = [a for a in shown if a.fits and not a.is_there_now]
     first = [f"; the first, {one.species_id}: {plant_reason(one)}" for one in fitting[:1]]
     yield f"{tell.count_of(len(fitting), 'other plant')} would do in {area_id}{''.join(first)}."
-    title = tell.sentence("plants_title", area=area, unit=unit)
-    rows = [_row(one) for one in listed]
-    yield tell.table("plants_save", rows, title, [tell.RANGES], currency=currency)
+    rows, blanks = [_row(one) for one in listed], dict[str, Any](area=area, unit=unit)
+    yield tell.table("plants_save", rows, currency=currency, **blanks)
     yield tell.sentence("plants_visit", ranges=tell.RANGES_HOLD)
     yield tell.More()
-    yield tell.table("plants_stand", rows, f"How they would stand in {area_id}")
-    yield tell.table("plants_grow", rows, f"How they grow in {area_id}", unit=unit)
+    yield tell.table("plants_stand", rows, **blanks)
+    yield tell.table("plants_grow", rows, **blanks)
     yield from _meaning(listed)
     for rank, one in enumerate(listed, start=1):
         mark = " (there now)" if one.is_there_now else ""
@@ -150,30 +137,14 @@ def _against(one: PlantAdvice) -> str:
 
 def _row(one: PlantAdvice) -> dict[str, Any]:
     """Return what the tables tell of a plant."""
-    days, saves, own = one.tank_interval_d, one.saves, one.own_interval_d
-    low, middle, high = (_pace(value) for value in one.cm_per_week)
-    alone = f"{LONGEST_D}+ d" if own >= LONGEST_D else f"{own} d" if own else "under 1 d"
+    own, (low, middle, high) = one.own_interval_d, map(_pace, one.cm_per_week)
     return {
-        "name": one.species_id + (" (now)" if one.is_there_now else ""),
-        "whole": "-" if one.is_lost else days and f"{days} d",
-        "hours": "" if saves is None else _ends(saves.hours),
-        "cost": "" if saves is None or not saves.cost.p90 else _ends(saves.cost, 1.0),
-        "look": "there now" if one.is_there_now else days_with_range(one.look_d),
-        "alone": "-" if one.is_lost else alone,
-        "between": days_with_range(one.days_between),
-        "holds": one.chance_holds,
-        "fills": one.chance_fills_look,
+        "one": one,
+        "saves": one.saves,
+        "alone": f"{LONGEST_D}+ d" if own >= LONGEST_D else f"{own} d" if own else "under 1 d",
         "pace": middle if low == high else f"{middle} ({low}–{high})",
         "factor": np.exp(Z_80 * one.rate_sd),
-        "basis": one.basis,
     }
-
-
-def _ends(saved: Range, small: float = SMALL_H) -> str:
-    """Both ends of what is saved; what is below ``small`` has a digit more."""
-    digits = 0 if max(abs(saved.p10), abs(saved.p90)) >= small else 1
-    joint = "–" if saved.p10 > 0.0 else " to "
-    return joint.join(dict.fromkeys(f"{end + 0.0:.{digits}f}" for end in (saved.p10, saved.p90)))
 
 
 def _pace(per_week: float) -> str:

@@ -10,7 +10,7 @@ import numpy as np
 from growthcast.plain import plain
 from growthcast.say import supposed
 from growthcast.say import words as tell
-from growthcast.say.plants import days_with_range, saves_in_words
+from growthcast.say.plants import saves_in_words
 from growthcast.say.supposed import limits_words, none_holds_in_words
 from growthcast.service.holding import NOT_LIKELY
 from growthcast.service.rescape.layouts import LayoutAdvice
@@ -38,8 +38,7 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
     best = max(advice, key=lambda one: one.interval_d or 0)
     if best.interval_d is not None:
         yield f"{best.name} holds longest: a visit every {best.interval_d} days."
-    title = f"Layouts of {tank_id}, each at the longest interval it holds"
-    yield tell.table("layouts_look", map(_looks_row, advice), title)
+    yield tell.table("layouts_look", map(_looks_row, advice), tank=tank_id)
     yield from reasons[:3]
     for one in advice:
         for area in one.areas:
@@ -55,15 +54,13 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
 
 def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> tell.Words:
     chosen = [{"name": one.name, "option": one.answer.chosen} for one in named]
-    title = "What they take at that interval (time includes travel)"
-    yield tell.table("layouts_take", chosen, title, currency=currency)
+    yield tell.table("layouts_take", chosen, currency=currency)
     rows = [
         {"name": "" if n else one.name, "option": option}
         for one in named
         for n, option in enumerate(one.answer.options)
     ]
-    title = f"{tank_id}: each listed interval"
-    yield tell.table("layouts_each", rows, title, currency=currency)
+    yield tell.table("layouts_each", rows, tank=tank_id, currency=currency)
     for one in named:
         if one.interval_d is None:
             shortest = one.answer.chosen.interval_d
@@ -72,13 +69,9 @@ def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> tell.W
 
 
 def _looks_row(one: LayoutAdvice) -> dict[str, Any]:
-    limited = "nothing" if one.limited_by is None else one.areas[one.limited_by].area_id
-    return {
-        "one": one,
-        "areas": len(one.areas),
-        "chosen": None if one.nothing_holds else one.answer.chosen,
-        "limited": "not likely to hold" if one.nothing_holds else limited,
-    }
+    area = None if one.limited_by is None else one.areas[one.limited_by]
+    chosen = None if one.nothing_holds else one.answer.chosen
+    return {"one": one, "areas": len(one.areas), "area": area, "chosen": chosen}
 
 
 def _reason(one: LayoutAdvice) -> str:
@@ -125,11 +118,10 @@ def swaps_words(
 
 def _proposals(currency: str, found: SwapSearch) -> tell.Words:
     rows = [
-        {"number": number, "one": one, "look": days_with_range(_wait(one))}
+        {"number": number, "one": one, "look": _wait(one)}
         for number, one in enumerate(found.proposals, start=1)
     ]
-    title = tell.sentence("swaps_title", reach=found.reach_d)
-    yield tell.table("swaps_table", rows, title, currency=currency)
+    yield tell.table("swaps_table", rows, reach=found.reach_d, currency=currency)
     for number, one in enumerate(found.proposals, start=1):
         saves = saves_in_words(one.saves, currency)
         yield f"{number}. {_words(one)}; {saves}."
@@ -181,14 +173,7 @@ def _of_the_interval(found: SwapSearch) -> str:
 def _searched(found: SwapSearch, plants: Sequence[str], form: str | None) -> str:
     if found.holds_already:
         return "nothing, since nothing has to change"
-    which = "the plants named" if plants else f"plants of the form {form}" if form else ""
-    which = which or "plants of the form that stands in each area now"
-    rules = "" if plants else ", without those that local rules may forbid"
-    if not found.combinations_tried:
-        return tell.sentence("swaps_none", which=which, rules=rules)
-    what = ("single swap", "single swap and pair", "single swap, pair and three")
-    tried = what[found.most_swaps - 1]
-    return tell.sentence("swaps_searched", what=tried, which=which, rules=rules, found=found)
+    return tell.sentence("swaps_searched", found=found, plants=plants, form=form)
 
 
 def swaps_in_json(

@@ -13,8 +13,8 @@ from growthcast.book.tables import WEEKDAYS
 from growthcast.plain import plain
 from growthcast.say import words as tell
 from growthcast.say.texts import TERMINAL, Texts
-from growthcast.service.effort.hours import FixedMinutes, MonthOfWork
-from growthcast.service.rounds.plan import LateVisit, PlannedVisit, RoundsPlan
+from growthcast.service.effort.hours import MonthOfWork
+from growthcast.service.rounds.plan import RoundsPlan
 from growthcast.service.rounds.windows import TankWindow
 
 ROUNDING = 0.005
@@ -28,13 +28,15 @@ def rounds_words(plan: RoundsPlan) -> tell.Words:
         yield f"No tank needs a visit from {first} to {last}."
     else:
         yield lead_words(plan)
+    wanted = {window.tank_id: window.confidence for window in plan.tanks}
     rows: list[dict[str, Any] | list[str]] = []
     for week in sorted({_monday(visit.on) for visit in plan.visits}):
         rows.append([f"Week of {tell.day_words(week, plan.on)}: {_of_hours(*_hours(plan, week))}"])
-        rows += [_row(plan, visit) for visit in plan.visits if _monday(visit.on) == week]
+        for visit in (one for one in plan.visits if _monday(one.on) == week):
+            tight = visit.chance_over > 1.0 - wanted[visit.tank_id] + ROUNDING
+            rows.append({"visit": visit, "tight": tight})
     if rows:
-        gives_way = ["site", "travel", "client"]
-        yield tell.table("rounds_visits", rows, "", gives_way, on=plan.on)
+        yield tell.table("rounds_visits", rows, on=plan.on)
     lost, notes = [*_losses(plan)], [f"{note}." for note in rounds_notes(plan)]
     yield from tell.some_sentences([*lost[:2], *notes, *lost[2:]])
     if plan.visits:
@@ -129,33 +131,14 @@ def _monday(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def _row(plan: RoundsPlan, visit: PlannedVisit) -> dict[str, Any]:
-    wanted = {window.tank_id: window.confidence for window in plan.tanks}
-    tight = visit.chance_over > 1.0 - wanted[visit.tank_id] + ROUNDING
-    by, late = visit.due_by, ""
-    if visit.days_late:
-        by, late = tell.sentence("rounds_days_late", visit=visit), f"{tell.OVERDUE} "
-    told = {"visit": visit, "travel": visit.travel_min or None, "by": by, "late": late}
-    return told | {"tight": f"{tell.TIGHT} " if tight else ""}
-
-
 def _losses(plan: RoundsPlan) -> Iterator[str]:
     """Say what comes late, why, and what that loses, the worst first."""
     if plan.late:
-        first, *others = (_lost(one) for one in plan.late)
+        told = (tell.sentence("rounds_lost", one=one, on=one.due_on) for one in plan.late)
+        first, *others = told
         yield first
         yield tell.sentence("rounds_lost_all", days=plan.area_days_over)
         yield from others
-
-
-def _lost(one: LateVisit) -> str:
-    why = tell.sentence("rounds_no_hours" if one.for_want_of_hours else "rounds_no_day")
-    when = "rounds_without" if one.on is None else "rounds_then"
-    limit = tell.sentence("rounds_past_limit") if one.past_own_limit else ""
-    blanks = {"one": one, "on": one.due_on, "why": why, "limit": limit}
-    blanks |= {"until": "by then" if one.on is None else "on that day"}
-    key = "rounds_lost_nothing" if one.area is None else "rounds_lost"
-    return tell.sentence(key, when=tell.sentence(when, **blanks), **blanks)
 
 
 CSV_COLUMNS: tuple[str, ...] = ("date", "tank_id", "client", "site", "visit", "minutes")
@@ -203,15 +186,8 @@ def hours_words(work: MonthOfWork) -> tell.Words:
         yield f"No visit in {work.month}."
         return
     rows = [{"tank": tank, "client": tell.named(tank.client, "(no client)")} for tank in work.tanks]
-    yield tell.table("hours_tanks", rows, f"Visits in {work.month}")
+    yield tell.table("hours_tanks", rows, month=work.month)
     if untimed := sum(tank.visits - tank.timed for tank in work.tanks):
         yield tell.sentence("hours_untimed", visits=untimed)
     for one in work.fixed:
-        yield fixed_words(one)
-
-
-def fixed_words(one: FixedMinutes) -> str:
-    """Say what a tank's visits take beside trimming, and whether the book says so."""
-    source = "tanks.csv" if one.own else "the practice"
-    said = tell.sentence("hours_fixed", one=one, source=source)
-    return said + tell.sentence("hours_differ" if one.differs else "hours_fit", one=one)
+        yield tell.sentence("hours_fixed", one=one)

@@ -69,12 +69,7 @@ def list_words(plants: Sequence[Mapping[str, Any]], what: str, *, all_of_them: b
         yield Beside("No species fits all of these; ask for less.")
         return
     yield f"{len(plants)} species{what}."
-    rows = [
-        {"plant": one, "unit": "%" if _is_cover(one) else "cm", "ceiling": _ceiling(one)}
-        for one in listed
-    ]
-    gives_way = ("rate from", "low stand doubles in", "CO2", "name")
-    yield table("species_list", rows, "", gives_way)
+    yield table("species_list", [{"plant": one, "cover": _is_cover(one)} for one in listed])
     yield "A week: growth at best, under good light and CO2."
     if rest := len(plants) - len(listed):
         yield sentence("species_more", rest=rest)
@@ -84,21 +79,10 @@ def _is_cover(plant: Mapping[str, Any]) -> bool:
     return bool(plant["measure"] == "cover_pct")
 
 
-def _ceiling(plant: Mapping[str, Any]) -> str:
-    if _is_cover(plant):
-        return "full cover"
-    return "surface" if plant["reaches_surface"] else f"{plant['ceiling_cm']:g} cm"
-
-
 def species_words(plant: Mapping[str, Any]) -> Words:
     """Yield how fast a plant grows and what is most asked of it, then all the table says."""
     cover = _is_cover(plant)
-    name = plant["scientific_name"] or plant["species_id"]
-    if plant["common_name"]:
-        name += f" ({plant['common_name']})"
-    where = " in water of 45 cm" if plant["reaches_surface"] else ""
-    unit = "points of cover" if cover else "cm"
-    yield sentence("species_pace", name=name, plant=plant, unit=unit, where=where)
+    yield sentence("species_pace", plant=plant, cover=cover)
     essential: list[tuple[str, ...]] = []
     others: list[tuple[str, ...]] = []
     for column in TABLES["species"]:
@@ -118,10 +102,8 @@ def species_words(plant: Mapping[str, Any]) -> Words:
         yield f"Caution: {plant['caution']}"
     yield More()
     yield Table("", heads, others, gives_way)
-    if plant["source_text"]:
-        yield f"Source, {plant['source']}: {plant['source_text']}"
-    elif plant["source"]:
-        yield f"Source: {plant['source']}"
+    if plant["source"]:
+        yield sentence("species_source", plant=plant)
 
 
 def _unit(unit: str, cover: bool) -> str:

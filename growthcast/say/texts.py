@@ -12,7 +12,8 @@ from typing import Any, ClassVar
 
 from growthcast.book.words import plain
 from growthcast.nouns import dataclass
-from growthcast.say.words import and_list, day_words, filled, read_texts
+from growthcast.say.filled import filled, read_texts
+from growthcast.say.words import and_list, day_words
 
 ALMOST_SURE = 0.995
 

@@ -13,7 +13,6 @@ from growthcast.plain import plain
 from growthcast.say import words as tell
 from growthcast.say.texts import TERMINAL, Texts
 from growthcast.service.watch.judge import DropSeen
-from growthcast.service.watch.readings import IndexPoint
 from growthcast.service.watch.watch import Finding, TankWatch, WatchReport
 
 
@@ -44,7 +43,12 @@ def watch_words(report: WatchReport, ended: Collection[str] = (), *, by_area: bo
         yield tell.no_row_words(bare)
         return
     yield lead_words(report)
-    yield tell.table("watch_tanks", map(_row, report.tanks))
+    rows = [
+        {"tank": one, "point": one.recent, "struck": bool(one.findings)}
+        | {"few": one.visits < one.visits_needed}
+        for one in report.tanks
+    ]
+    yield tell.table("watch_tanks", rows)
     if bare:
         yield tell.no_row_words(bare)
     for finding in report.findings:
@@ -86,23 +90,22 @@ def _behind(report: WatchReport, *, by_area: bool) -> tell.Words:
         if tank.areas:
             struck = {finding.area_id for finding in tank.findings}
             rows = [
-                {"of": one.name, **_part(one.recent, one.area_id in struck)} for one in tank.areas
+                {"of": one.name, "point": one.recent, "struck": one.area_id in struck}
+                for one in tank.areas
             ]
-            title = f"By area of {tank.tank_id}, over the last 28 days"
-            yield tell.table("watch_parts", rows, title, (), ["tanks"], what="area", tanks="")
+            yield tell.table("watch_parts", rows, ["tanks"], what="area", whose=tank.tank_id)
     if report.species and not by_area:
         struck = {finding.species_id for finding in report.across}
         rows = [
-            {"of": of.species_id, "tanks": of.tanks, **_part(of.recent, of.species_id in struck)}
-            for of in report.species
+            {"of": one.species_id, "tanks": one.tanks, "point": one.recent}
+            | {"struck": one.species_id in struck}
+            for one in report.species
         ]
-        title = "By species, over the last 28 days"
-        yield tell.table("watch_parts", rows, title, what="species")
+        yield tell.table("watch_parts", rows, what="species", whose="")
     if any(tank.drop_seen for tank in report.tanks):
         judged = [tank for tank in report.tanks if tank.recent is not None]
         drops = [{"tank": tank, **_noticed(tank.drop_seen)} for tank in judged]
-        title = "How soon a lasting drop of the whole tank to 60 % is noticed"
-        yield tell.table("watch_drops", drops, title)
+        yield tell.table("watch_drops", drops)
     if changed := [tank for tank in report.tanks if tank.changed_on]:
         days = [", ".join(tell.day_words(d, report.on) for d in t.changed_on) for t in changed]
         which = "; ".join(f"{t.tank_id} on {on}" for t, on in zip(changed, days, strict=True))
@@ -182,29 +185,9 @@ def _verdict(findings: Sequence[Finding]) -> str:
     return f"{' or '.join(ways)}{'' if whole else ' in some areas'}"
 
 
-def _row(tank: TankWatch) -> dict[str, Any]:
-    if tank.recent is not None:
-        return {"tank": tank, **_part(tank.recent, bool(tank.findings))}
-    few = tank.visits < tank.visits_needed
-    why = f"{tank.visits_needed} visits are needed" if few else "no growth read lately"
-    return {"tank": tank, "point": None, "verdict": why}
-
-
-def _part(point: IndexPoint, struck: bool) -> dict[str, Any]:
-    """Return growth lately, usual range and verdict of a tank, an area or a species."""
-    mark = tell.FINE if point.standing == "as usual" else tell.TIGHT
-    verdict = f"{tell.OVERDUE} see below" if struck else f"{mark} {point.standing}"
-    return {"point": point, "verdict": verdict}
-
-
 def _noticed(drop: DropSeen | None) -> dict[str, Any]:
-    """Return the chance within three visits, and after how many visits it is nine of ten."""
+    """Return how surely a drop is seen, and after how many visits it is nine times of ten."""
     if drop is None or drop.chance_within_3_visits is None:
-        return {"soon": None, "later": "too few visits to say"}
-    needed = drop.visits_for_9_of_10
-    count = needed or len(drop.chances)
-    later = tell.sentence("watch_drop_visits", visits=count, days=drop.days(count))
-    return {
-        "soon": 100 * drop.chance_within_3_visits,
-        "later": later if needed else f"later than {later}",
-    }
+        return {"drop": None, "visits": None, "days": None}
+    count = drop.visits_for_9_of_10 or len(drop.chances)
+    return {"drop": drop, "visits": count, "days": drop.days(count)}

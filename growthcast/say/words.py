@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
-from functools import lru_cache
-from pathlib import Path
-from string import Formatter
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
-from growthcast.parts import BY_KEY, Parts
+from growthcast.say.filled import filled, read_texts
 
 if TYPE_CHECKING:
     from growthcast.service.effort.hours import Range
@@ -63,63 +59,6 @@ Words = Iterable[str | Table | Beside | More]
 RANGES_HOLD = "Ranges hold 8 times in 10."
 
 
-FORMATTER = Formatter()
-
-
-LANGUAGES = Path(__file__).with_name("languages")
-
-
-@lru_cache(maxsize=4)
-def read_texts(language: str) -> Mapping[str, str]:
-    """Return every text of a language; those of the terminal stand by themselves."""
-    return Parts(LANGUAGES / f"{language}.toml", BY_KEY)
-
-
-@lru_cache(maxsize=1024)
-def _parts_of(text: str) -> list[tuple[str, str, str, str, str]]:
-    """Return each text before a blank, whose it is, the whole blank, and the ways to write it."""
-    parts = []
-    for before, blank, way, _ in FORMATTER.parse(text):
-        noun = re.split(r"[.[]", blank or "")[0]
-        one, _, many = (way or "").partition("|")
-        parts.append((before, noun, blank or "", one, many))
-    return parts
-
-
-def filled(text: str, blanks: Mapping[str, Any], ways: Callable[[str], Any]) -> str:
-    """Return a text with its blanks filled, "" where one of them is None.
-
-    A blank names a value or a field of one and, behind a colon, how it is written: by the function
-    that ``ways`` has of that name, which finds what it asks for beside the value among the blanks;
-    as so many things, as ``{n:visit|visits}``; or as Python formats it.
-
-    Examples
-    --------
-    >>> blanks = {"found": 1, "unit": "cm", "height": (1, 2, 3)}
-    >>> filled("{found:area|areas}: {height:quantile_words}", blanks, globals().get)
-    '1 area: 2.0 cm (1.0–3.0)'
-    """
-    said = []
-    for before, noun, blank, way, many in _parts_of(text):
-        said.append(before)
-        if not blank:
-            continue
-        value = blanks[noun]
-        if value is not None and noun != blank:
-            value, _ = FORMATTER.get_field(blank, (), blanks)
-        if value is None:
-            return ""
-        if many:
-            said.append(f"{value} {way if value == 1 else many}")
-        elif write := ways(way):
-            first = 2 if hasattr(write, "__self__") else 1  # the value, behind whose method it is
-            asked = write.__code__.co_varnames[first : write.__code__.co_argcount]
-            said.append(write(value, **{name: blanks[name] for name in asked if name in blanks}))
-        else:
-            said.append(format(value, way))
-    return "".join(said)
-
-
 def sentence(key: str, **blanks: Any) -> str:
     """Return what ``languages/terminal.toml`` says under a key, its blanks filled.
 
@@ -128,17 +67,19 @@ def sentence(key: str, **blanks: Any) -> str:
     return filled(read_texts("terminal")[key], blanks, globals().get)
 
 
-def table(
-    key: str, rows: Rows, title: str = "", gives_way: Names = (), without: Names = (), **blanks: Any
-) -> Table:
+def table(key: str, rows: Rows, without: Names = (), **blanks: Any) -> Table:
     """Return a table as ``languages/terminal.toml`` has it.
 
     A line is a column: its head, a cell, and what stands there where a blank of it is None. A row
     holds blanks of its cells beside those of all; a row of text stays as it is. Columns of
-    ``without`` are left out.
+    ``without`` are left out. Lines of their own say the title, and which columns give way.
     """
-    declared = ([*line.split(" | "), ""] for line in read_texts("terminal")[key].splitlines())
-    columns = [column for column in declared if column[0].rstrip(">") not in without]
+    lines = [line.split(" | ") for line in read_texts("terminal")[key].splitlines()]
+    beside = dict(line[0].split(": ", 1) for line in lines if len(line) == 1)
+    title, leave = (
+        filled(beside.get(name, ""), blanks, globals().get) for name in ("title", "gives way")
+    )
+    columns = [[*line, ""] for line in lines if line[1:] and line[0].rstrip(">") not in without]
 
     def told(row: Mapping[str, Any]) -> list[str]:
         known = {**blanks, **row}
@@ -146,7 +87,7 @@ def table(
 
     made = [row if isinstance(row, list) else told(row) for row in rows]
     heads = [filled(column[0], blanks, globals().get) for column in columns]
-    return Table(title, heads, made, gives_way)
+    return Table(title, heads, made, [*filter(None, leave.split(", "))])
 
 
 def some_sentences(sentences: Sequence[str], most: int = 3) -> Words:
@@ -232,6 +173,29 @@ def with_range(values: Range, unit: str = "") -> str:
     """Return what is most likely with what it lies within 8 times in 10, in whole numbers."""
     middle = f"{values.p50:.0f} {unit}".rstrip()
     return f"{middle} ({values.p10:.0f}–{values.p90:.0f})"
+
+
+SMALL_H, A_YEAR_D = 10.0, 365
+
+
+def ends(saved: Range, small: float = SMALL_H) -> str:
+    """Return both ends of what is saved; what is below ``small`` has a digit more."""
+    digits = 0 if max(abs(saved.p10), abs(saved.p90)) >= small else 1
+    joint = "–" if saved.p10 > 0.0 else " to "
+    return joint.join(dict.fromkeys(f"{end + 0.0:.{digits}f}" for end in (saved.p10, saved.p90)))
+
+
+def whole_ends(saved: Range) -> str:
+    """Return both ends of what is saved, whole where they are one at least."""
+    return ends(saved, 1.0)
+
+
+def days_with_range(days: Iterable[float | None]) -> str:
+    """Return days from one thing to another with what they lie within 8 times in 10."""
+    low, middle, high = (
+        "never" if d is None else f"{d:.0f}" if d < A_YEAR_D else f"{A_YEAR_D}+" for d in days
+    )
+    return f"{middle} d" if low == high else f"{middle} d ({low}–{high})"
 
 
 def in_hours(values: Range) -> str:

@@ -87,7 +87,8 @@ def first_book_words(
         size = " x ".join(_number(side) for side in sides if side)
         parts = (tank["tank_id"], tank.get("client"), f"{size} cm")
         rows = [_area(one) for one in areas if one["tank_id"] == tank["tank_id"]]
-        yield table("first_areas", rows, ", ".join(str(part) for part in parts if part))
+        title = ", ".join(str(part) for part in parts if part)
+        yield table("first_areas", rows, title=title)
     yield "A number with ? is proposed from plant, place and depth, until you agree on it."
 
 
@@ -110,12 +111,11 @@ def journal_words(entries: Sequence[Entry], last: int) -> list[str | Table]:
     rows = []
     for entry in reversed(entries[-last:]):
         what = tidy(entry.summary.removesuffix(f", by {entry.by}"))
-        since = " (taken back since)" if entry.id in gone else ""
-        told = {"when": _local(entry.at), "who": tidy(entry.by or ""), "what": what, "since": since}
-        rows.append({"entry": entry, **told})
+        told = {"when": _local(entry.at), "who": tidy(entry.by or ""), "what": what}
+        rows.append({"entry": entry, "gone": entry.id in gone, **told})
     left = len(entries) - len(rows)
     more = [f"{count_of(left, 'earlier change')}; --last lists more."] if left else []
-    return [table("journal", rows, "Changes"), *more]
+    return [table("journal", rows), *more]
 
 
 def _local(at: str) -> str:
@@ -169,12 +169,11 @@ def photo_words(reading: PhotoReading, *options: str) -> Words:
 
     measured = [area for area in reading.areas if area.height_cm is not None]
     rows = [{"area": area, "label": named(area.label, area.area_id)} for area in measured]
-    yield table("photo_heights", rows, sentence("photo_title", reading=reading))
+    yield table("photo_heights", rows, reading=reading)
     if reading.fill_share < LEAST_FILL:
         yield Beside(sentence("photo_far", reading=reading))
     if low := [area.area_id for area in measured if area.low]:
-        key = "photo_low_one" if len(low) == 1 else "photo_low_many"
-        yield Beside(sentence(key, least=LOW_CM, areas=low))
+        yield Beside(sentence("photo_low", least=LOW_CM, areas=low, n=len(low)))
     if skipped := [area.area_id for area in reading.areas if area.height_cm is None]:
         yield Beside(sentence("photo_skipped", areas=skipped))
     if reading.items:

@@ -18,11 +18,12 @@ from growthcast.desk.share import Share
 from growthcast.desk.visit import rendered
 from growthcast.errors import Finding, GrowthcastError
 from growthcast.nouns import dataclass
+from growthcast.say.filled import read_texts
 from growthcast.say.locale import Locale
 from growthcast.say.overview import due_why, growth_words
 from growthcast.say.strip import days_of_100
 from growthcast.say.watch import checks_for, noticed_sentence, tank_sentence
-from growthcast.say.words import named, read_texts
+from growthcast.say.words import named
 from growthcast.service.pages.overview import TankStanding
 
 

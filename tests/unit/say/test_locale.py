@@ -12,8 +12,8 @@ import pytest
 
 from growthcast.book.findings import slugs
 from growthcast.say import words
+from growthcast.say.filled import read_texts
 from growthcast.say.locale import open_locale
-from growthcast.say.words import read_texts
 
 NBSP = "\u00a0"
 DAY = date(2026, 3, 1)
@@ -88,8 +88,10 @@ def test_german_says_all_that_english_says_with_the_same_blanks():
 
 
 def ways(text):
-    """Return how the blanks of a text are written."""
-    return [way for _, blank, way, _ in Formatter().parse(text) if blank and way]
+    """Return how the blanks of a text are written, and those in texts of which one is said."""
+    found = [way for _, blank, way, _ in Formatter().parse(text) if blank and way]
+    inside = [inner for way in found if "?" in way for inner in ways(way)]
+    return [way for way in found if "?" not in way] + inside
 
 
 @pytest.mark.parametrize("language", ["en", "de"])
