@@ -1,6 +1,7 @@
 """The arrays of the package by what they hold."""
 
 from collections.abc import Mapping
+from math import prod
 from typing import Any, TypeVar
 
 import numpy as np
@@ -33,6 +34,14 @@ def among(values: NDArray[T], known: NDArray[T]) -> BoolArray:
     place = np.minimum(np.searchsorted(ordered, values), ordered.size - 1)
     found: BoolArray = ordered[place] == values
     return found
+
+
+def summed(values: FloatArray, place: IntArray, size: int) -> FloatArray:
+    """Sum (size, ...) of the values (n, ...) of all that have the same place (n,)."""
+    width = prod(values.shape[1:])
+    cell = place[:, None] * width + np.arange(width)
+    total: FloatArray = np.bincount(cell.ravel(), values.ravel(), size * width).astype(np.float64)
+    return total.reshape(size, *values.shape[1:])
 
 
 def median(values: NDArray[T]) -> FloatArray:

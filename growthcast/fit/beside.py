@@ -3,10 +3,11 @@
 With equal gaps a lag cannot be told from a slower rate: the log speaks of ``rate * (gap - lag)``.
 The lag of each form is therefore an unknown of the linear-Gaussian problem beside the shared
 effects, though not a row of the border: areas of a form share it, so what the chains say on it is
-had from one more pass of the filter (``filter_along``) instead of a wider one at every step. What
-is known of the lags is a normal of which only the part above zero counts; rates follow it, and so
-forecasts over gaps that the log does not have widen by themselves. The log of the factor by which
-plants take longer to settle than the table says is such an unknown, too: first spans teach it.
+had from one more pass of the filter (``FilterPass.along``) instead of a wider one at every step.
+What is known of the lags is a normal of which only the part above zero counts; rates follow it, and
+so forecasts over gaps that the log does not have widen by themselves. The log of the factor by
+which plants take longer to settle than the table says is such an unknown, too: first spans teach
+it.
 
 References
 ----------
@@ -25,7 +26,7 @@ from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.model.spreads import FORMS, Lags, Settling, prior_lags, prior_settling
 from growthcast.fit.rows.chains import Nodes
-from growthcast.fit.solver.kalman import LEAST_GROWTH, filter_along, score_of
+from growthcast.fit.solver.kalman import LEAST_GROWTH
 from growthcast.fit.solver.linearise import Linearised
 from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.view import View, departure_of, follows, repooled
@@ -58,8 +59,8 @@ def _along(view: View) -> _Along:
     score, information = np.zeros((2, areas)), np.zeros((2, 2, areas))
     border_score = np.zeros((2, *view.score.shape))
     for number, block in enumerate(problem.blocks):
-        at, forward = view.block(number)
-        chains, nodes = block.chains, block.chains.nodes
+        forward, nodes = view.forward(number), block.chains.nodes
+        at = forward.at
         innovation = np.zeros((2, nodes.area.size))
         along = np.stack(_moved(nodes, at, problem.lag_d))
         # What takes growth from a span changes its scatter as a slower rate does.
@@ -69,8 +70,8 @@ def _along(view: View) -> _Along:
         for kind, moved in enumerate(along):
             if not moved.any():
                 continue
-            innovation[kind] = filter_along(chains, at, forward, moved)
-            border_score[kind][:, chains.area] = score_of(chains, forward, innovation[kind])
+            innovation[kind] = forward.along(moved)
+            border_score[kind][:, block.chains.area] = forward.score(innovation[kind])
         weighted = forward.innovation_precision * innovation
         for kind in range(2):
             told = -weighted[kind] * forward.innovation[0]

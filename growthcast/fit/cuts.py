@@ -49,8 +49,8 @@ def unsaid_cuts(solution: Solution) -> UnsaidCuts:
         nodes = block.chains.nodes
         left = block.chains.unsaid
         found, area = block.chains.previous[left], nodes.area[left]
-        at, forward = solution.view.block(number)
-        known = forward.filtered
+        forward = solution.view.forward(number)
+        at, known = forward.at, forward.filtered
         stood = at.height_cm[found] + at.observation[found] * known.mean[found]
         usual = np.exp(solution.point.border[HABIT, area])
         spread = np.sqrt(

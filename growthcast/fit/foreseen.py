@@ -29,7 +29,6 @@ from growthcast.fit.model.posterior import tank_border
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.sites.weights import propagate
-from growthcast.fit.solver.kalman import filter_along
 from growthcast.fit.solver.problem import CEILING, HABIT, KNOTS, RATE, Block, Point
 from growthcast.fit.solver.view import View, view_of
 from growthcast.growth.logistic import stage
@@ -178,7 +177,7 @@ def _filtered_through(
             view = view_of(propagate(view, border_known=True), view.point)
         stages = tuple(
             # As known by their day: a later row must not move what was foreseen before it.
-            np.clip(old + np.clip(view.block(n)[1].filtered.mean, -3.0, 3.0), -10.0, 60.0)
+            np.clip(old + np.clip(view.forward(n).filtered.mean, -3.0, 3.0), -10.0, 60.0)
             for n, old in enumerate(view.point.stages)
         )
         view = view_of(view.problem, replace(view.point, stages=stages))
@@ -209,18 +208,17 @@ def _of_block(view: View, number: int, bin_day: FloatArray) -> tuple[FloatArray,
     The weekly growth is how far the height predicted moves with the log pace of each week: a span
     grows in a week by the share of its days that lie in it.
     """
-    at, forward = view.block(number)
-    chains = view.problem.blocks[number].chains
-    nodes = chains.nodes
+    forward = view.forward(number)
+    nodes = forward.chains.nodes
     # Readings after a span or a known cut: a start or an unsaid cut tells nothing of growth.
     read = np.flatnonzero(forward.innovation_precision > 0.0)
     read = read[(nodes.link[read] == Link.GREW) | (nodes.link[read] >= Link.CUT)]
     began, ended = nodes.day - nodes.span_d, nodes.day
-    a_day = at.inputs[RATE] / np.maximum(nodes.span_d, 1.0)  # 0 where nothing grew
+    a_day = forward.at.inputs[RATE] / np.maximum(nodes.span_d, 1.0)  # 0 where nothing grew
     grown = np.empty((read.size, bin_day.size))
     for week, day in enumerate(bin_day):
         inside = np.minimum(ended, day + BIN_D) - np.maximum(began, day)
-        moved = filter_along(chains, at, forward, np.maximum(inside, 0.0) * a_day)
+        moved = forward.along(np.maximum(inside, 0.0) * a_day)
         grown[:, week] = -moved[read]
     return (
         nodes.area[read].astype(np.float64),

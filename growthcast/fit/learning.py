@@ -30,10 +30,15 @@ from growthcast.fit.design import Design, with_spreads
 from growthcast.fit.model.noise import KNOT_COUNT
 from growthcast.fit.model.spreads import LEARNT, Spreads
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.likelihood import error_parts, log_likelihood, variance_slopes
+from growthcast.fit.solver.likelihood import (
+    effect_squares,
+    error_parts,
+    log_likelihood,
+    noise_slopes,
+)
 from growthcast.fit.solver.problem import Point, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
-from growthcast.fit.solver.view import View
+from growthcast.fit.solver.view import View, departure_of
 from growthcast.fit.suspects import set_suspects_aside
 from growthcast.nouns import dataclass
 
@@ -225,43 +230,38 @@ def _slopes(
     design: Design, view: View, names: list[str], logs: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Slope (n,) of the log posterior in the log spreads, and the curvature (n, n) expected."""
-    problem, pooling = view.problem, view.problem.pooling
-    slopes = variance_slopes(view)
+    problem, pooling, departure = view.problem, view.problem.pooling, departure_of(view)
+    slope, information = np.zeros(len(names)), np.zeros((len(names), len(names)))
+    squares = effect_squares(view, departure)
     kept = design.spreads.tank**2 * pooling.tank_precision  # what looks say of a tank widens it
-    drift = np.eye(KNOT_COUNT) - slopes.knots_covariance
-    found = {
-        "species": pooling.species_precision * slopes.species - 1.0,
-        "tank": kept * (pooling.tank_precision * slopes.tank - 1.0),
-        "area": pooling.area_precision * slopes.area - 1.0,
-        "drift": slopes.knots - KNOT_COUNT,
-    }
-    shrunk = {
-        "species": (1.0 - pooling.species_precision * slopes.species_variance) ** 2,
-        "tank": (kept * (1.0 - pooling.tank_precision * slopes.tank_variance)) ** 2,
-        "area": (1.0 - pooling.area_precision * slopes.area_variance) ** 2,
-        "drift": np.einsum("kij,kji->k", drift, drift),
-    }
-    slope = np.array([found[name].sum() if name in found else 0.0 for name in names])
-    information = np.diag([2.0 * shrunk[name].sum() if name in shrunk else 0.0 for name in names])
+    for name, share, precision in (
+        ("species", 1.0, pooling.species_precision),
+        ("tank", kept, pooling.tank_precision),
+        ("area", 1.0, pooling.area_precision),
+    ):
+        (square, variance), at = squares[name], names.index(name)
+        slope[at] = (share * (precision * square - 1.0)).sum()
+        information[at, at] = 2.0 * ((share * (1.0 - precision * variance)) ** 2).sum()
+    (square, variance), at = squares["drift"], names.index("drift")
+    left = np.eye(KNOT_COUNT) - variance
+    slope[at] = (square - KNOT_COUNT).sum()
+    information[at, at] = 2.0 * np.einsum("kij,kji->k", left, left).sum()
     for number, block in enumerate(problem.blocks):
-        at, forward = view.block(number)
+        forward = view.forward(number)
         ruled = ~design.is_cover[block.chains.nodes.area]  # cover is judged by eye
         off = np.abs(forward.innovation_cm) * np.sqrt(forward.innovation_precision)
         # What an amount cut off says far off, it says of the span before it.
         cut, before = block.chains.cut, block.chains.previous[block.chains.cut]
         off[before] = np.maximum(off[before], off[cut])
         sound = np.interp(off, FAR_OFF, (1.0, 0.0))
-        parts = error_parts(problem, block, at, view.point.border)
+        parts = error_parts(problem, block, forward.at, view.point.border)
         told = [name for name in names if name in parts]
         at_names = [names.index(name) for name in told]
         weight = np.array([sound * ruled if name.startswith("height") else sound for name in told])
-        for which, of_noise, precision in (
-            (0, slopes.link, slopes.link_precision),
-            (1, slopes.reading, slopes.reading_precision),
-        ):
+        for which, (of_noise, precision) in enumerate(noise_slopes(view, number, departure)):
             part = np.array([parts[name][which] for name in told])
-            slope[at_names] += 2.0 * (weight * part) @ of_noise[number]
-            part = np.sqrt(weight) * part * precision[number]
+            slope[at_names] += 2.0 * (weight * part) @ of_noise
+            part = np.sqrt(weight) * part * precision
             information[np.ix_(at_names, at_names)] += 2.0 * part @ part.T
     prior = np.eye(len(names)) / PRIOR_SD**2
     return slope - prior @ logs, information + prior

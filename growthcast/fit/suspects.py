@@ -17,7 +17,6 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.design import Design
 from growthcast.fit.model.noise import look_log_chance
 from growthcast.fit.rows.chains import Link, Nodes
-from growthcast.fit.solver.kalman import variance_along
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import HABIT, Block, Problem, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve
@@ -157,15 +156,15 @@ class _Foreseen:
 
 def _foreseen(view: View, number: int) -> _Foreseen:
     """What was foreseen at the nodes of a block, without their own readings."""
-    problem, (at, forward) = view.problem, view.block(number)
-    chains = problem.blocks[number].chains
+    forward = view.forward(number)
+    at, chains = forward.at, forward.chains
     root = view.pooled.covariance_root(chains.area)
-    unsure = variance_along(chains, root, forward.predicted_sensitivity)
+    unsure = forward.variance_along(root, forward.predicted_sensitivity)
     precision = forward.innovation_precision
     return _Foreseen(
         height=at.expected_cm,
         variance=at.observation**2 * forward.predicted_variance + unsure,
-        error=problem.errors.reading_variance(
+        error=view.problem.errors.reading_variance(
             at.expected_cm, chains.nodes.area, chains.nodes.reading_sd_cm
         ),
         usual=view.point.border[HABIT, chains.nodes.area],

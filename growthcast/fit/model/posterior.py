@@ -23,7 +23,6 @@ from numpy.typing import NDArray
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.model.noise import today_weight
-from growthcast.fit.solver.kalman import score_of
 from growthcast.fit.solver.problem import CEILING, DENSITY, HABIT, KNOTS, RATE, Point
 from growthcast.fit.solver.view import View, follows, seen
 from growthcast.frames import Framed
@@ -426,7 +425,7 @@ def _score(view: View, departure: FloatArray) -> FloatArray:
     there = Point(stages, point.border + departure)
     score = np.zeros_like(point.border)
     for number, block in enumerate(problem.blocks):
-        score[:, block.chains.area] = score_of(block.chains, seen(problem, there, number)[1])
+        score[:, block.chains.area] = seen(problem, there, number).score()
     return score
 
 

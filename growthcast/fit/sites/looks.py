@@ -10,7 +10,6 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.fit.model.noise import JUDGEMENT_ERROR_SHARE, look_log_chance
-from growthcast.fit.solver.kalman import variance_along
 from growthcast.fit.solver.problem import CEILING, Sites, cut_chance_before
 from growthcast.fit.solver.view import View
 from growthcast.growth.logistic import height_and_slope
@@ -48,15 +47,14 @@ def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tu
     tuple of Sites and Cavity
         Of the nodes (N,).
     """
-    problem, (at, forward) = view.problem, view.block(number)
-    block = problem.blocks[number]
+    problem, forward = view.problem, view.forward(number)
+    block, at = problem.blocks[number], forward.at
     chains, nodes, sites = block.chains, block.chains.nodes, block.sites
     predicted_variance = forward.predicted_variance
     if not border_known:
         root = view.pooled.covariance_root(chains.area)
-        predicted_variance = predicted_variance + variance_along(
-            chains, root, forward.predicted[1:]
-        )
+        unsure = forward.variance_along(root, forward.predicted[1:])
+        predicted_variance = predicted_variance + unsure
     # The node's own reading or guess, without what the sites add to it.
     own = np.maximum(at.observation_precision - sites.precision, 0.0)
     standing = at.height_cm

@@ -79,8 +79,8 @@ def _given(
 
 def _parts_of(view: View, number: int, known: Cavity) -> Parts:
     """What the members of a block are expected to have given."""
-    problem, (at, forward) = view.problem, view.block(number)
-    block, border = problem.blocks[number], view.point.border
+    problem, forward, border = view.problem, view.forward(number), view.point.border
+    block, at = problem.blocks[number], forward.at
     members, nodes, weights = block.members, block.chains.nodes, problem.weights
     found, left, area = members.found, members.left, members.area
     unsaid = nodes.link[left] == Link.UNSAID

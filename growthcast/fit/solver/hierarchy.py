@@ -9,11 +9,10 @@ the species list: the arrow form of the joint normal equations.
 from __future__ import annotations
 
 from dataclasses import replace
-from math import prod
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, summed
 from growthcast.fit.solver.problem import (
     BORDER,
     CEILING,
@@ -94,7 +93,7 @@ class Pooled:
     def given(self, score: FloatArray) -> Pooled:
         """Return it with the effects that areas' scores (A, 1 + M) on (centre, knots) lead to."""
         pooling, size = self.pooling, self.tank.shape[0]
-        tank_score = _summed(score, pooling.tank, size)
+        tank_score = summed(score, pooling.tank, size)
         planted, species = pooling.planted
         back = np.einsum("ak,ak->a", self.tank_by_species, tank_score[pooling.tank])
         right = np.bincount(species, score[:, 0] + back, minlength=planted.size)
@@ -102,7 +101,7 @@ class Pooled:
         effect[planted] = self.planted_covariance @ right
         tank = np.einsum("kij,kj->ki", self.tank_covariance, tank_score)
         moved = self.tank_by_species * effect[pooling.species, None]
-        return replace(self, species=effect, tank=tank + _summed(moved, pooling.tank, size))
+        return replace(self, species=effect, tank=tank + summed(moved, pooling.tank, size))
 
     def on_centre(self, score: FloatArray) -> FloatArray:
         """Turn scores (A, 1 + M) on (log rate, knots) into those on (its centre, knots)."""
@@ -283,7 +282,7 @@ def eliminate(
 
 def _tank_covariance(on_centre: FloatArray, pooling: Pooling) -> FloatArray:
     """Covariance (K, 1 + M, 1 + M) of the tanks' effects and knots, given the species'."""
-    precision = _summed(on_centre, pooling.tank, pooling.tank_precision.size)
+    precision = summed(on_centre, pooling.tank, pooling.tank_precision.size)
     precision[:, 0, 0] += pooling.tank_precision
     precision[:, 1:, 1:] += pooling.knot_precision
     diagonal = np.einsum("kii->ki", precision)
@@ -316,22 +315,13 @@ def _inverse(matrix: FloatArray) -> FloatArray:
     return inverse
 
 
-def _summed(values: FloatArray, place: IntArray, size: int) -> FloatArray:
-    """Sum (size, ...) of the values (A, ...) of all areas that have the same place (A,)."""
-    width = prod(values.shape[1:])
-    cell = place[:, None] * width + np.arange(width)
-    total = np.bincount(cell.ravel(), values.ravel(), minlength=size * width)
-    summed: FloatArray = np.asarray(total, dtype=np.float64)
-    return summed.reshape(size, *values.shape[1:])
-
-
 def _by_tank_and_species(
     values: FloatArray, tank: IntArray, species: IntArray, count: tuple[int, int]
 ) -> FloatArray:
     """Sum (R, n, S) of values (A, n) over the areas of each tank and species, (A,)."""
     width, (tanks, size) = values.shape[1], count
     place = (tank[:, None] * width + np.arange(width)) * size + species[:, None]
-    return _summed(values.ravel(), place.ravel(), tanks * width * size).reshape(-1, width, size)
+    return summed(values.ravel(), place.ravel(), tanks * width * size).reshape(-1, width, size)
 
 
 def _batches(count: int) -> list[IntArray]:

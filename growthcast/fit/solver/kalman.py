@@ -16,11 +16,9 @@ Optimization 4, 626-636 (from memory).
 
 from __future__ import annotations
 
-from math import prod
-
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, summed
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.linearise import Linearised
 from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, OF_STARTS, RATE
@@ -64,8 +62,24 @@ class Scatter:
 
 
 @dataclass(frozen=True, slots=True)
+class Backward:
+    """What a node's own and all later readings say of its predicted stage, nodes (N,).
+
+    ``state_score`` (1 + B, N): row 0 is the derivative of the log likelihood by the stage
+    predicted; the others are what a unit more of each border parameter takes from it.
+    ``state_curvature`` (N,) is minus the second derivative. ``observation_score`` and
+    ``observation_curvature`` are the same for the height that was read [1/cm, 1/cm2].
+    """
+
+    state_score: FloatArray
+    state_curvature: FloatArray
+    observation_score: FloatArray
+    observation_curvature: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
 class FilterPass:
-    """Result of the Kalman filter over a block of R areas and N nodes.
+    """The Kalman filter over a block of R areas and N nodes: its chains, as they are linearised.
 
     ``innovation`` (1 + B, N) is each observation less its prediction [cm], affine in the border
     like ``predicted``: row 0 is the value, the others its slopes. ``innovation_precision`` (N,) is
@@ -75,6 +89,8 @@ class FilterPass:
     the nodes that are asked.
     """
 
+    chains: Chains
+    at: Linearised
     innovation: FloatArray
     innovation_precision: FloatArray
     filtered: Filtered
@@ -92,6 +108,167 @@ class FilterPass:
     def predicted_sensitivity(self) -> FloatArray:
         """How far the height predicted moves with the border [cm], (B, N)."""
         return -self.innovation[1:]
+
+    @property
+    def _kept(self) -> FloatArray:
+        """Share (N,) of a predicted stage that its reading leaves."""
+        return 1.0 - self.at.observation**2 * self.predicted_variance * self.innovation_precision
+
+    def information(self) -> tuple[FloatArray, FloatArray]:
+        """What the chains say on departures of the borders: information (R, B, B), score (B, R).
+
+        The sum of ``innovation_precision * innovation * innovation'`` over each area's nodes; of a
+        start only the first rows are not 0.
+        """
+        chains = self.chains
+        total = np.zeros((chains.area.size, 1 + BORDER, 1 + BORDER))
+        parts = zip(chains.starts_and_later, chains.by_area, (OF_STARTS, BORDER), strict=True)
+        for part, groups, size in parts:
+            rows = 1 + size
+            scaled = np.zeros((part.stop - part.start + 1, rows))
+            np.multiply(
+                self.innovation[:rows, part].T,
+                np.sqrt(self.innovation_precision[part])[:, None],
+                out=scaled[:-1],
+            )
+            for places in groups:
+                theirs = scaled.take(places, axis=0)  # four times as fast as by brackets
+                total[: places.shape[0], :rows, :rows] += theirs.transpose(0, 2, 1) @ theirs
+        if self.scatter.place.size:
+            follows = self.scatter.follows.T
+            told = 0.5 * follows[:, :, None] * follows[:, None, :]
+            total[:, 1:, 1:] += self._by_area(told)
+        return total[:, 1:, 1:], self._score_of_scatter() - total[:, 0, 1:].T
+
+    def score(self, innovation: FloatArray | None = None) -> FloatArray:
+        """Score (B, R) of the areas' borders alone, for the innovations found or others (N,) [cm].
+
+        The scatter of others says nothing.
+        """
+        score = np.zeros((BORDER, self.chains.area.size))
+        if innovation is None:
+            innovation, score = self.innovation[0], self._score_of_scatter()
+        weighted = -self.innovation_precision * innovation
+        for row in range(BORDER):
+            score[row] += np.bincount(
+                self.chains.rank, weighted * self.innovation[1 + row], minlength=score.shape[1]
+            )
+        return score
+
+    def _score_of_scatter(self) -> FloatArray:
+        """Score (B, R) of the areas' borders by what the variances of some readings say."""
+        scatter = self.scatter
+        if not scatter.place.size:
+            return np.zeros((BORDER, self.chains.area.size))
+        return self._by_area((0.5 * scatter.surprise * scatter.follows).T).T
+
+    def _by_area(self, values: FloatArray) -> FloatArray:
+        """Sum what the scatter of some readings says (n, ...) over those of each area (R, ...)."""
+        return summed(values, self.chains.rank[self.scatter.place], self.chains.area.size)
+
+    def along(self, moved: FloatArray) -> FloatArray:
+        """How innovations (N,) move [cm per unit] with what moves predicted stages, ``moved`` (N,).
+
+        The gains are those of any other mean.
+        """
+        kept, predicted = self._kept, moved.copy()
+        for behind, here in self.chains.links:
+            predicted[here] += self.at.transition[here] * kept[behind] * predicted[behind]
+        return -self.at.observation * predicted
+
+    def smoothed(self, departure: FloatArray) -> FloatArray:
+        """Departure of every stage, (N,), that goes with a departure (B, A) of the borders."""
+        area = self.chains.nodes.area
+        step, border = self.filtered.departure(area, departure), departure.take(area, axis=1)
+        predicted = self.predicted[0] + (self.predicted[1:] * border).sum(axis=0)
+        for behind, later in reversed(self.chains.links):
+            step[behind] += self._smoother_gain(behind, later) * (step[later] - predicted[later])
+        return step
+
+    def known(self) -> Filtered:
+        """Stages as known by their day, but starts that nobody read as all of their chain has them.
+
+        Of all nodes (N,).
+        """
+        known = self.filtered
+        start = self.chains.unread_starts
+        if not start.size:
+            return known
+        mean, sensitivity = known.mean.copy(), known.sensitivity.copy()
+        behind, reach = start, np.ones(start.size)
+        for here in self.chains.positions[1:]:
+            later = here.start + start[start < here.stop - here.start]
+            if not later.size:
+                break
+            first, behind = start[: later.size], behind[: later.size]
+            reach = reach[: later.size] * self._smoother_gain(behind, later)
+            mean[first] += reach * (known.mean[later] - self.predicted[0, later])
+            sensitivity[:, first] += reach * (
+                known.sensitivity[:, later] - self.predicted[1:, later]
+            )
+            behind = later
+        return Filtered(mean=mean, sensitivity=sensitivity, variance=known.variance)
+
+    def _smoother_gain(self, behind: slice | IntArray, later: slice | IntArray) -> FloatArray:
+        """How far a stage goes along with the one after it."""
+        spread = self.predicted_variance[later]
+        return self.at.transition[later] * self.filtered.variance[behind] / spread
+
+    def backward(self) -> Backward:
+        """Run back along all chains, from their ends to their starts: a disturbance smoother.
+
+        References
+        ----------
+        de Jong, P. & Mackinnon, M. J. (1988). Covariances for smoothed estimates in state space
+        models. Biometrika 75, 601-602; Koopman, S. J. & Shephard, N. (1992). Exact score for time
+        series models in state space form. Biometrika 79, 823-826 (from memory).
+        """
+        observation, precision = self.at.observation, self.innovation_precision
+        observation_score, observation_curvature = precision * self.innovation, precision.copy()
+        observation_score[1:] *= -1.0
+        state_score = observation * observation_score
+        state_curvature = observation**2 * precision
+        gain, kept = self.predicted_variance * observation * precision, self._kept
+        for behind, later in reversed(self.chains.links):
+            transition = self.at.transition[later]
+            score = transition * state_score[:, later]
+            curvature = transition**2 * state_curvature[later]
+            state_score[:, behind] += kept[behind] * score
+            state_curvature[behind] += kept[behind] ** 2 * curvature
+            observation_score[:, behind] -= gain[behind] * score
+            observation_curvature[behind] += gain[behind] ** 2 * curvature
+        return Backward(state_score, state_curvature, observation_score, observation_curvature)
+
+    def log_determinant(self) -> float:
+        """Log determinant of the chains' curvature [nat], its starts being flat in height.
+
+        A start is flat in the stage as far as the filter goes; flat in height, which is how a
+        person reads it, leaves out the slope. One that nobody read is guessed, not flat.
+        """
+        at, chains = self.at, self.chains
+        variance_ratio = (
+            1.0 + at.observation**2 * self.predicted_variance * at.observation_precision
+        )
+        fresh = (chains.nodes.link == Link.FRESH) & chains.read
+        starts = 2.0 * np.log(np.maximum(at.observation[fresh], 1e-300)).sum()
+        return float(np.log(variance_ratio).sum() - starts)
+
+    def variance_along(self, root: FloatArray, sensitivity: FloatArray) -> FloatArray:
+        """Variance (N,) of what moves by ``sensitivity`` (B, N) with the borders.
+
+        ``root`` (R, B, B) are Cholesky factors of their covariances, one an area of the block.
+        """
+        variance = np.empty(sensitivity.shape[1])
+        parts = zip(self.chains.starts_and_later, self.chains.by_area, strict=True)
+        for part, groups in parts:
+            rows = np.zeros((part.stop - part.start + 1, BORDER))
+            rows[:-1] = sensitivity[:, part].T
+            theirs = np.empty(rows.shape[0])
+            for places in groups:
+                scaled = rows.take(places, axis=0) @ root[: places.shape[0]]
+                theirs[places] = np.einsum("rnb,rnb->rn", scaled, scaled)
+            variance[part] = theirs[:-1]
+        return variance
 
 
 def kalman_filter(chains: Chains, at: Linearised) -> FilterPass:
@@ -143,6 +320,8 @@ def kalman_filter(chains: Chains, at: Linearised) -> FilterPass:
         variances[here] = predicted_variance / variance_ratio
     filtered = Filtered(mean=means[0], sensitivity=means[1:], variance=variances)
     return FilterPass(
+        chains=chains,
+        at=at,
         innovation=innovations,
         innovation_precision=innovation_precision,
         filtered=filtered,
@@ -177,317 +356,3 @@ def _scatter(
     follows[RATE:] += 2.0 * slope**2 * of_span * grown / np.maximum(grown[0], LEAST_GROWTH)
     follows[CEILING] += 2.0 * slope**2 * variance + by_height * height
     return Scatter(place, weight * innovation[place] ** 2 - 1.0, weight * follows)
-
-
-def information_of(chains: Chains, forward: FilterPass) -> tuple[FloatArray, FloatArray]:
-    """What the chains say on departures of the areas' borders: information (R, B, B), score (B, R).
-
-    The sum of ``innovation_precision * innovation * innovation'`` over each area's nodes; of a
-    start only the first rows are not 0.
-
-    Parameters
-    ----------
-    chains : Chains
-        The block.
-    forward : FilterPass
-        The filter that was run over it.
-
-    Returns
-    -------
-    tuple of array (R, B, B) and (B, R)
-        Information and score.
-    """
-    total = np.zeros((chains.area.size, 1 + BORDER, 1 + BORDER))
-    parts = zip(chains.starts_and_later, chains.by_area, (OF_STARTS, BORDER), strict=True)
-    for part, groups, size in parts:
-        rows = 1 + size
-        scaled = np.zeros((part.stop - part.start + 1, rows))
-        np.multiply(
-            forward.innovation[:rows, part].T,
-            np.sqrt(forward.innovation_precision[part])[:, None],
-            out=scaled[:-1],
-        )
-        for places in groups:
-            theirs = scaled.take(places, axis=0)  # four times as fast as by brackets
-            total[: places.shape[0], :rows, :rows] += theirs.transpose(0, 2, 1) @ theirs
-    if forward.scatter.place.size:
-        follows = forward.scatter.follows.T
-        told = 0.5 * follows[:, :, None] * follows[:, None, :]
-        total[:, 1:, 1:] += _by_area(chains, forward, told)
-    return total[:, 1:, 1:], _score_of_scatter(chains, forward) - total[:, 0, 1:].T
-
-
-def _score_of_scatter(chains: Chains, forward: FilterPass) -> FloatArray:
-    """Score (B, R) of the areas' borders by what the variances of some readings say."""
-    scatter = forward.scatter
-    if not scatter.place.size:
-        return np.zeros((BORDER, chains.area.size))
-    return _by_area(chains, forward, (0.5 * scatter.surprise * scatter.follows).T).T
-
-
-def _by_area(chains: Chains, forward: FilterPass, values: FloatArray) -> FloatArray:
-    """Sum what the scatter of some readings says (n, ...) over those of each area (R, ...)."""
-    areas, shape = chains.area.size, values.shape[1:]
-    width = prod(shape)
-    cell = chains.rank[forward.scatter.place, None] * width + np.arange(width)
-    summed = np.bincount(cell.ravel(), values.ravel(), areas * width)
-    return summed.reshape(areas, *shape).astype(np.float64)
-
-
-def filter_along(
-    chains: Chains, at: Linearised, forward: FilterPass, moved: FloatArray
-) -> FloatArray:
-    """How innovations move with what moves predicted stages.
-
-    Parameters
-    ----------
-    chains : Chains
-        The block.
-    at : Linearised
-        Its links and readings as straight lines.
-    forward : FilterPass
-        The filter that was run; its gains are those of any other mean.
-    moved : array (N,)
-        How far each stage's prediction moves by itself [stages per unit].
-
-    Returns
-    -------
-    array (N,)
-        How far each innovation moves [cm], per unit.
-    """
-    kept, predicted = _kept(at, forward), moved.copy()
-    for behind, here in chains.links:
-        predicted[here] += at.transition[here] * kept[behind] * predicted[behind]
-    return -at.observation * predicted
-
-
-def _kept(at: Linearised, forward: FilterPass) -> FloatArray:
-    """Share (N,) of a predicted stage that its reading leaves."""
-    return 1.0 - at.observation**2 * forward.predicted_variance * forward.innovation_precision
-
-
-def score_of(
-    chains: Chains, forward: FilterPass, innovation: FloatArray | None = None
-) -> FloatArray:
-    """Score (B, R) of the areas' borders alone, for the innovations found or others (N,).
-
-    Parameters
-    ----------
-    chains : Chains
-        The block.
-    forward : FilterPass
-        The filter that was run over it.
-    innovation : array (N,), optional
-        Other innovations than those found [cm]; their scatter says nothing.
-
-    Returns
-    -------
-    array (B, R)
-        Scores [1 / parameter].
-    """
-    score = np.zeros((BORDER, chains.area.size))
-    if innovation is None:
-        innovation, score = forward.innovation[0], _score_of_scatter(chains, forward)
-    weighted = -forward.innovation_precision * innovation
-    for row in range(BORDER):
-        score[row] += np.bincount(
-            chains.rank, weighted * forward.innovation[1 + row], minlength=score.shape[1]
-        )
-    return score
-
-
-def state_smoother(
-    chains: Chains, at: Linearised, forward: FilterPass, departure: FloatArray
-) -> FloatArray:
-    """Departure of every stage, (N,), that goes with a departure (B, A) of the borders.
-
-    Parameters
-    ----------
-    chains : Chains
-        The block.
-    at : Linearised
-        Its links and readings as straight lines.
-    forward : FilterPass
-        The filter that was run over it.
-    departure : array (B, A)
-        Departures of the borders [log].
-
-    Returns
-    -------
-    array (N,)
-        Departures of the stages [-].
-    """
-    step = forward.filtered.departure(chains.nodes.area, departure)
-    border = departure.take(chains.nodes.area, axis=1)
-    predicted = forward.predicted[0] + (forward.predicted[1:] * border).sum(axis=0)
-    for behind, later in reversed(chains.links):
-        step[behind] += _smoother_gain(at, forward, behind, later) * (
-            step[later] - predicted[later]
-        )
-    return step
-
-
-def smooth_unread_starts(chains: Chains, at: Linearised, forward: FilterPass) -> Filtered:
-    """Stages as known by their day, but starts that nobody read as all of their chain has them.
-
-    Parameters
-    ----------
-    chains : Chains
-        The block.
-    at : Linearised
-        Its links and readings as straight lines.
-    forward : FilterPass
-        The filter that was run over it.
-
-    Returns
-    -------
-    Filtered
-        Of all nodes (N,).
-    """
-    known = forward.filtered
-    start = chains.unread_starts
-    if not start.size:
-        return known
-    mean, sensitivity = known.mean.copy(), known.sensitivity.copy()
-    behind, reach = start, np.ones(start.size)
-    for here in chains.positions[1:]:
-        later = here.start + start[start < here.stop - here.start]
-        if not later.size:
-            break
-        first, behind = start[: later.size], behind[: later.size]
-        reach = reach[: later.size] * _smoother_gain(at, forward, behind, later)
-        mean[first] += reach * (known.mean[later] - forward.predicted[0, later])
-        sensitivity[:, first] += reach * (
-            known.sensitivity[:, later] - forward.predicted[1:, later]
-        )
-        behind = later
-    return Filtered(mean=mean, sensitivity=sensitivity, variance=known.variance)
-
-
-@dataclass(frozen=True, slots=True)
-class Backward:
-    """What a node's own and all later readings say of its predicted stage, nodes (N,).
-
-    ``state_score`` (1 + B, N): row 0 is the derivative of the log likelihood by the stage
-    predicted; the others are what a unit more of each border parameter takes from it.
-    ``state_curvature`` (N,) is minus the second derivative. ``observation_score`` and
-    ``observation_curvature`` are the same for the height that was read [1/cm, 1/cm2].
-    """
-
-    state_score: FloatArray
-    state_curvature: FloatArray
-    observation_score: FloatArray
-    observation_curvature: FloatArray
-
-
-def disturbance_smoother(chains: Chains, at: Linearised, forward: FilterPass) -> Backward:
-    """Run back along all chains of a block, from their ends to their starts.
-
-    Parameters
-    ----------
-    chains : Chains
-        The block.
-    at : Linearised
-        Its links and readings as straight lines.
-    forward : FilterPass
-        The filter that was run over it.
-
-    Returns
-    -------
-    Backward
-        Scores and curvatures of all nodes (N,).
-
-    References
-    ----------
-    de Jong, P. & Mackinnon, M. J. (1988). Covariances for smoothed estimates in state space
-    models. Biometrika 75, 601-602; Koopman, S. J. & Shephard, N. (1992). Exact score for time
-    series models in state space form. Biometrika 79, 823-826 (from memory).
-    """
-    observation_score = forward.innovation_precision * forward.innovation
-    observation_score[1:] *= -1.0
-    observation_curvature = forward.innovation_precision.copy()
-    state_score = at.observation * observation_score
-    state_curvature = at.observation**2 * forward.innovation_precision
-    gain = forward.predicted_variance * at.observation * forward.innovation_precision
-    kept = _kept(at, forward)
-    for behind, later in reversed(chains.links):
-        transition = at.transition[later]
-        score, curvature = (
-            transition * state_score[:, later],
-            transition**2 * state_curvature[later],
-        )
-        state_score[:, behind] += kept[behind] * score
-        state_curvature[behind] += kept[behind] ** 2 * curvature
-        observation_score[:, behind] -= gain[behind] * score
-        observation_curvature[behind] += gain[behind] ** 2 * curvature
-    return Backward(
-        state_score=state_score,
-        state_curvature=state_curvature,
-        observation_score=observation_score,
-        observation_curvature=observation_curvature,
-    )
-
-
-def _smoother_gain(
-    at: Linearised, forward: FilterPass, behind: slice | IntArray, later: slice | IntArray
-) -> FloatArray:
-    """How far a stage goes along with the one after it."""
-    spread = forward.predicted_variance[later]
-    return at.transition[later] * forward.filtered.variance[behind] / spread
-
-
-def log_determinant(chains: Chains, at: Linearised, forward: FilterPass) -> float:
-    """Log determinant of the chains' curvature, its starts being flat in height.
-
-    A start is flat in the stage as far as the filter goes; flat in height, which is how a person
-    reads it, leaves out the slope. One that nobody read is guessed, not flat.
-
-    Parameters
-    ----------
-    chains : Chains
-        The block.
-    at : Linearised
-        Its links and readings as straight lines.
-    forward : FilterPass
-        The filter that was run over it.
-
-    Returns
-    -------
-    float
-        Of the whole block [nat].
-    """
-    variance_ratio = 1.0 + at.observation**2 * forward.predicted_variance * at.observation_precision
-    fresh = (chains.nodes.link == Link.FRESH) & chains.read
-    starts = 2.0 * np.log(np.maximum(at.observation[fresh], 1e-300)).sum()
-    return float(np.log(variance_ratio).sum() - starts)
-
-
-def variance_along(chains: Chains, root: FloatArray, sensitivity: FloatArray) -> FloatArray:
-    """Variance (N,) of what moves by ``sensitivity`` (B, N) with borders of covariance root root'.
-
-    ``root`` is (R, B, B), one Cholesky factor an area of the block.
-
-    Parameters
-    ----------
-    chains : Chains
-        The block.
-    root : array (R, B, B)
-        Cholesky factors of the borders' covariances, one an area of the block [log].
-    sensitivity : array (B, N)
-        How far something moves with the borders [any].
-
-    Returns
-    -------
-    array (N,)
-        Variances [the same, squared].
-    """
-    variance = np.empty(sensitivity.shape[1])
-    for part, groups in zip(chains.starts_and_later, chains.by_area, strict=True):
-        rows = np.zeros((part.stop - part.start + 1, BORDER))
-        rows[:-1] = sensitivity[:, part].T
-        theirs = np.empty(rows.shape[0])
-        for places in groups:
-            scaled = rows.take(places, axis=0) @ root[: places.shape[0]]
-            theirs[places] = np.einsum("rnb,rnb->rn", scaled, scaled)
-        variance[part] = theirs[:-1]
-    return variance

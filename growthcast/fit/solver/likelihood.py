@@ -8,13 +8,11 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.fit.model.noise import likely_removed, removed_variance
-from growthcast.fit.rows.chains import Chains, Link
+from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import Pooled
-from growthcast.fit.solver.kalman import disturbance_smoother, log_determinant, variance_along
 from growthcast.fit.solver.linearise import Linearised
 from growthcast.fit.solver.problem import CEILING, HABIT, OWN, RATE, Block, Problem
 from growthcast.fit.solver.view import View, departure_of
-from growthcast.nouns import dataclass
 
 
 def log_likelihood(view: View) -> float:
@@ -37,13 +35,14 @@ def log_likelihood(view: View) -> float:
     squares = _prior_squares(view.pooled, view.point.border + departure)
     determinant = _prior_determinants(view.pooled)
     for number, block in enumerate(problem.blocks):
-        here, forward = view.block(number)
+        forward = view.forward(number)
+        here = forward.at
         own = departure[:, block.chains.nodes.area]
         off = forward.innovation[0] + (forward.innovation[1:] * own).sum(axis=0)
         at_point = (here.observation_precision * here.residual**2).sum()
         squares += float((forward.innovation_precision * off**2).sum() - at_point)
         squares += misfit(problem, block, here, view.point.border)
-        determinant += log_determinant(block.chains, here, forward)
+        determinant += forward.log_determinant()
     return -0.5 * (squares + determinant)
 
 
@@ -78,109 +77,85 @@ def _log_sum(values: FloatArray) -> float:
     return float(np.log(np.where(positive, values, 1.0)).sum())
 
 
-@dataclass(frozen=True, slots=True)
-class VarianceSlopes:
-    """How the log likelihood changes with each variance, the linear problem's means held.
-
-    ``link`` and ``reading`` are its derivatives by the noise of each link and the error of each
-    reading, an array (N,) a block; ``link_precision`` and ``reading_precision`` how precisely all
-    the others foretell it: half the square is the derivative's expected fall with that variance
-    (Fisher information). Of the shared effects it holds what their variances are measured by, mean
-    squares over the posterior: ``area`` (A,) around their centres, ``tank`` (K,), ``species`` (S,),
-    and ``knots`` (K,), the drift's in units of its prior; and of each their posterior variances,
-    of the knots (K, M, M) in those units.
-    """
-
-    link: tuple[FloatArray, ...]
-    reading: tuple[FloatArray, ...]
-    link_precision: tuple[FloatArray, ...]
-    reading_precision: tuple[FloatArray, ...]
-    area: FloatArray
-    area_variance: FloatArray
-    tank: FloatArray
-    tank_variance: FloatArray
-    species: FloatArray
-    species_variance: FloatArray
-    knots: FloatArray
-    knots_covariance: FloatArray
-
-
-def variance_slopes(view: View) -> VarianceSlopes:
-    """Differentiate the likelihood of a linear problem, exactly, in one pass back.
+def noise_slopes(
+    view: View, number: int, departure: FloatArray
+) -> tuple[tuple[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]:
+    """Differentiate the likelihood of a linear problem by its noise, exactly, in one pass back.
 
     The derivative of a log likelihood is the posterior mean of that of everything together (R. A.
-    Fisher's identity): squares over their variance, less one each. What scatter says of borders is
-    held.
+    Fisher's identity): squares over their variance, less one each. Means are held, and what scatter
+    says of borders.
 
     Parameters
     ----------
     view : View
         The problem linearised at a point.
+    number : int
+        Which of its blocks.
+    departure : array (B, A)
+        Departures of the borders to the linear problem's own solution [log].
 
     Returns
     -------
-    VarianceSlopes
-        By links, readings and shared effects.
+    tuple of two pairs of arrays (N,)
+        By the noise of each link, and by the error of each reading: the derivative, and how
+        precisely all the others foretell it. Half the square of that is the derivative's expected
+        fall with that variance (Fisher information).
     """
-    problem, pooled, departure = view.problem, view.pooled, departure_of(view)
+    problem, block, forward = view.problem, view.problem.blocks[number], view.forward(number)
+    here, back, nodes, mine = forward.at, forward.backward(), block.chains.nodes, block.chains.area
     # A ceiling that is not learnt has no part in the likelihood; nor has what follows it.
-    without = replace(pooled, rate_by_ceiling=np.zeros(problem.area_count))
-    links, readings, of_links, of_readings = [], [], [], []
-    for number, block in enumerate(problem.blocks):
-        here, forward = view.block(number)
-        nodes, mine = block.chains.nodes, block.chains.area
-        root = without.covariance_root(mine, bends=False)
-        root[~problem.pooling.ceiling_learnt[mine], CEILING] = 0.0
-        own = departure[:, nodes.area]
-        back = disturbance_smoother(block.chains, here, forward)
-        mean, variance = _mean_and_variance(block.chains, back.state_score, root, own)
-        of_links.append(back.state_curvature - variance)
-        links.append(0.5 * (mean**2 - of_links[-1]))
-        mean, variance = _mean_and_variance(block.chains, back.observation_score, root, own)
-        precision = here.observation_precision
-        error = np.divide(1.0, precision, out=np.ones_like(mean), where=precision > 0.0)
-        read = block.chains.read
-        off = np.where(read, nodes.reading_cm - here.height_cm, 0.0) - here.residual + error * mean
-        foretold = back.observation_curvature - variance
-        square = off**2 + error - error**2 * foretold
-        reading_precision = block.trust / problem.errors.reading_variance(
-            here.expected_cm, nodes.area, nodes.reading_sd_cm
-        )
-        readings.append(
-            np.where(read, 0.5 * reading_precision * (reading_precision * square - 1.0), 0.0)
-        )
-        share = reading_precision * error  # of what is observed there; a look says the rest
-        of_readings.append(
-            np.where(read, share**2 * foretold + (1.0 - share) * reading_precision, 0.0)
-        )
-    tank, prior = pooled.whole_tank_covariance(), problem.pooling.knot_precision
-    of_tank, knots = pooled.tank[:, 0], pooled.tank[:, 1:]
-    knots_covariance = prior @ tank[:, 1:, 1:]
-    area_variance = _area_variance(pooled)
-    off = view.point.border[RATE] + departure[RATE] - pooled.centre
-    return VarianceSlopes(
-        link=tuple(links),
-        reading=tuple(readings),
-        link_precision=tuple(of_links),
-        reading_precision=tuple(of_readings),
-        area=off**2 + area_variance,
-        area_variance=area_variance,
-        tank=of_tank**2 + tank[:, 0, 0],
-        tank_variance=tank[:, 0, 0],
-        species=pooled.species**2 + np.diag(pooled.species_covariance),
-        species_variance=np.diag(pooled.species_covariance),
-        knots=np.einsum("km,mj,kj->k", knots, prior, knots)
-        + np.trace(knots_covariance, axis1=1, axis2=2),
-        knots_covariance=knots_covariance,
+    without = replace(view.pooled, rate_by_ceiling=np.zeros(problem.area_count))
+    root = without.covariance_root(mine, bends=False)
+    root[~problem.pooling.ceiling_learnt[mine], CEILING] = 0.0
+    own, link, reading = departure[:, nodes.area], back.state_score, back.observation_score
+    foretold = back.state_curvature - forward.variance_along(root, link[1:])
+    mean = link[0] - (link[1:] * own).sum(axis=0)
+    of_links = 0.5 * (mean**2 - foretold), foretold
+    foretold = back.observation_curvature - forward.variance_along(root, reading[1:])
+    mean = reading[0] - (reading[1:] * own).sum(axis=0)
+    precision, read = here.observation_precision, block.chains.read
+    error = np.divide(1.0, precision, out=np.ones_like(mean), where=precision > 0.0)
+    off = np.where(read, nodes.reading_cm - here.height_cm, 0.0) - here.residual + error * mean
+    square = off**2 + error - error**2 * foretold
+    precision = block.trust / problem.errors.reading_variance(
+        here.expected_cm, nodes.area, nodes.reading_sd_cm
     )
+    slope = np.where(read, 0.5 * precision * (precision * square - 1.0), 0.0)
+    share = precision * error  # of what is observed there; a look says the rest
+    precision = np.where(read, share**2 * foretold + (1.0 - share) * precision, 0.0)
+    return of_links, (slope, precision)
 
 
-def _mean_and_variance(
-    chains: Chains, rows: FloatArray, root: FloatArray, own: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Posterior mean and variance (N,) of what the rows (1 + B, N) make of the border."""
-    mean: FloatArray = rows[0] - (rows[1:] * own).sum(axis=0)
-    return mean, variance_along(chains, root, rows[1:])
+def effect_squares(view: View, departure: FloatArray) -> dict[str, tuple[FloatArray, FloatArray]]:
+    """What the variances of shared effects are measured by, the linear problem's means held.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+    departure : array (B, A)
+        Departures of the borders to the linear problem's own solution [log].
+
+    Returns
+    -------
+    dict of pairs of arrays
+        Mean squares over the posterior, and posterior variances: of each ``area`` (A,) around its
+        centre, ``tank`` (K,) and ``species`` (S,); of the ``drift`` (K,), in units of its prior,
+        with covariances (K, M, M).
+    """
+    pooled, drift_prior = view.pooled, view.pooled.pooling.knot_precision
+    tank, species = pooled.whole_tank_covariance(), np.diag(pooled.species_covariance)
+    effect, knots = pooled.tank[:, 0], pooled.tank[:, 1:]
+    drift = np.einsum("km,mj,kj->k", knots, drift_prior, knots)
+    of_drift, area = drift_prior @ tank[:, 1:, 1:], _area_variance(pooled)
+    off = view.point.border[RATE] + departure[RATE] - pooled.centre
+    return {
+        "area": (off**2 + area, area),
+        "tank": (effect**2 + tank[:, 0, 0], tank[:, 0, 0]),
+        "species": (pooled.species**2 + species, species),
+        "drift": (drift + np.trace(of_drift, axis1=1, axis2=2), of_drift),
+    }
 
 
 def _area_variance(pooled: Pooled) -> FloatArray:

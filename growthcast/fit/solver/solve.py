@@ -15,7 +15,6 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.sites.weights import propagate
-from growthcast.fit.solver.kalman import state_smoother
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import (
     BORDER,
@@ -252,7 +251,7 @@ def _stepped(
     for number, (block, begun) in enumerate(zip(problem.blocks, point.stages, strict=True)):
         chains, nodes = block.chains, block.chains.nodes
         if problem.is_exact:
-            step = state_smoother(chains, *view.block(number), taken)
+            step = view.forward(number).smoothed(taken)
         else:  # as far as it was judged, but where areas take less of it
             step, less = follow[number].copy(), np.flatnonzero(shorter[nodes.area])
             step[less] = view.known(number).departure(nodes.area, taken, less)

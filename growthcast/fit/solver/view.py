@@ -8,16 +8,9 @@ from typing import ClassVar
 import numpy as np
 
 from growthcast.arrays import FloatArray
-from growthcast.fit.rows.chains import Chains
 from growthcast.fit.solver.hierarchy import Pooled, eliminate
-from growthcast.fit.solver.kalman import (
-    Filtered,
-    FilterPass,
-    information_of,
-    kalman_filter,
-    smooth_unread_starts,
-)
-from growthcast.fit.solver.linearise import Linearised, heard_anew, linearise
+from growthcast.fit.solver.kalman import Filtered, FilterPass, kalman_filter
+from growthcast.fit.solver.linearise import heard_anew, linearise
 from growthcast.fit.solver.problem import (
     BORDER,
     CEILING,
@@ -49,7 +42,7 @@ class View:
 
     problem: Problem
     point: Point
-    kept: tuple[tuple[Linearised, FilterPass], ...]
+    kept: tuple[FilterPass, ...]
     filtered: list[Filtered]
     information: FloatArray
     score: FloatArray
@@ -64,7 +57,7 @@ class View:
         """Return the view that was stored."""
         return view_of(problem, point)
 
-    def block(self, number: int) -> tuple[Linearised, FilterPass]:
+    def forward(self, number: int) -> FilterPass:
         """Return one block linearised and filtered."""
         return self.kept[number] if self.kept else seen(self.problem, self.point, number)
 
@@ -72,7 +65,7 @@ class View:
         """Return one block's stages as known by their day."""
         if self.filtered:
             return self.filtered[number]
-        return smooth_unread_starts(self.problem.blocks[number].chains, *self.block(number))
+        return self.forward(number).known()
 
     def let_go(self) -> list[Filtered]:
         """Return the stages of all blocks and keep none: they are most of a large book's view."""
@@ -110,17 +103,17 @@ def view_of(problem: Problem, point: Point, unheard: View | None = None) -> View
     few = len(problem.blocks) <= (MOST_WITH_SITES if problem.has_sites else MOST_BLOCKS_KEPT)
     for number, block in enumerate(problem.blocks):
         if unheard is not None and unheard.kept:
-            known, stages = unheard.kept[number][0], point.stages[number]
+            known, stages = unheard.kept[number].at, point.stages[number]
             here = heard_anew(known, problem, block, stages, point.border)
             forward = kalman_filter(block.chains, here)
         else:
-            here, forward = seen(problem, point, number)
+            forward = seen(problem, point, number)
         mine = block.chains.area
-        information[mine], score[:, mine] = information_of(block.chains, forward)
-        surprise += _surprise(block.chains, forward, problem.area_count)
-        filtered.append(smooth_unread_starts(block.chains, here, forward))
+        information[mine], score[:, mine] = forward.information()
+        surprise += _surprise(forward, problem.area_count)
+        filtered.append(forward.known())
         if few:
-            kept.append((here, forward))
+            kept.append(forward)
     told = (score.T, point.border.T, information.reshape(len(information), -1))
     _check_finite(np.concatenate(told, axis=1))
     pooled = eliminate(information, score, point.border, problem.pooling)
@@ -143,11 +136,11 @@ def _check_finite(values: FloatArray) -> None:
         raise CannotFit(np.flatnonzero(~finite))
 
 
-def _surprise(chains: Chains, forward: FilterPass, areas: int) -> FloatArray:
+def _surprise(forward: FilterPass, areas: int) -> FloatArray:
     precision = forward.innovation_precision
     log_precision = np.log(np.where(precision > 0.0, precision, 1.0))
     twice = precision * forward.innovation_cm**2 - log_precision
-    return np.bincount(chains.nodes.area, twice, areas).astype(np.float64)
+    return np.bincount(forward.chains.nodes.area, twice, areas).astype(np.float64)
 
 
 def repooled(view: View, problem: Problem) -> View:
@@ -169,7 +162,7 @@ def repooled(view: View, problem: Problem) -> View:
     return replace(view, problem=problem, pooled=pooled)
 
 
-def seen(problem: Problem, point: Point, number: int) -> tuple[Linearised, FilterPass]:
+def seen(problem: Problem, point: Point, number: int) -> FilterPass:
     """Linearise and filter one block at a point.
 
     Parameters
@@ -183,12 +176,12 @@ def seen(problem: Problem, point: Point, number: int) -> tuple[Linearised, Filte
 
     Returns
     -------
-    tuple of Linearised and FilterPass
+    FilterPass
         Of the block.
     """
     block = problem.blocks[number]
-    here = linearise(problem, block, point.stages[number], point.border)
-    return here, kalman_filter(block.chains, here)
+    at = linearise(problem, block, point.stages[number], point.border)
+    return kalman_filter(block.chains, at)
 
 
 def misfit_of_tanks(view: View) -> FloatArray:

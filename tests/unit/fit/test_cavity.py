@@ -25,7 +25,7 @@ def test_before_any_look_is_heard_it_is_what_the_filter_knows():
     problem = small_problem()
     view = view_of(problem, starting_point(problem))
     _, known = sites_of_looks(view, 0, border_known=True)
-    _, forward = view.block(0)
+    forward = view.forward(0)
     nodes = problem.blocks[0].chains.nodes
     silent = nodes.look == 0  # a look itself is left out
     assert silent.sum() == silent.size - 1
@@ -58,7 +58,7 @@ def test_a_look_is_no_sharper_than_an_eye():
     block = replace(problem.blocks[0], chains=replace(chains, nodes=nodes))
     view = view_of(replace(problem, blocks=(block,)), point)
     sites, _ = sites_of_looks(view, 0)
-    standing = view.block(0)[0].height_cm[seen]
+    standing = view.forward(0).at.height_cm[seen]
     assert sites.precision[seen] == pytest.approx((0.15 * standing) ** -2)
 
 
@@ -72,7 +72,8 @@ def test_a_heard_look_is_the_normal_of_what_is_known_times_the_chance_of_the_wor
     block = replace(problem.blocks[0], chains=replace(chains, nodes=nodes))
     view = view_of(replace(problem, blocks=(block,)), starting_point(problem))
     sites, heard = sites_of_looks(view, 0, border_known=True)
-    at, forward = view.block(0)
+    forward = view.forward(0)
+    at = forward.at
     [seen] = np.flatnonzero(looks)
     mean, sd = forward.filtered.mean[seen], forward.filtered.variance[seen] ** 0.5
     off = np.linspace(-8.0, 8.0, 4001)

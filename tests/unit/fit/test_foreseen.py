@@ -85,7 +85,8 @@ def test_a_weeks_growth_is_how_far_predictions_move_with_its_pace(view):
     chains = replace(block.chains, nodes=replace(nodes, span_d=short))
     problem = replace(view.problem, blocks=(replace(block, chains=chains),))
     view = view_of(problem, view.point)
-    [(at, forward)], nodes, bins = view.kept, chains.nodes, np.arange(-10.0, 60.0, 7.0)
+    forward, nodes, bins = view.forward(0), chains.nodes, np.arange(-10.0, 60.0, 7.0)
+    at = forward.at
     area, day, surprise, variance, lean, grown = _of_block(view, 0, bins)
     read = (forward.innovation_precision > 0.0) & np.isin(nodes.link, [2, *range(Link.CUT, 9)])
     assert int(Link.GREW) == 2
@@ -99,7 +100,7 @@ def test_a_weeks_growth_is_how_far_predictions_move_with_its_pace(view):
             began, ended = nodes.day[node] - nodes.span_d[node], nodes.day[node]
             days = sum(begin <= d < begin + 7.0 for d in np.arange(began, ended))
             offset[node] += 0.01 * days / (ended - began) * at.inputs[RATE, node]
-        there = kalman_filter(chains, replace(at, offset=offset))
+        there = kalman_filter(chains, replace(forward.at, offset=offset))
         moved = (forward.innovation_cm - there.innovation_cm)[read] / 0.01
         assert grown[:, week] == pytest.approx(moved, abs=1e-9)
     assert np.count_nonzero(grown) > read.sum()
@@ -110,7 +111,7 @@ def test_since_the_origin_drift_is_no_noise_of_spans_and_stages_have_settled(vie
     problem, border = view.problem, view.point.border.copy()
     border[KNOTS:] = 0.0
     through = _filtered_through(SimpleNamespace(problem=problem), border, 20.0, frozenset())
-    [block], [(_, forward)] = through.problem.blocks, through.kept
+    [block], [forward] = through.problem.blocks, through.kept
     old, day = problem.blocks[0].drift.remainder, block.chains.nodes.day
     assert block.drift.remainder.tolist() == np.where(day >= 20.0, 0.0, old).tolist()
     assert (old[day >= 20.0] > 0.0).any()

@@ -22,7 +22,7 @@ from growthcast.fit.model.spreads import (
     prior_settling,
 )
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.kalman import kalman_filter, score_of
+from growthcast.fit.solver.kalman import kalman_filter
 from growthcast.fit.solver.linearise import linearise
 from growthcast.fit.solver.problem import BORDER, CEILING, RATE
 from growthcast.fit.solver.solve import solve, starting_point
@@ -191,7 +191,8 @@ def test_stages_move_with_lags_and_settling_as_difference_quotients_say(beside_v
 def test_chains_along_lags_and_settling_tell_what_the_filter_says_of_other_stages(beside_view):
     """Derivatives of the likelihood of the straightened chains, and Fisher's of their scatter."""
     problem = beside_view.problem
-    [block], [(at, forward)] = problem.blocks, beside_view.kept
+    [block], [forward] = problem.blocks, beside_view.kept
+    at = forward.at
     chains, nodes, count = block.chains, block.chains.nodes, problem.area_count
     found, moved, scatter = _along(beside_view), _moved(nodes, at, problem.lag_d), forward.scatter
 
@@ -201,7 +202,7 @@ def test_chains_along_lags_and_settling_tell_what_the_filter_says_of_other_stage
         )
         squares = -0.5 * there.innovation_precision * there.innovation_cm**2
         score = np.zeros((BORDER, count))
-        score[:, chains.area] = score_of(chains, forward, there.innovation_cm)
+        score[:, chains.area] = forward.score(there.innovation_cm)
         return np.bincount(nodes.area, squares, count), score
 
     level = {key: told(*key) for key in ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1), (1, 1))}

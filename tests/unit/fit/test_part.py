@@ -75,8 +75,8 @@ def test_a_part_is_put_back_in_its_place(view):
     moved = solve(part.problem, type(part.point)(part.point.stages, astray))
     whole = part.put_back(view, moved.view)
     for number in range(3):
-        at, forward = seen(whole.problem, whole.point, number)
-        np.testing.assert_array_equal(whole.block(number)[0].residual, at.residual)
+        forward = seen(whole.problem, whole.point, number)
+        np.testing.assert_array_equal(whole.forward(number).at.residual, forward.at.residual)
         anew = forward.filtered
         np.testing.assert_allclose(whole.known(number).mean, anew.mean, atol=1e-9)
         np.testing.assert_allclose(whole.known(number).variance, anew.variance, rtol=1e-9)

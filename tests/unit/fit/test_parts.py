@@ -56,7 +56,7 @@ def part(link, removed_day=np.nan, left_cm=4.0, found_cm=10.0):
     )
     view = SimpleNamespace(
         problem=problem,
-        block=lambda _: (at, SimpleNamespace(filtered=filtered)),
+        forward=lambda _: SimpleNamespace(at=at, filtered=filtered),
         point=SimpleNamespace(border=border),
         pooled=SimpleNamespace(own_covariance=own),
     )

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.kalman import information_of, score_of
 from growthcast.fit.solver.problem import BORDER, CEILING, KNOTS, RATE
 from growthcast.fit.solver.solve import solve
 from growthcast.fit.solver.view import seen
@@ -26,23 +25,23 @@ def solution():
 
 def test_only_readings_grown_into_of_areas_near_their_ceilings_are_asked(solution):
     [block] = solution.problem.blocks
-    [(_, forward)] = solution.view.kept
+    [forward] = solution.view.kept
     nodes = block.chains.nodes
     grew = (nodes.link == Link.GREW) & np.isfinite(nodes.reading_cm)
     asked = np.flatnonzero(grew & np.isin(nodes.area, [0, 2]))
     assert forward.scatter.place.tolist() == asked.tolist()
     aside = replace(block, trust=np.where(np.arange(grew.size) == asked[0], 1e-4, 1.0))
     problem = replace(solution.problem, blocks=(aside,))
-    assert seen(problem, solution.point, 0)[1].scatter.place.tolist() == asked[1:].tolist()
+    assert seen(problem, solution.point, 0).scatter.place.tolist() == asked[1:].tolist()
     # Least squares has no variance that could tell.
     exact = replace(problem, errors=replace(problem.errors, span=0.0, drift=0.0))
-    assert not seen(exact, solution.point, 0)[0].saturating.size
+    assert not seen(exact, solution.point, 0).at.saturating.size
 
 
 @pytest.mark.parametrize("row", [RATE, KNOTS, KNOTS + 1])
 def test_a_variance_goes_with_the_pace_as_a_difference_quotient_says(solution, row):
     """``ln(slope^2 variance + error^2)`` where growth is a little faster, the start held."""
-    [(_, forward)] = solution.view.kept
+    [forward] = solution.view.kept
     asked, step, logs = forward.scatter.place, 1e-5, []
     first = solution.problem.blocks[0].chains.previous[asked]
     first = np.isin(first, np.arange(*solution.problem.blocks[0].chains.offsets[:2]))
@@ -50,7 +49,7 @@ def test_a_variance_goes_with_the_pace_as_a_difference_quotient_says(solution, r
         border = solution.point.border.copy()
         border[row] += by
         there = replace(solution.point, border=border)
-        logs.append(-np.log(seen(solution.problem, there, 0)[1].innovation_precision[asked]))
+        logs.append(-np.log(seen(solution.problem, there, 0).innovation_precision[asked]))
     quotient = (logs[0] - logs[1]) / (2.0 * step)
     assert first.any()
     assert forward.scatter.follows[row, first] == pytest.approx(quotient[first], rel=1e-5, abs=1e-8)
@@ -58,14 +57,14 @@ def test_a_variance_goes_with_the_pace_as_a_difference_quotient_says(solution, r
 
 def test_heights_that_scatter_less_than_foreseen_speak_for_a_stand_that_is_full(solution):
     """A stand that is near its ceiling scatters less the faster it grows; surprises are squares."""
-    [(_, forward)] = solution.view.kept
+    [forward] = solution.view.kept
     scatter = forward.scatter
     off = forward.innovation_cm[scatter.place]
     squares = forward.innovation_precision[scatter.place] * off**2
     assert scatter.surprise == pytest.approx(squares - 1.0)
     higher = replace(solution.point, border=solution.point.border.copy())
     higher.border[RATE] += 2.0  # everything ends at its ceiling
-    full = seen(solution.problem, higher, 0)[1].scatter
+    full = seen(solution.problem, higher, 0).scatter
     assert (full.follows[RATE] < 0.0).any()
     assert (full.follows[RATE] < scatter.follows[RATE]).all()
 
@@ -78,7 +77,8 @@ def test_a_variance_goes_with_all_of_the_border_the_start_of_its_span_held(solut
     own = replace(
         block, chains=replace(block.chains, nodes=replace(nodes, reading_sd_cm=own_error))
     )
-    at, forward = seen(replace(solution.problem, blocks=(own,)), solution.point, 0)
+    forward = seen(replace(solution.problem, blocks=(own,)), solution.point, 0)
+    at = forward.at
     asked = forward.scatter.place
     assert np.isfinite(own_error[asked]).any()
     assert np.isnan(own_error[asked]).any()
@@ -108,12 +108,10 @@ def test_a_variance_goes_with_all_of_the_border_the_start_of_its_span_held(solut
 def test_scatter_adds_the_information_of_a_variance(solution):
     """Of ``-(ln v + off^2 / v) / 2``: half the square of the slope of ln v, half the surprise."""
     [block] = solution.problem.blocks
-    [(_, forward)] = solution.view.kept
+    [forward] = solution.view.kept
     scatter = forward.scatter
     none = replace(scatter, place=scatter.place[:0])
-    with_it, without = (
-        information_of(block.chains, replace(forward, scatter=said)) for said in (scatter, none)
-    )
+    with_it, without = (replace(forward, scatter=said).information() for said in (scatter, none))
     information, score = np.zeros((7, BORDER, BORDER)), np.zeros((BORDER, 7))
     for place, surprise, follows in zip(
         scatter.place, scatter.surprise, scatter.follows.T, strict=True
@@ -123,5 +121,5 @@ def test_scatter_adds_the_information_of_a_variance(solution):
         score[:, rank] += surprise * follows / 2.0
     np.testing.assert_allclose(with_it[0] - without[0], information, atol=1e-9)
     np.testing.assert_allclose(with_it[1] - without[1], score, atol=1e-9)
-    np.testing.assert_allclose(score_of(block.chains, forward), with_it[1], atol=1e-9)
+    np.testing.assert_allclose(forward.score(), with_it[1], atol=1e-9)
     assert np.abs(score).max() > 0.01

@@ -9,8 +9,13 @@ import pytest
 
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import eliminate
-from growthcast.fit.solver.kalman import information_of, kalman_filter
-from growthcast.fit.solver.likelihood import error_parts, log_likelihood, variance_slopes
+from growthcast.fit.solver.kalman import kalman_filter
+from growthcast.fit.solver.likelihood import (
+    effect_squares,
+    error_parts,
+    log_likelihood,
+    noise_slopes,
+)
 from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.solve import solve
 from growthcast.fit.solver.view import View, departure_of, view_of
@@ -53,14 +58,14 @@ def likelihood_of(problem, point, at):
     """Likelihood of a problem that is linearised already."""
     forward = kalman_filter(problem.blocks[0].chains, at)
     area = problem.blocks[0].chains.area
-    by_block, score_by_block = information_of(problem.blocks[0].chains, forward)
+    by_block, score_by_block = forward.information()
     information, score = np.zeros_like(by_block), np.zeros_like(score_by_block)
     information[area], score[:, area] = by_block, score_by_block
     return log_likelihood(
         View(
             problem=problem,
             point=point,
-            kept=((at, forward),),
+            kept=(forward,),
             filtered=(forward.filtered,),
             information=information,
             score=score,
@@ -77,8 +82,8 @@ def difference(level):
 
 def test_the_noise_of_every_link_has_its_slope(solved):
     problem, point, view = solved
-    [(at, _)] = view.kept
-    [slope] = variance_slopes(view).link
+    at = view.forward(0).at
+    (slope, _), _ = noise_slopes(view, 0, departure_of(view))
     for node in np.flatnonzero(problem.blocks[0].chains.nodes.link >= Link.GREW):
 
         def level(by, node=node):
@@ -92,12 +97,12 @@ def test_the_noise_of_every_link_has_its_slope(solved):
 @pytest.mark.parametrize("name", ["height_error_cm", "height_error_share", "weight"])
 def test_errors_of_readings_and_cuts_have_their_slopes(solved, name):
     problem, point, view = solved
-    [block], [(at, _)] = problem.blocks, view.kept
-    slopes = variance_slopes(view)
+    [block], at = problem.blocks, view.forward(0).at
+    (by_link, _), (by_reading, _) = noise_slopes(view, 0, departure_of(view))
     errors = problem.errors
     parts = error_parts(problem, block, at, point.border)
     link, reading = parts[name]
-    found = 2.0 * (slopes.link[0] @ link + slopes.reading[0] @ reading)
+    found = 2.0 * (by_link @ link + by_reading @ reading)
 
     def level(by):
         wider = replace(errors, **{name: getattr(errors, name) * np.exp(by)})
@@ -110,7 +115,7 @@ def test_errors_of_readings_and_cuts_have_their_slopes(solved, name):
 
 def test_spans_drift_and_pauses_make_up_the_noise_of_growth(solved):
     problem, point, view = solved
-    [block], [(at, _)] = problem.blocks, view.kept
+    [block], at = problem.blocks, view.forward(0).at
     parts = error_parts(problem, block, at, point.border)
     grew = block.chains.nodes.link == Link.GREW
     paused = (block.chains.nodes.pause_doubt * at.inputs[RATE]) ** 2
@@ -122,17 +127,17 @@ def test_spans_drift_and_pauses_make_up_the_noise_of_growth(solved):
 
 @pytest.mark.parametrize(
     ("name", "held"),
-    [("area", 25.0), ("area", 0.2), *((n, 25.0) for n in ("tank", "species", "knots"))],
+    [("area", 25.0), ("area", 0.2), *((n, 25.0) for n in ("tank", "species", "drift"))],
 )
 def test_shared_spreads_have_their_slopes(solved, name, held):
     problem, point, _ = solved
     pooling = replace(problem.pooling, area_precision=held)
     problem = replace(problem, pooling=pooling)
     view = view_of(problem, point)
-    field = "knot_precision" if name == "knots" else f"{name}_precision"
+    field = "knot_precision" if name == "drift" else f"{name}_precision"
     precision = getattr(pooling, field)
-    squares = getattr(variance_slopes(view), name)
-    if name == "knots":
+    squares = effect_squares(view, departure_of(view))[name][0]
+    if name == "drift":
         found = (squares - pooling.knot_precision.shape[0]).sum()
     else:
         found = (precision * squares - 1.0).sum()
@@ -153,8 +158,8 @@ def bend(level):
 
 def test_a_links_precision_is_how_the_likelihood_falls_with_a_shift_of_its_stage(solved):
     problem, point, view = solved
-    [(at, _)] = view.kept
-    [precision] = variance_slopes(view).link_precision
+    at = view.forward(0).at
+    (_, precision), _ = noise_slopes(view, 0, departure_of(view))
     for node in np.flatnonzero(problem.blocks[0].chains.nodes.link >= Link.GREW):
 
         def level(by, node=node):
@@ -175,7 +180,8 @@ def test_a_readings_precision_is_how_the_likelihood_falls_with_a_shift_of_it(sol
     sites = replace(block.sites, precision=said, precision_mean=said * 9.0)
     block = replace(block, sites=sites)
     problem = replace(problem, blocks=(block,))
-    [precision] = variance_slopes(view_of(problem, point)).reading_precision
+    view = view_of(problem, point)
+    _, (_, precision) = noise_slopes(view, 0, departure_of(view))
     for node in read:
 
         def level(by, node=node):
@@ -191,13 +197,15 @@ def test_a_readings_precision_is_how_the_likelihood_falls_with_a_shift_of_it(sol
 
 def test_posterior_variances_are_the_part_of_mean_squares_that_is_not_a_mean(solved):
     _, _, view = solved
-    slopes, effects, pooling = variance_slopes(view), view.pooled, view.problem.pooling
-    np.testing.assert_allclose(slopes.species - slopes.species_variance, effects.species**2)
-    np.testing.assert_allclose(slopes.tank - slopes.tank_variance, effects.tank[:, 0] ** 2)
+    squares = effect_squares(view, departure_of(view))
+    effects, pooling = view.pooled, view.problem.pooling
+    of_means = {name: squares[name][0] - squares[name][1] for name in ("species", "tank", "area")}
+    np.testing.assert_allclose(of_means["species"], effects.species**2)
+    np.testing.assert_allclose(of_means["tank"], effects.tank[:, 0] ** 2)
     knots = effects.tank[:, 1:]
     off = ((knots @ pooling.knot_precision) * knots).sum(axis=1)
-    of_variance = np.trace(slopes.knots_covariance, axis1=1, axis2=2)
-    np.testing.assert_allclose(slopes.knots - of_variance, off)
+    square, covariance = squares["drift"]
+    np.testing.assert_allclose(square - np.trace(covariance, axis1=1, axis2=2), off)
     rate = view.point.border[RATE] + departure_of(view)[RATE]
     off = (rate - effects.centre) ** 2
-    np.testing.assert_allclose(slopes.area - slopes.area_variance, off)
+    np.testing.assert_allclose(of_means["area"], off)

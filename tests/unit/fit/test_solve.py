@@ -10,13 +10,7 @@ import pytest
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.solver import hierarchy
 from growthcast.fit.solver.hierarchy import Pooled
-from growthcast.fit.solver.kalman import (
-    filter_along,
-    information_of,
-    kalman_filter,
-    score_of,
-    state_smoother,
-)
+from growthcast.fit.solver.kalman import kalman_filter
 from growthcast.fit.solver.likelihood import log_likelihood, misfit
 from growthcast.fit.solver.linearise import FRESH_STAGE_VARIANCE
 from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, KNOTS, OWN, RATE, CannotFit
@@ -39,7 +33,7 @@ def dense_system(problem, point, view):
     tank's effect and knots and every species' effect, these last as they are. A ceiling that is not
     learnt rests on its prior alone.
     """
-    [block], [(at, _)] = problem.blocks, view.kept
+    [block], at = problem.blocks, view.forward(0).at
     nodes, pooling = block.chains.nodes, problem.pooling
     learnt = pooling.ceiling_learnt[nodes.area]
     inputs = np.where(learnt | (np.arange(BORDER) != CEILING)[:, None], at.inputs, 0.0)
@@ -119,7 +113,7 @@ def both(request):
 
 
 def test_the_step_is_that_of_the_dense_system(both):
-    problem, _, view, step, _, (n, area_at, tank_at, species_at) = both
+    _, _, view, step, _, (n, area_at, tank_at, species_at) = both
     departure = departure_of(view)
     for a in range(AREAS):
         for b in (RATE, *OWN):
@@ -129,7 +123,7 @@ def test_the_step_is_that_of_the_dense_system(both):
             assert view.pooled.tank[t, k] == pytest.approx(step[tank_at(t, k)], abs=2e-7)
     for s in range(SPECIES_COUNT):
         assert view.pooled.species[s] == pytest.approx(step[species_at(s)], abs=2e-7)
-    stages = state_smoother(problem.blocks[0].chains, *view.block(0), departure)
+    stages = view.forward(0).smoothed(departure)
     np.testing.assert_allclose(stages, step[:n], atol=1e-6)
 
 
@@ -181,7 +175,7 @@ def test_the_likelihood_is_that_of_the_dense_system(both):
     """
     problem, point, view, step, covariance, _ = both
     right = dense_system(problem, point, view)[1]
-    [block], [(at, _)], pooling = problem.blocks, view.kept, problem.pooling
+    [block], at, pooling = problem.blocks, view.forward(0).at, problem.pooling
     nodes = block.chains.nodes
     fresh = (nodes.link == Link.FRESH) & block.chains.read
     stands = np.einsum("mn,mn->n", at.inputs[KNOTS:], point.border[KNOTS:][:, nodes.area])
@@ -276,7 +270,7 @@ def test_a_fit_without_readings_is_the_prior():
     alone = problem_of(rest, whole.pooling, whole.errors, whole.shape, whole.first_habit)
     solution = solve(alone)
     np.testing.assert_allclose(solution.point.border[RATE], whole.pooling.offset, atol=1e-9)
-    np.testing.assert_allclose(solution.view.block(0)[0].expected_cm, 6.0, atol=0.01)
+    np.testing.assert_allclose(solution.view.forward(0).at.expected_cm, 6.0, atol=0.01)
 
 
 def test_a_guessed_start_is_straightened_where_later_readings_show_it():
@@ -305,25 +299,26 @@ def test_a_guessed_start_is_straightened_where_later_readings_show_it():
     solution = solve(problem_of(nodes, pooling, errors, np.ones(7), whole.first_habit))
     assert solution.converged.all()
     np.testing.assert_allclose(np.exp(solution.point.border[RATE]), rate, rtol=0.1)
-    [block], at = solution.problem.blocks, solution.view.block(0)[0]
+    [block], at = solution.problem.blocks, solution.view.forward(0).at
     starts = block.chains.nodes.link == Link.FRESH
     np.testing.assert_allclose(at.expected_cm[starts], began, atol=0.3)
 
 
 def test_a_score_alone_is_that_of_the_whole_word(both):
-    problem, _, view, *_ = both
-    [block], (_, forward) = problem.blocks, view.block(0)
-    score = information_of(block.chains, forward)[1]
-    np.testing.assert_allclose(score_of(block.chains, forward), score, rtol=1e-9, atol=1e-9)
+    _, _, view, *_ = both
+    forward = view.forward(0)
+    score = forward.information()[1]
+    np.testing.assert_allclose(forward.score(), score, rtol=1e-9, atol=1e-9)
 
 
 def test_innovations_move_with_what_is_predicted_as_another_filter_says(both):
     """A filter is linear in its offsets."""
-    problem, _, view, *_ = both
-    chains, (at, forward) = problem.blocks[0].chains, view.block(0)
+    _, _, view, *_ = both
+    forward = view.forward(0)
+    chains, at = forward.chains, forward.at
     moved = RNG(7).normal(size=at.offset.size)
     there = kalman_filter(chains, replace(at, offset=at.offset + moved))
-    found = filter_along(chains, at, forward, moved)
+    found = forward.along(moved)
     np.testing.assert_allclose(found, there.innovation[0] - forward.innovation[0], atol=1e-9)
 
 
@@ -351,11 +346,11 @@ def test_unread_starts_alone_are_known_as_their_whole_chain_has_them():
     )
     problem = problem_of(nodes, problem.pooling, problem.errors, problem.shape, problem.first_habit)
     view = view_of(problem, starting_point(problem))
-    [block], (at, forward) = problem.blocks, view.block(0)
+    [block], forward = problem.blocks, view.forward(0)
     chains, moved = block.chains, np.random.default_rng(1).normal(0.0, 0.1, (BORDER, AREAS))
     unread = (chains.nodes.link == Link.FRESH) & ~chains.read
     assert unread.sum() == begun.sum() == 4
-    whole = state_smoother(chains, at, forward, moved)
+    whole = forward.smoothed(moved)
     by_day = forward.filtered.departure(chains.nodes.area, moved)
     assert np.abs(whole - by_day)[unread].max() > 0.1
     known = view.filtered[0].departure(chains.nodes.area, moved)

@@ -33,7 +33,7 @@ def test_the_length_of_an_unsaid_cut_is_what_stood_less_the_usual_cut():
     border[HABIT] = np.log(4.0)
     solution = SimpleNamespace(
         problem=SimpleNamespace(blocks=[block]),
-        view=SimpleNamespace(block=lambda _: (at, SimpleNamespace(filtered=known))),
+        view=SimpleNamespace(forward=lambda _: SimpleNamespace(at=at, filtered=known)),
         point=SimpleNamespace(border=border),
     )
     cuts = unsaid_cuts(solution)

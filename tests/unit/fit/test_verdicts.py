@@ -203,7 +203,8 @@ def test_what_was_foreseen_is_as_unsure_as_stages_and_borders_are():
     block = replace(block, chains=replace(block.chains, nodes=nodes))
     problem = replace(problem, blocks=(block,))
     view = view_of(problem, starting_point(problem))
-    [(at, forward)] = view.kept
+    [forward] = view.kept
+    at = forward.at
     _, covariance, into = joint(view)
     found = _foreseen(view, 0)
     for node, area in enumerate(nodes.area):

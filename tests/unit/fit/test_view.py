@@ -111,7 +111,7 @@ def test_what_misfits_is_the_likelihood_of_readings_usual_cuts_and_what_was_hear
     """A usual cut of 5 instead of 4 cm moves each cut's error alone; a word counts as heard."""
     problem = small_problem()
     view = solve(problem).view
-    [block], border, (at, _) = view.problem.blocks, view.point.border, view.block(0)
+    [block], border, at = view.problem.blocks, view.point.border, view.forward(0).at
     nodes, sites = block.chains.nodes, block.sites
     read = np.isfinite(nodes.reading_cm)
     height = at.height_cm
@@ -153,12 +153,11 @@ def test_of_several_blocks_those_are_kept_that_looks_are_heard_of(looked, size, 
     view = view_of(problem, starting_point(problem))
     assert len(view.kept) == kept
     for number, block in enumerate(problem.blocks):
-        at, forward = seen(problem, view.point, number)
-        again, filtered = view.block(number)
-        np.testing.assert_array_equal(again.residual, at.residual)
+        forward, filtered = seen(problem, view.point, number), view.forward(number)
+        np.testing.assert_array_equal(filtered.at.residual, forward.at.residual)
         np.testing.assert_array_equal(filtered.innovation, forward.innovation)
         np.testing.assert_array_equal(view.known(number).mean, forward.filtered.mean)
-        assert block.chains.nodes.area.size == at.residual.size
+        assert block.chains.nodes.area.size == forward.at.residual.size
     known = view.let_go()
     assert not view.filtered
     for number, filtered in enumerate(known):
