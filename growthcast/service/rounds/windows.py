@@ -281,6 +281,7 @@ def follow_visits(
     list of lists of Stop
         One a visit and one for the end of the plan, for each tank. Nothing is cut before the first
         visit; each cuts to last until the next (``cut_to_last``), the last to last an interval.
+        Nothing is worked out for the end of the plan where no visit is late by then.
     """
     found = [[Stop(0.0, 0.0, {})] * (len(its) + 1) for its in visits]
     for block in blocks_of_tanks(fit, np.arange(len(windows))):
@@ -302,9 +303,10 @@ def _follow(
 ) -> list[Stop]:
     found: list[Stop] = []
     due, confidence = max(window.due_d, 0), np.array([window.confidence])
-    ends = [*visits, days]
-    arrived = standing.later(first_d + ends[0])
-    for day, following in zip(ends, (*ends[1:], None), strict=True):
+    late = (visits[-1] + window.interval_d if visits else due) < days
+    ends = [*visits, days] if late else visits
+    arrived = standing.later(first_d + ends[0]) if ends else standing
+    for day, following in zip(ends, [*ends, None][1:], strict=True):
         over, since = 1.0 - float(arrived.chance[0]), first_d - standing.after_d
         over_when_due = over if due >= day else 1.0 - float(standing.later(since + due).chance[0])
         cuts: dict[str, float] = {}
@@ -315,4 +317,4 @@ def _follow(
             arrived = lasting.ended if planned else standing.later(days - day)
             cuts = dict(zip(names, lasting.cut_cm.tolist(), strict=True)) if planned else {}
         found.append(Stop(over, over_when_due, cuts))
-    return found
+    return found if late else [*found, Stop(0.0, 0.0, {})]

@@ -12,7 +12,14 @@ import pytest
 from growthcast.book.book import Practice
 from growthcast.errors import UsageError
 from growthcast.service.rounds import windows
-from growthcast.service.rounds.windows import Chances, _daily, _follow, tank_windows, working_dates
+from growthcast.service.rounds.windows import (
+    Chances,
+    Stop,
+    _daily,
+    _follow,
+    tank_windows,
+    working_dates,
+)
 from growthcast.service.urgency import Due
 from tests.books import HEADER, make_book
 
@@ -84,6 +91,22 @@ def test_a_tank_is_followed_from_visit_to_visit(monkeypatch, due_d, when_due):
     # The second visit is due on day 10 and the third on 15, when they are over; the last on 17.
     assert [stop.over_when_due for stop in stops] == pytest.approx([when_due, 0.1, 0.04, 0.14])
     assert [stop.cuts for stop in stops] == [{"a": 5.0}, {"a": 6.0}, {}, {}]
+
+
+@pytest.mark.parametrize(("visits", "due_d"), [([3, 8], 2), ([], 15)])
+def test_the_end_of_a_plan_by_which_no_visit_is_late_is_not_worked_out(monkeypatch, visits, due_d):
+    """Visited on its days 3 and 8 it is due on day 15, as the plan of fifteen days ends."""
+
+    def cut_to_last(found, days, confidence):
+        began = Standing(found.after_d, found.after_d)
+        return SimpleNamespace(began=began, ended=began.later(days), cut_cm=np.array([4.0]))
+
+    monkeypatch.setattr(windows, "cut_to_last", cut_to_last)
+    window = SimpleNamespace(due_d=due_d, interval_d=7, confidence=0.85)
+    *before, end = _follow(Standing(0, 0), window, visits, 1, 15, ["a"])
+    assert [stop.over for stop in before] == pytest.approx([0.08, 0.1][: len(visits)])
+    assert [stop.cuts for stop in before] == [{"a": 4.0}, {}][: len(visits)]
+    assert end == Stop(0.0, 0.0, {})
 
 
 def test_what_is_known_of_a_tank_before_its_visits_are_planned(tmp_path, monkeypatch):
