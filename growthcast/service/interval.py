@@ -15,7 +15,7 @@ from functools import cached_property
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray
 from growthcast.growth.quick import Singles, column, quick_quantiles
 from growthcast.nouns import dataclass
 from growthcast.service.living import (
@@ -97,9 +97,8 @@ class IntervalOptions:
         least = self.living.least_cut_cm
         if self.given_cm is not None:
             return np.minimum(self.given_cm, self._reach_cm)
-        rank = highest_rank(self.living, self._ranked, self._highest, least, self.confidence)
-        cut = np.maximum(at_rank(self._ranked, rank[self.living.run]), least)
-        return np.minimum(cut, self._reach_cm)
+        found = common_cuts(self.living, self._ranked, self._highest, least, self.confidence)
+        return np.minimum(np.maximum(found, least), self._reach_cm)
 
     @cached_property
     def chance_all_within(self) -> FloatArray:
@@ -308,9 +307,9 @@ def needed_budgets(
         depth = living.height_at(growth)
         np.negative(depth, out=depth)
         ranked = np.sort(depth, axis=1)
-        rank = highest_rank(living, ranked, depth, lowest, confidence, at_least)
-        needed = np.maximum(-at_rank(ranked, rank[living.run]), living.budget_cm)
-        before, budget = budget, np.where(short, needed, living.budget_cm)
+        depth[at_least] = np.inf  # it holds whatever the budget
+        needed = np.where(short, -common_cuts(living, ranked, depth, lowest, confidence), -np.inf)
+        before, budget = budget, np.maximum(needed, living.budget_cm)
         if (budget <= before + CLOSE_CM).all():
             break
     return budget
@@ -339,38 +338,19 @@ def needed_cuts(
         its least cut is cut no lower than that.
     """
     least = living.least_cut_cm
-    at_least = highest >= column(least)
-    rank = highest_rank(living, ranked, highest, np.zeros_like(least), confidence, at_least)
-    return np.minimum(at_rank(ranked, rank[living.run]), least)
+    enough = np.where(highest >= column(least), np.inf, highest)  # these hold from the least cut
+    found = common_cuts(living, ranked, enough, np.zeros_like(least), confidence)
+    return np.minimum(found, least)
 
 
-def at_rank(ranked: Singles, rank: IntArray) -> FloatArray:
-    """Take the value of each row at its rank.
-
-    Parameters
-    ----------
-    ranked : array (A, D)
-        Rows sorted upwards, in any unit [-].
-    rank : int array (A,)
-        Rank in each row.
-
-    Returns
-    -------
-    array (A,)
-        Values in that unit [-], the lowest where the rank is negative.
-    """
-    return ranked[np.arange(rank.size), np.maximum(rank, 0)].astype(np.float64)
-
-
-def highest_rank(
+def common_cuts(
     living: LivingAreas,
     ranked: Singles,
     highest: Singles,
     least: FloatArray,
     confidence: FloatArray,
-    anyhow: BoolArray | None = None,
-) -> IntArray:
-    """Find the highest common rank of a tank's cuts that holds the wanted chance.
+) -> FloatArray:
+    """Find the cuts at the highest common rank of a tank's areas that holds the wanted chance.
 
     Parameters
     ----------
@@ -379,26 +359,24 @@ def highest_rank(
     ranked : array (A, D)
         Cuts to choose from, sorted [cm, or % cover].
     highest : array (A, D)
-        Highest cut that holds in each draw [cm, or % cover].
+        Highest cut that holds in each draw [cm, or % cover], inf where any does.
     least : array (A,)
         Cuts below which none is made [cm, or % cover].
     confidence : array (R,)
         Wanted chance of each tank [0-1].
-    anyhow : bool array (A, D), optional
-        Draws that hold whatever the cut.
 
     Returns
     -------
-    int array (R,)
-        Ranks from 0; -1 where none holds it.
+    array (A,)
+        Cuts of that rank, the lowest to choose from where none holds it [cm, or % cover].
     """
+    areas = np.arange(living.run.size)
     low = np.full(living.first.size, -1)
     high = np.full(living.first.size, ranked.shape[1] - 1)
     while (low < high).any():
         middle = (low + high + 1) // 2
-        cut = np.maximum(at_rank(ranked, middle[living.run]), least)
-        holds = highest >= column(cut)
-        holds = holds if anyhow is None else np.logical_or(holds, anyhow, out=holds)
-        enough = all_hold(living, holds) >= confidence
+        cut = np.maximum(ranked[areas, np.maximum(middle, 0)[living.run]], least)
+        enough = all_hold(living, highest >= column(cut)) >= confidence
         low, high = np.where(enough, middle, low), np.where(enough, high, middle - 1)
-    return low
+    found: FloatArray = ranked[areas, np.maximum(low, 0)[living.run]].astype(np.float64)
+    return found

@@ -407,13 +407,13 @@ def fixed_minutes(book: Book) -> FloatArray:
         A tank's own ``fixed_min``; without one what ``VISITS_TO_USE`` timed visits or more tell,
         else the practice's [min].
     """
-    minutes = book.of_tanks("fixed_min").copy()
-    if book.trims.given("visit_min").any():
-        places = {str(name): k for k, name in enumerate(book.tanks.text("tank_id").tolist())}
-        for one in learn_fixed_minutes(book):
-            if not one.own and one.visits >= VISITS_TO_USE:
-                minutes[places[one.tank_id]] = one.learnt_min.p50
-    return minutes
+    minutes = book.of_tanks("fixed_min")
+    if not book.trims.given("visit_min").any():
+        return minutes
+    told = (one for one in learn_fixed_minutes(book) if not one.own)
+    learnt = {one.tank_id: one.learnt_min.p50 for one in told if one.visits >= VISITS_TO_USE}
+    usual = dict(zip(book.tanks.text("tank_id").tolist(), minutes.tolist(), strict=True))
+    return np.array([*(usual | learnt).values()])
 
 
 @dataclass(frozen=True, slots=True)

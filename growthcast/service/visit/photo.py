@@ -86,7 +86,7 @@ def size_of_tank(book: Book, tank_id: str) -> tuple[float, float, float]:
     ids = book.tanks.text("tank_id").tolist()
     check_known(tank_id, ids, "tanks.csv has no tank", "the tanks are")
     k = ids.index(tank_id)
-    if book.tanks.text("front")[k] == "curved":
+    if is_curved(book, tank_id):
         raise UsageError(
             f"the front pane of {tank_id} is curved (tanks.csv), and heights are measured through "
             "a flat one only: measure by ruler, or give looks"
@@ -231,13 +231,9 @@ def measure(book: Book, tank_id: str, picture: Picture, told: Mapping[str, Any])
         raise UsageError(
             "the taps were made on a picture of another shape; tap on this one, as it is"
         )
-    nothing = [math.nan, math.nan]
-    pairs = {
-        name: [told["areas"][area].get(name) or nothing for area in wanted]
-        for name in ("base", "top")
-    }
-    back = told.get("back") or [nothing, nothing]
-    pixels = (told["corners"], *pairs.values(), back)
+    nothing, tapped = [math.nan, math.nan], [told["areas"][area] for area in wanted]
+    ends = ([one.get(name) or nothing for one in tapped] for name in ("base", "top"))
+    pixels = (told["corners"], *ends, told.get("back") or [nothing, nothing])
     taps = optics.Taps(*(scale * np.array(p, np.float64).reshape(-1, 2) for p in pixels))
     lens, method = _lens(picture, told)
     corners = taps.corners
@@ -255,20 +251,16 @@ def measure(book: Book, tank_id: str, picture: Picture, told: Mapping[str, Any])
     )
     _check_heights(wanted, height, optics.on_pane(view.to_pane, taps.top), size[2])
     labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
-    sd = np.maximum(sd, LEAST_SD_CM)
-    low = height < LOW_CM
-    found = {
-        area: AreaOnPhoto(area, str(labels[area]), float(h), float(s), bool(is_low))
-        for area, h, s, is_low in zip(wanted, height, sd, low, strict=True)
-    }
+    columns = (height, np.maximum(sd, LEAST_SD_CM), height < LOW_CM)
+    measured = dict(zip(wanted, zip(*(c.tolist() for c in columns), strict=True), strict=True))
     areas = tuple(
-        found.get(area) or AreaOnPhoto(area, str(labels[area]), None, None, False)
+        AreaOnPhoto(area, str(labels[area]), *measured.get(area, (None, None, False)))
         for area in told["areas"]
     )
     items = tuple(
-        f"{one.area_id}=photo:{one.height_cm:.1f}~{one.height_sd_cm:.1f}"
-        for one in found.values()
-        if not one.low
+        f"{area}=photo:{high:.1f}~{off:.1f}"
+        for area, (high, off, low) in measured.items()
+        if not low
     )
     return PhotoReading(tank_id, method, float(view.camera_cm[2]), fill, areas, items)
 

@@ -36,8 +36,7 @@ from growthcast.service.draws import span_normals
 from growthcast.service.effort.hours import DAYS_PER_YEAR, Hands, Saving, saving
 from growthcast.service.interval import (
     IntervalOptions,
-    at_rank,
-    highest_rank,
+    common_cuts,
     lasts_from,
     needed_cuts,
 )
@@ -212,8 +211,8 @@ def cut_to_last(standing: Standing, span_d: int, confidence: FloatArray) -> Last
     highest = np.minimum(standing.aims(living.budget_stage, span_d, growth), column(budget))
     ranked = np.sort(highest, axis=1)
     highest = np.where(uncut, np.inf, highest)
-    rank = highest_rank(living, ranked, highest, least, confidence)
-    cut = np.minimum(np.maximum(at_rank(ranked, rank[living.run]), least), budget)
+    found = common_cuts(living, ranked, highest, least, confidence)
+    cut = np.minimum(np.maximum(found, least), budget)
     began = standing.cut(cut)
     ended = began.grown(span_d, growth)
     needed, bare_d, chance = cut, np.zeros(cut.size), ended.chance

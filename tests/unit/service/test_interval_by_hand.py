@@ -10,8 +10,7 @@ import pytest
 
 from growthcast.service.interval import (
     IntervalOptions,
-    at_rank,
-    highest_rank,
+    common_cuts,
     interval_options,
     lasts_from,
     needed_budgets,
@@ -53,12 +52,10 @@ def test_the_rank_is_the_highest_that_holds(wanted, anyhow):
     highest = living.highest_cut(living.growth(9.0))
     ranked, least = np.sort(highest, axis=1), np.array([3.0, 0.0, 0.0, 3.0, 0.0])
     open_ = np.random.default_rng(2).random(highest.shape) < 0.4 * anyhow
-    found = highest_rank(
-        living, ranked, highest, least, np.array(wanted), open_ if anyhow else None
-    )
-    assert found.tolist() == every_rank(living, ranked, highest, least, wanted, open_)
-    assert at_rank(ranked, found[living.run]).tolist() == [
-        ranked[area, max(found[run], 0)] for area, run in enumerate(living.run)
+    found = common_cuts(living, ranked, np.where(open_, np.inf, highest), least, np.array(wanted))
+    ranks = every_rank(living, ranked, highest, least, wanted, open_)
+    assert found.tolist() == [
+        ranked[area, max(ranks[run], 0)] for area, run in enumerate(living.run)
     ]
 
 
@@ -66,8 +63,10 @@ def test_no_rank_holds_where_the_least_cut_does_not():
     living = made_areas((1, 1), draws=8)
     highest = np.arange(16, dtype=np.float32).reshape(2, 8)
     least = np.array([7.5, 0.0])
-    assert highest_rank(living, highest, highest, least, np.array([0.1, 1.0])).tolist() == [-1, 0]
-    assert at_rank(highest, np.array([-1, 3])).tolist() == [0.0, 11.0]
+    wanted = np.array([0.1, 1.0])  # the lowest to choose from, then that which holds in all draws
+    assert common_cuts(living, highest, highest, least, wanted).tolist() == [0.0, 8.0]
+    wanted = np.array([1.0, 0.625])
+    assert common_cuts(living, highest, highest, 0 * least, wanted).tolist() == [0.0, 11.0]
 
 
 LOW = np.array([3.0, 5.0, 4.0])
