@@ -15,7 +15,7 @@ from growthcast.say import words as tell
 from growthcast.say.reasons import reason
 from growthcast.say.texts import TERMINAL, Texts
 from growthcast.service.doubts.judge import Understood
-from growthcast.service.doubts.typed import Doubt
+from growthcast.service.doubts.typed import Doubt, Expected
 from growthcast.service.visit.logged import AfterVisit
 
 Rows = Sequence[VisitRow]
@@ -186,20 +186,14 @@ def doubt_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:
 
 def doubt_sentence(doubt: Doubt, texts: Texts = TERMINAL) -> str:
     """Say what was typed and what was expected."""
-    unit = doubt.unit
+    unit, known = doubt.unit, doubt.known
+    if known is None:
+        return _weight_sentence(doubt, texts)
     if isinstance(doubt.found, str):
-        look, stands = texts.say(f"look_{doubt.found}"), _stands(doubt, texts)
-        floor, budget = doubt.bounds
-        said = {"look": look, "stands": stands, "floor": floor, "budget": budget}
-        return texts.say("doubt_look", unit=unit, **said)
+        look, stands = texts.say(f"look_{doubt.found}"), _stands(known, unit, texts)
+        said = {"stands": stands, "floor": known.floor_cm, "budget": known.budget_cm}
+        return texts.say("doubt_look", unit=unit, look=look, **said)
     found = f"{texts.typed(doubt.found)} {unit}"
-    if unit == "g" and doubt.against == "uncut":
-        return texts.say("doubt_uncut", found=found)
-    if unit == "g":
-        grams = (round(g, -1) if g >= LARGE_G else float(f"{g:.3g}") for g in doubt.expected)
-        low, middle, high = grams
-        what = texts.say(f"doubt_weighs_{doubt.against.replace(' ', '_')}")
-        return texts.say("doubt_weighs", found=found, what=what, middle=middle, low=low, high=high)
     if doubt.column == "after_cm" and doubt.against != "height":
         found = texts.say("doubt_cut_to", found=found)
     if doubt.column == "removed_cm":
@@ -210,16 +204,25 @@ def doubt_sentence(doubt: Doubt, texts: Texts = TERMINAL) -> str:
         lowest = f"{texts.typed(doubt.lowest)} {unit}"
         return texts.say(key, found=found, lowest=lowest, n=doubt.cuts)
     key = "doubt_to_stand" if doubt.against == "stand" else "doubt_expected"
-    return texts.say(key, found=found, stands=_stands(doubt, texts))
+    return texts.say(key, found=found, stands=_stands(known, unit, texts))
 
 
-def _stands(doubt: Doubt, texts: Texts) -> str:
+def _weight_sentence(doubt: Doubt, texts: Texts) -> str:
+    found = f"{texts.typed(float(doubt.found))} {doubt.unit}"
+    if doubt.against == "uncut":
+        return texts.say("doubt_uncut", found=found)
+    grams = (round(g, -1) if g >= LARGE_G else float(f"{g:.3g}") for g in doubt.expected)
+    low, middle, high = grams
+    what = texts.say(f"doubt_weighs_{doubt.against.replace(' ', '_')}")
+    return texts.say("doubt_weighs", found=found, what=what, middle=middle, low=low, high=high)
+
+
+def _stands(known: Expected, unit: str, texts: Texts) -> str:
     """Say how high an area is expected to stand."""
-    if doubt.guessed:
-        low, high = doubt.bounds
-        return texts.say("doubt_bounds", low=low, high=high, unit=doubt.unit)
-    low, _, high = doubt.stands
-    return texts.say("doubt_stands", low=low, high=high, unit=doubt.unit, digits=1)
+    if known.guessed:
+        return texts.say("doubt_bounds", low=known.floor_cm, high=known.budget_cm, unit=unit)
+    low, _, high = known.range_cm
+    return texts.say("doubt_stands", low=low, high=high, unit=unit, digits=1)
 
 
 def cause_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:

@@ -8,9 +8,12 @@ named.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date
 
+import numpy as np
+
+from growthcast.arrays import FloatArray
 from growthcast.book.book import Book, WholeTank
 from growthcast.book.supposed import Cell
 from growthcast.book.writing.visit.entry import VisitRow, log_rows
@@ -28,7 +31,6 @@ from growthcast.service.doubts.typed import (
     Expected,
     Range,
     Typed,
-    Weight,
     expected_at,
     typed_at,
 )
@@ -37,11 +39,13 @@ SLIPPED = 1.5
 """A length is taken for a slipped decimal from so many times what stood there."""
 NARROW = 1.5
 """Another area's reading is recognised where that area's 80 % range is no wider, as a ratio."""
+SLIP = 5.0
+"""A slipped decimal is named from so many times the weight expected; below, it may be water."""
 TOO_HEAVY, TOO_FAR = 2.33, 2.58
 """Deviations beyond which a weight is questioned: 1 in 100 above all that stands, or either side of
 what a known cut weighs."""
-SLIP = 5.0
-"""A slipped decimal is named from so many times the weight expected; below, it may be water."""
+Z_80 = 1.2815515655446004
+"""Standard normal quantile of 90 %: half the width of an 80 % range, in standard deviations."""
 
 
 @finite_answer
@@ -71,13 +75,13 @@ def doubts_of_visit(
 
 
 def doubts_about(
-    expected: Expected, rows: Sequence[VisitRow], book: Book, day: date, reading: WholeTank
+    expected: list[Expected], rows: Sequence[VisitRow], book: Book, day: date, reading: WholeTank
 ) -> tuple[Doubt, ...]:
     """Return what is odd about a visit to a tank of which something is expected.
 
     Parameters
     ----------
-    expected : Expected
+    expected : list of Expected
         What is expected of its areas.
     rows : sequence of VisitRow
         The visit as typed.
@@ -94,21 +98,22 @@ def doubts_about(
         In the order of the rows, the whole tank's last.
     """
     amounts = {row.place.area_id: row.amounts for row in rows if row.place is not None}
-    typed = typed_at(expected, amounts, book, day)
+    areas = typed_at(expected, amounts, book, day)
     doubts: list[Doubt] = []
-    for area in typed.amounts:
-        for judged in (_reading, _height_left, _length, _look, _weight):
-            doubts += judged(typed, area)
+    for area in areas:
+        if area.now:
+            doubts += _reading(area, areas)
+            for judged in (_height_left, _length, _look, _weight):
+                doubts += judged(area)
     for row in rows:
         if row.place is None and row.amounts.get("removed_g"):
             grams, said = float(row.amounts["removed_g"]), row.whose_grams
-            doubts += _weight_of_tank(typed, grams, said or reading, said=said is not None)
+            doubts += _weight_of_tank(areas, grams, said or reading, said=said is not None)
     return tuple(doubts)
 
 
 def _doubt(
-    typed: Typed,
-    area: int,
+    area: Typed,
     column: str,
     found: float | str,
     against: Against,
@@ -118,176 +123,210 @@ def _doubt(
     lowest: float = 0.0,
 ) -> Doubt:
     """Return a doubt about an area; ``usual`` is what is expected, where that is not its height."""
-    known = typed.expected
-    stands = known.range_cm(area)
-    return Doubt(
-        area_id=known.area_id[area],
-        column=column,
-        found=found,
-        expected=usual or stands,
-        unit=known.unit(area),
-        against=against,
-        stands=stands,
-        bounds=(float(known.floor_cm[area]), float(known.budget_cm[area])),
-        guessed=bool(known.guessed[area]),
-        cuts=int(typed.cuts[area].after_cm.size),
-        lowest=lowest,
-        cause=cause,
-    )
+    known, cuts = area.known, int(area.cuts.after_cm.size)
+    expected, unit = usual or known.range_cm, "%" if known.is_cover else "cm"
+    told = (known.area_id, column, found, expected, unit, against)
+    return Doubt(*told, known=known, cuts=cuts, lowest=lowest, cause=cause)
 
 
-def _reading(typed: Typed, area: int) -> Iterator[Doubt]:
+def _reading(area: Typed, areas: list[Typed]) -> Iterator[Doubt]:
     """Judge the height that was read before any cut."""
     column = "before_cm"
-    stood = typed.number(area, column)
-    if stood is None and typed.untouched(area):
+    stood = area.number(column)
+    if stood is None and area.untouched:
         column = "after_cm"
-        stood = typed.number(area, column)
-    if stood is not None and typed.is_far(area, stood):
-        yield _doubt(typed, area, column, stood, "height", _cause(typed, area, stood))
+        stood = area.number(column)
+    if stood is not None and area.known.is_far(stood):
+        yield _doubt(area, column, stood, "height", _cause(area, stood, areas))
 
 
-def _cause(typed: Typed, area: int, before: float) -> Cause | None:
-    known, after = typed.expected, typed.number(area, "after_cm")
-    low = before < known.range_cm(area)[1]
-    if after is not None and after > before and typed.fits(area, after):
+def _cause(area: Typed, before: float, areas: list[Typed]) -> Cause | None:
+    known, after = area.known, area.number("after_cm")
+    others = [other for other in areas if other is not area]
+    low = before < known.range_cm[1]
+    if after is not None and after > before and known.fits(after):
         return Cause("turned round")
-    for other in typed.amounts:
-        height = typed.number(other, "before_cm")
-        swapped = height is not None and other != area and typed.is_far(other, height)
-        if swapped and height and typed.fits(area, height) and typed.fits(other, before):
-            return Cause("swapped", label=known.label[other])
-    if slip := _slipped(typed, area, before, lambda height: typed.fits(area, height)):
+    for other in others:
+        height = other.number("before_cm") if other.now else None
+        swapped = height and other.known.is_far(height) and known.fits(height)
+        if swapped and other.known.fits(before):
+            return Cause("swapped", label=other.known.label)
+    if slip := _slipped(area, before, known.fits):
         return slip
-    if after is None and low and typed.cuts[area].is_usual(before):
+    if after is None and low and area.cuts.is_usual(before):
         return Cause("height after")
-    if (other_area := _whose(typed, area, before)) is not None:
-        return Cause("other area", label=known.label[other_area])
+    near = [other.known.label for other in others if _stands_at(other.known, known, before)]
+    if len(near) == 1:
+        return Cause("other area", label=near[0])
     return Cause("unlogged cut") if low else None
 
 
-def _slipped(typed: Typed, area: int, value: float, fits: Callable[[float], bool]) -> Cause | None:
+def _slipped(area: Typed, value: float, fits: Callable[[float], bool]) -> Cause | None:
     """Return a slipped decimal or millimetres where one of them would fit."""
     if fits(10.0 * value):
         return Cause("decimal", 10.0 * value)
     if fits(0.1 * value):
-        return Cause("decimal" if typed.expected.is_cover[area] else "millimetres", 0.1 * value)
+        return Cause("decimal" if area.known.is_cover else "millimetres", 0.1 * value)
     return None
 
 
-def _whose(typed: Typed, area: int, height_cm: float) -> int | None:
-    """Return the one other area that is surely expected at a height."""
-    known, found = typed.expected, []
-    for other in range(len(known.area_id)):
-        low, _, high = known.range_cm(other)
-        alike = known.is_cover[other] == known.is_cover[area]
-        if other != area and alike and low <= height_cm <= high <= NARROW * low:
-            found.append(other)
-    return found[0] if len(found) == 1 else None
+def _stands_at(other: Expected, known: Expected, height_cm: float) -> bool:
+    """Whether another area is surely expected at a height read in the same unit."""
+    low, _, high = other.range_cm
+    return other.is_cover == known.is_cover and low <= height_cm <= high <= NARROW * low
 
 
-def _height_left(typed: Typed, area: int) -> Iterator[Doubt]:
+def _height_left(area: Typed) -> Iterator[Doubt]:
     """Judge the height after a cut: no higher than it stood, no deeper than ever."""
-    after = typed.number(area, "after_cm")
-    if after is None or typed.untouched(area):
+    after = area.number("after_cm")
+    if after is None or area.untouched:
         return
-    known, cuts = typed.expected, typed.cuts[area]
-    slip = _slipped(typed, area, after, cuts.is_usual)
-    above = typed.number(area, "before_cm") is None and after > known.range_cm(area)[1]
-    if above and typed.is_far(area, after):
-        yield _doubt(typed, area, "after_cm", after, "stand", slip)
-        return
-    table_cm = float(known.lowest_cut_cm[area])
-    if passed := cuts.passed_below(after, known.error_of(area, after), table_cm):
+    known, cuts = area.known, area.cuts
+    slip = _slipped(area, after, cuts.is_usual)
+    above = area.number("before_cm") is None and after > known.range_cm[1]
+    if above and known.is_far(after):
+        yield _doubt(area, "after_cm", after, "stand", slip)
+    elif passed := cuts.passed_below(after, known.error_of(after), known.lowest_cut_cm):
         against, lowest = passed
-        usual = cuts.range_cm
-        yield _doubt(typed, area, "after_cm", after, against, slip, usual=usual, lowest=lowest)
+        yield _doubt(area, "after_cm", after, against, slip, usual=cuts.range_cm, lowest=lowest)
 
 
-def _length(typed: Typed, area: int) -> Iterator[Doubt]:
+def _length(area: Typed) -> Iterator[Doubt]:
     """Judge a length taken off against what stood there."""
-    removed = typed.number(area, "removed_cm")
-    if not removed or typed.number(area, "before_cm") is not None:
+    removed = area.number("removed_cm")
+    if not removed or area.number("before_cm") is not None:
         return
-    _, middle, high = typed.expected.range_cm(area)
-    stood = removed + (typed.number(area, "after_cm") or 0.0)
-    if stood <= middle or not typed.is_far(area, stood):
+    _, middle, high = area.known.range_cm
+    stood = removed + (area.number("after_cm") or 0.0)
+    if stood <= middle or not area.known.is_far(stood):
         return
     far = removed > SLIPPED * high
-    slip = _slipped(typed, area, removed, lambda cm: far and 0.1 * middle < cm < high)
-    yield _doubt(typed, area, "removed_cm", removed, "stand", slip)
+    slip = _slipped(area, removed, lambda cm: far and 0.1 * middle < cm < high)
+    yield _doubt(area, "removed_cm", removed, "stand", slip)
 
 
-def _look(typed: Typed, area: int) -> Iterator[Doubt]:
+def _look(area: Typed) -> Iterator[Doubt]:
     """Judge a look that no reading stands beside."""
-    look, known = typed.amounts[area].get("look"), typed.expected
-    if look is None or known.guessed[area] or typed.number(area, "before_cm") is not None:
+    look = area.amounts.get("look")
+    if look is None or area.known.guessed or area.number("before_cm") is not None:
         return
-    if known.chance_of_look(area, str(look)) < FAR:
+    if area.known.chance_of_look(str(look)) < FAR:
         cause = Cause("unlogged cut") if look == "short" else None
-        yield _doubt(typed, area, "look", str(look), "look", cause)
+        yield _doubt(area, "look", str(look), "look", cause)
 
 
-def _weight(typed: Typed, area: int) -> Iterator[Doubt]:
+def _weight(area: Typed) -> Iterator[Doubt]:
     """Judge the weight of one area's trimmings."""
-    grams = typed.number(area, "removed_g")
-    lengths, known_cut = typed.removed_cm(area)
-    weight = typed.expected.weight_of({area: lengths})
-    if grams and weight is not None and _is_odd(grams, weight, known_cut):
-        against: Against = "what was cut" if known_cut else "all that stands"
-        cause = _cause_of_weight(grams, weight, known_cut)
-        area_id = typed.expected.area_id[area]
-        yield Doubt(area_id, "removed_g", grams, weight.range_g, "g", against, cause=cause)
+    if grams := area.number("removed_g"):
+        length_cm, against = area.removed_cm()
+        weight = weight_of([(area.known, length_cm)], against)
+        yield from _odd_weight(area.known.area_id, grams, weight)
 
 
 def _weight_of_tank(
-    typed: Typed, grams: float, reading: WholeTank, *, said: bool
+    areas: list[Typed], grams: float, reading: WholeTank, *, said: bool
 ) -> Iterator[Doubt]:
     """Judge a weight of the whole tank, read so; ``said`` where the line says how to read it."""
-    weight, known_cut = _of_tank(typed, reading)
-    if weight is None and reading == "all" and typed.expected.area_id:
+    everything = _of_all(areas)
+    if reading == "rest":
+        rest = [(area.known, area.known.heights_cm) for area in areas if not area.has_amounts]
+        whole = not said and everything is not None and not everything.is_odd(grams)
+        cause = Cause("whole tank") if whole else None
+        yield from _odd_weight(None, grams, weight_of(rest, "rest"), cause)
+    elif everything is None and areas:
         yield Doubt(None, "removed_g", grams, (0.0, 0.0, 0.0), "g", "uncut")
-    if weight is None or not _is_odd(grams, weight, known_cut):
-        return
+    else:
+        yield from _odd_weight(None, grams, everything)
+
+
+def _of_all(areas: list[Typed]) -> Weight | None:
+    """Return what is expected to have come out of a tank."""
+    own_g = {area.known.area_id: area.number("removed_g") or 0.0 for area in areas}
+    sd = sum(own_g[area.known.area_id] * area.known.weight_sd for area in areas)
+    cut = [(a.known, *a.removed_cm()) for a in areas if not own_g[a.known.area_id]]
+    known_cut = all(against == "what was cut" for *_, against in cut)
     against: Against = "what was cut" if known_cut else "all that stands"
-    cause = _cause_of_weight(grams, weight, known_cut)
-    if reading == "rest":
-        against = "rest"
-        everything, cut = _of_tank(typed, "all")
-        if not said and everything is not None and not _is_odd(grams, everything, cut):
-            cause = Cause("whole tank")
-    yield Doubt(None, "removed_g", grams, weight.range_g, "g", against, cause=cause)
+    return weight_of([(known, cm) for known, cm, _ in cut], against, sum(own_g.values()), sd)
 
 
-def _of_tank(typed: Typed, reading: WholeTank) -> tuple[Weight | None, bool]:
-    """Return what is expected to have come out of a tank, and whether the day's rows tell it."""
-    known = typed.expected
-    areas = range(len(known.area_id))
-    own = [area for area in areas if typed.has_amounts(area)]
-    if reading == "rest":
-        return known.weight_of({a: known.heights_cm[a] for a in areas if a not in own}), False
-    weighed = {area: typed.number(area, "removed_g") or 0.0 for area in own}
-    lengths = {a: typed.removed_cm(a) for a in areas if not weighed.get(a)}
-    known_cut = all(of_row for _, of_row in lengths.values())
-    weight = known.weight_of({a: cm for a, (cm, _) in lengths.items()}, sum(weighed.values()))
-    return weight, known_cut
+def _odd_weight(
+    area_id: str | None, grams: float, weight: Weight | None, cause: Cause | None = None
+) -> Iterator[Doubt]:
+    """Question grams that are far from the weight expected, if one is."""
+    if weight is not None and weight.is_odd(grams):
+        cause = cause or _cause_of_weight(grams, weight)
+        yield Doubt(area_id, "removed_g", grams, weight.range_g, "g", weight.against, cause=cause)
 
 
-def _is_odd(grams: float, weight: Weight, known_cut: bool) -> bool:
-    if known_cut:
-        return not weight.at(-TOO_FAR) <= grams <= weight.at(TOO_FAR)
-    return grams > weight.at(TOO_HEAVY)
-
-
-def _cause_of_weight(grams: float, weight: Weight, known_cut: bool) -> Cause | None:
+def _cause_of_weight(grams: float, weight: Weight) -> Cause | None:
     low, middle, high = weight.range_g
     if middle < grams <= SLIP * middle:
         return Cause("water")
-    low = low if known_cut else middle / SLIP
+    low = low if weight.against == "what was cut" else middle / SLIP
     for factor in (10.0, 0.1, 1000.0):
         if low <= factor * grams <= high:
             return Cause("kilograms" if factor > 10.0 else "decimal", factor * grams)
     return None
+
+
+@dataclass(frozen=True, slots=True)
+class Weight:
+    """A weight expected, lognormal: the middle [g] and the spread of its logarithm.
+
+    ``against`` is as in ``Doubt``.
+    """
+
+    middle_g: float
+    log_sd: float
+    against: Against
+
+    def at(self, deviations: float) -> float:
+        """Return the weight [g] so many standard deviations above the middle."""
+        return float(self.middle_g * np.exp(deviations * self.log_sd))
+
+    @property
+    def range_g(self) -> Range:
+        """The 10, 50 and 90 % quantiles [g]."""
+        return self.at(-Z_80), self.middle_g, self.at(Z_80)
+
+    def is_odd(self, grams: float) -> bool:
+        """Whether so many grams are questioned."""
+        if self.against == "what was cut":
+            return not self.at(-TOO_FAR) <= grams <= self.at(TOO_FAR)
+        return grams > self.at(TOO_HEAVY)
+
+
+def weight_of(
+    parts: Iterable[tuple[Expected, FloatArray]], against: Against, mean: float = 0.0, sd: float = 0
+) -> Weight | None:
+    """Return what lengths of some areas weigh together, beside grams that are known.
+
+    Parameters
+    ----------
+    parts : iterable of (Expected, array (S,))
+        Areas and the lengths that came off them [cm, or % cover].
+    against : str
+        What that is, as in ``Doubt``.
+    mean, sd : float
+        The known grams and their standard deviation [g].
+
+    Returns
+    -------
+    Weight or None
+        ``None`` where nothing is left to weigh. A sum of lognormal weights is lognormal with its
+        mean and variance (Fenton 1960, IRE Trans. Commun. Syst. 8, 57-67, from memory).
+    """
+    variance = sd**2
+    for area, cm in parts:
+        grams, log_variance = cm * area.gram_per_cm, area.log_gram_sd**2
+        own = float(grams.mean() * np.exp(0.5 * log_variance))
+        variance += float((grams**2).mean() * np.exp(2.0 * log_variance)) - own**2
+        mean += own
+    if mean <= 0.0:
+        return None
+    log_variance = float(np.log1p(variance / mean**2))
+    middle_g = float(mean * np.exp(-0.5 * log_variance))
+    return Weight(middle_g, float(np.sqrt(log_variance)), against)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray
+from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import COVER_CEILING, day_number
@@ -27,117 +27,90 @@ from growthcast.plain import HIDDEN, by_quantile, in_json
 Range = tuple[float, float, float]
 
 RANGE = (0.10, 0.50, 0.90)
-Z_80 = 1.2815515655446004
-"""Standard normal quantile of 90 %: half the width of an 80 % range, in standard deviations."""
 LEAST_STANDING_CM = 1e-3
-
-
-@dataclass(frozen=True, slots=True)
-class Weight:
-    """A weight expected, lognormal: the middle [g] and the spread of its logarithm."""
-
-    middle_g: float
-    log_sd: float
-
-    def at(self, deviations: float) -> float:
-        """Return the weight [g] so many standard deviations above the middle."""
-        return float(self.middle_g * np.exp(deviations * self.log_sd))
-
-    @property
-    def range_g(self) -> Range:
-        """The 10, 50 and 90 % quantiles [g]."""
-        return self.at(-Z_80), self.middle_g, self.at(Z_80)
+FAR = 0.003
+"""Chance of a reading as far out on its side below which it is questioned."""
+FITS = 0.05
+"""A cause fits where what it makes of the reading is at least so likely, on its side."""
+FAR_BEYOND_BAND = 2.0
+"""Where only floor and budget tell a height, a reading so many times beyond them is far off."""
 
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """The living areas (n,) of a tank as they are expected to stand on a day, before any cut.
+    """A living area of a tank as it is expected to stand on a day, before any cut.
 
     Attributes
     ----------
-    area_id, label : list of str
-        Their ids and what people call them.
-    heights_cm : array (n, S)
+    area_id, label : str
+        Its id and what people call it.
+    heights_cm : array (S,)
         Heights, each as likely as the others [cm, or % cover].
-    error_cm, error_share : array (n,)
+    error_cm, error_share : float
         A reading of height ``h`` is off by ``sqrt(cm^2 + (share h)^2)``.
-    floor_cm, budget_cm, lowest_cut_cm : array (n,)
+    floor_cm, budget_cm, lowest_cut_cm : float
         Bounds of looks, and the lowest cut that the species is known to stand.
-    gram_per_cm, log_gram_sd : array (n,)
+    gram_per_cm, log_gram_sd : float
         What a centimetre weighs by the table and the log [g], and the log spread of a weight.
     weight_sd : float
         Spread of one weight, as a share.
-    guessed : bool array (n,)
+    guessed : bool
         Whether nothing but floor and budget tells how high the area stands.
-    is_cover : bool array (n,)
+    is_cover : bool
         Whether heights are % cover.
     """
 
-    area_id: list[str]
-    label: list[str]
+    area_id: str
+    label: str
     heights_cm: FloatArray
-    error_cm: FloatArray
-    error_share: FloatArray
-    floor_cm: FloatArray
-    budget_cm: FloatArray
-    lowest_cut_cm: FloatArray
-    gram_per_cm: FloatArray
-    log_gram_sd: FloatArray
+    error_cm: float
+    error_share: float
+    floor_cm: float
+    budget_cm: float
+    lowest_cut_cm: float
+    gram_per_cm: float
+    log_gram_sd: float
     weight_sd: float
-    guessed: BoolArray
-    is_cover: BoolArray
+    guessed: bool
+    is_cover: bool
 
-    def unit(self, area: int) -> str:
-        """Return the unit of an area's heights."""
-        return "%" if self.is_cover[area] else "cm"
-
-    def range_cm(self, area: int) -> Range:
-        """Return the 10, 50 and 90 % quantiles of an area's height."""
-        low, middle, high = quick_quantiles(self.heights_cm[area].copy(), RANGE).tolist()
+    @property
+    def range_cm(self) -> Range:
+        """The 10, 50 and 90 % quantiles of its height."""
+        low, middle, high = quick_quantiles(self.heights_cm.copy(), RANGE).tolist()
         return low, middle, high
 
-    def error_of(self, area: int, height_cm: float) -> float:
+    def error_of(self, height_cm: float) -> float:
         """Return the standard deviation of a reading of a height."""
-        return float(np.hypot(self.error_cm[area], self.error_share[area] * height_cm))
+        return math.hypot(self.error_cm, self.error_share * height_cm)
 
-    def chance_read_below(self, area: int, height_cm: float) -> float:
-        """Return the chance that an area is read at or below a height, errors included."""
-        heights = self.heights_cm[area]
-        error = np.hypot(self.error_cm[area], self.error_share[area] * heights)
-        return float(normal_cdf((height_cm - heights) / error).mean())
-
-    def chance_as_far(self, area: int, height_cm: float) -> float:
+    def chance_as_far(self, height_cm: float) -> float:
         """Return the chance of a reading as far out as this, or farther on its side."""
-        below = self.chance_read_below(area, height_cm)
+        error = np.hypot(self.error_cm, self.error_share * self.heights_cm)
+        below = float(normal_cdf((height_cm - self.heights_cm) / error).mean())
         return min(below, 1.0 - below)
 
-    def chance_of_look(self, area: int, look: str) -> float:
-        """Return the chance that an area looks short, right or over."""
-        heights = np.maximum(self.heights_cm[area], LEAST_STANDING_CM)
-        bounds = self.floor_cm[[area]], self.budget_cm[[area]]
+    def is_far(self, height_cm: float) -> bool:
+        """Whether a reading is far from what is expected."""
+        if not self.guessed:
+            return self.chance_as_far(height_cm) < FAR
+        low, high = self.floor_cm / FAR_BEYOND_BAND, FAR_BEYOND_BAND * self.budget_cm
+        return not low <= height_cm <= high
+
+    def fits(self, height_cm: float) -> bool:
+        """Whether the area may well be read at a height."""
+        return self.chance_as_far(height_cm) >= FITS
+
+    def chance_of_look(self, look: str) -> float:
+        """Return the chance that the area looks short, right or over."""
+        heights = np.maximum(self.heights_cm, LEAST_STANDING_CM)[None, :]
+        bounds = np.array([self.floor_cm]), np.array([self.budget_cm])
         word = np.array([int(Look[look.upper()])])
-        return float(np.exp(look_log_chance(word, heights[None, :], *bounds)).mean())
-
-    def weight_of(self, lengths_cm: dict[int, FloatArray], known_g: float = 0.0) -> Weight | None:
-        """Return what lengths of some areas weigh together, beside grams that are known.
-
-        A sum of lognormal weights is lognormal with its mean and variance (Fenton 1960, IRE Trans.
-        Commun. Syst. 8, 57-67, from memory). ``None`` where nothing is left to weigh.
-        """
-        mean, variance = known_g, (known_g * self.weight_sd) ** 2
-        for area, cm in lengths_cm.items():
-            grams, log_variance = cm * self.gram_per_cm[area], self.log_gram_sd[area] ** 2
-            own = float(grams.mean() * np.exp(0.5 * log_variance))
-            variance += float((grams**2).mean() * np.exp(2.0 * log_variance)) - own**2
-            mean += own
-        if mean <= 0.0:
-            return None
-        log_variance = float(np.log1p(variance / mean**2))
-        return Weight(float(mean * np.exp(-0.5 * log_variance)), float(np.sqrt(log_variance)))
+        return float(np.exp(look_log_chance(word, heights, *bounds)).mean())
 
 
 @finite_answer
-def expected_at(fit: GrowthFit, book: Book, tank_id: str) -> Expected:
+def expected_at(fit: GrowthFit, book: Book, tank_id: str) -> list[Expected]:
     """Return what is expected at a tank on the day of a fit.
 
     Parameters
@@ -151,46 +124,43 @@ def expected_at(fit: GrowthFit, book: Book, tank_id: str) -> Expected:
 
     Returns
     -------
-    Expected
+    list of Expected
         Its areas alive on the day, in the order of the book.
     """
     design = fit.design
     traits, errors = design.traits, design.problem.errors
     areas = np.flatnonzero(design.alive & (design.tank_id[design.tank] == tank_id))
+    if not areas.size:
+        return []
     posterior = fit.posterior(areas)
-    heights = np.empty((0, 1))
-    if areas.size:
-        view = outlook(fit, areas, np.array([design.on_day]), posterior)
-        heights = view.heights_cm()[:, 0].astype(np.float64)
+    heights = outlook(fit, areas, np.array([design.on_day]), posterior).heights_cm()[:, 0]
     most = np.where(design.is_cover[areas], COVER_CEILING, np.inf)[:, None]
-    recent = traits.planted_lately(design.on_day)[areas]
-    density = np.exp(posterior.mean.log_density)
-    labels = book.areas.text("label")[areas]
-    ids = design.area_id[areas]
-    return Expected(
-        area_id=ids.tolist(),
-        label=[label or name for label, name in zip(labels, ids, strict=True)],
-        heights_cm=np.minimum(heights, most),
-        error_cm=errors.height_error_cm[areas],
-        error_share=errors.height_error_share[areas],
-        floor_cm=traits.floor_cm[areas],
-        budget_cm=traits.budget_cm[areas],
-        lowest_cut_cm=traits.lowest_cut_cm[areas],
-        gram_per_cm=traits.gram_per_cm[areas] * density,
-        log_gram_sd=np.sqrt(posterior.log_density_variance + errors.weight**2),
-        weight_sd=errors.weight,
-        guessed=(design.observations[areas] == 0) & ~recent,
-        is_cover=design.is_cover[areas],
-    )
+    heights = np.minimum(heights.astype(np.float64), most)
+    guessed = (design.observations == 0) & ~traits.planted_lately(design.on_day)
+    gram_per_cm = traits.gram_per_cm[areas] * np.exp(posterior.mean.log_density)
+    log_gram_sd = np.sqrt(posterior.log_density_variance + errors.weight**2)
+    labels = book.areas.text("label")
+    return [
+        Expected(
+            area_id=str(design.area_id[area]),
+            label=str(labels[area] or design.area_id[area]),
+            heights_cm=heights[n],
+            error_cm=float(errors.height_error_cm[area]),
+            error_share=float(errors.height_error_share[area]),
+            floor_cm=float(traits.floor_cm[area]),
+            budget_cm=float(traits.budget_cm[area]),
+            lowest_cut_cm=float(traits.lowest_cut_cm[area]),
+            gram_per_cm=float(gram_per_cm[n]),
+            log_gram_sd=float(log_gram_sd[n]),
+            weight_sd=errors.weight,
+            guessed=bool(guessed[area]),
+            is_cover=bool(design.is_cover[area]),
+        )
+        for n, area in enumerate(areas.tolist())
+    ]
 
 
-FAR = 0.003
-"""Chance of a reading as far out on its side below which it is questioned."""
 ERRORS = 64
-FITS = 0.05
-"""A cause fits where what it makes of the reading is at least so likely, on its side."""
-FAR_BEYOND_BAND = 2.0
-"""Where only floor and budget tell a height, a reading so many times beyond them is far off."""
 CUTS_TO_TELL = 5
 """Logged cuts from which their scatter tells what is unusually deep."""
 SCATTER_SHARE, WORTH = 0.15, 2.0
@@ -248,12 +218,8 @@ class Doubt:
         a cut; its earlier "cuts", or the lowest of the species "table"; the "look" that was likely;
         or, for a weight, "what was cut", "all that stands", that on the "rest" of the areas, or
         that all are "uncut".
-    stands : tuple of float
-        The 10, 50 and 90 % quantiles of the area's height before any cut.
-    bounds : tuple of float or None
-        Floor and height budget of the area.
-    guessed : bool
-        Whether nothing but these bounds tells how high the area stands.
+    known : Expected or None
+        The area as it was expected, ``None`` for a weight.
     cuts, lowest : int, float
         How many cuts the log holds of the area, and the lowest height that one of them, or the
         species table, allows.
@@ -267,9 +233,7 @@ class Doubt:
     expected: Range = field(metadata=in_json(into=by_quantile, digits=2))
     unit: str
     against: Against = field(metadata=HIDDEN)
-    stands: Range = field(default=(0.0, 0.0, 0.0), metadata=HIDDEN)
-    bounds: tuple[float, float] = field(default=(0.0, 0.0), metadata=HIDDEN)
-    guessed: bool = field(default=False, metadata=HIDDEN)
+    known: Expected | None = field(default=None, metadata=HIDDEN)
     cuts: int = field(default=0, metadata=HIDDEN)
     lowest: float = field(default=0.0, metadata=HIDDEN)
     cause: Cause | None = field(default=None, metadata=HIDDEN)
@@ -328,72 +292,66 @@ def _normals() -> FloatArray:
 
 @dataclass(frozen=True, slots=True)
 class Typed:
-    """Amounts of living areas by their place in ``expected``, and the cuts logged before.
+    """What is told of a living area on the day, beside what was expected, and its cuts before.
 
-    ``amounts`` are those of the line, ``earlier`` those that the log holds of the day already.
+    ``amounts`` are those of the line where it names the area (``now``), else those that the log
+    holds of the day already.
     """
 
-    expected: Expected
-    amounts: Mapping[int, Mapping[str, float | str]]
-    earlier: Mapping[int, Mapping[str, float]]
-    cuts: Mapping[int, PastCuts]
+    known: Expected
+    amounts: Mapping[str, float | str]
+    now: bool
+    cuts: PastCuts
 
-    def number(self, area: int, column: str) -> float | None:
-        """Return an amount of an area on the day, ``None`` where there is none."""
-        amount = self.amounts.get(area, self.earlier.get(area, {})).get(column)
+    def number(self, column: str) -> float | None:
+        """Return an amount of the day, ``None`` where there is none."""
+        amount = self.amounts.get(column)
         return amount if isinstance(amount, float | int) else None
 
-    def has_amounts(self, area: int) -> bool:
-        """Whether an area has amounts of its own on the day."""
-        return any(self.number(area, column) is not None for column in AMOUNTS)
+    @property
+    def has_amounts(self) -> bool:
+        """Whether the area has amounts of its own on the day."""
+        return any(self.number(column) is not None for column in AMOUNTS)
 
-    def untouched(self, area: int) -> bool:
+    @property
+    def untouched(self) -> bool:
         """Whether it is said that nothing was cut."""
-        before, after, removed, grams = (self.number(area, column) for column in AMOUNTS)
+        before, after, removed, grams = map(self.number, AMOUNTS)
         if grams:
             return False
         only_read = before is not None and after is None and removed is None
         return removed == 0.0 or only_read or (before is not None and before == after)
 
-    def is_far(self, area: int, height_cm: float) -> bool:
-        """Whether a reading is far from what is expected."""
-        known = self.expected
-        if not known.guessed[area]:
-            return known.chance_as_far(area, height_cm) < FAR
-        low = known.floor_cm[area] / FAR_BEYOND_BAND
-        return not low <= height_cm <= FAR_BEYOND_BAND * known.budget_cm[area]
+    def removed_cm(self) -> tuple[FloatArray, Against]:
+        """Return the length (S,) that came off, and whether it is "what was cut".
 
-    def fits(self, area: int, height_cm: float) -> bool:
-        """Whether an area may well be read at a height."""
-        return self.expected.chance_as_far(area, height_cm) >= FITS
-
-    def removed_cm(self, area: int) -> tuple[FloatArray, bool]:
-        """Return the length (S,) that came off an area, and whether the day's row tells it.
-
-        Otherwise it is all that stands there: no more can have come off.
+        Where the day's row does not tell that it is "all that stands": no more can have come off.
         """
-        before, after, removed, _ = (self.number(area, column) for column in AMOUNTS)
-        known, heights = self.expected, self.expected.heights_cm[area]
-        if self.untouched(area):
-            return np.zeros(1), True
+        before, after, removed, _ = map(self.number, AMOUNTS)
+        known, heights = self.known, self.known.heights_cm
+        if self.untouched:
+            return np.zeros(1), "what was cut"
         if before is not None and after is not None:
-            error = math.hypot(known.error_of(area, before), known.error_of(area, after))
-            return np.maximum(before - after + error * _normals(), 0.0), True
+            error = math.hypot(known.error_of(before), known.error_of(after))
+            return np.maximum(before - after + error * _normals(), 0.0), "what was cut"
         if removed is not None:
-            return np.maximum(removed + known.error_of(area, removed) * _normals(), 0.0), True
-        if after is not None and area in self.amounts:
-            return np.maximum(heights - after, 0.0), True
-        return heights if before is None else np.full(1, before), False
+            return np.maximum(removed + known.error_of(removed) * _normals(), 0.0), "what was cut"
+        if after is not None and self.now:
+            return np.maximum(heights - after, 0.0), "what was cut"
+        return heights if before is None else np.full(1, before), "all that stands"
 
 
 def typed_at(
-    expected: Expected, amounts: Mapping[str, Mapping[str, float | str]], book: Book, day: date
-) -> Typed:
+    expected: list[Expected],
+    amounts: Mapping[str, Mapping[str, float | str]],
+    book: Book,
+    day: date,
+) -> list[Typed]:
     """Put what was typed beside what the log holds of the areas.
 
     Parameters
     ----------
-    expected : Expected
+    expected : list of Expected
         What is expected of a tank's areas on the day.
     amounts : mapping of mapping
         What was typed, by area and column [cm, g or % cover]; areas not expected are passed over.
@@ -404,21 +362,23 @@ def typed_at(
 
     Returns
     -------
-    Typed
-        With the areas' earlier cuts, and the amounts that the log holds of the day already of areas
-        that were not typed.
+    list of Typed
+        Areas that were typed in the order in which they were, then the others with what the log
+        holds of the day already.
     """
     visits, on_day = read_log(book).visits, day_number(day)
     ids, stated = book.areas.text("area_id").tolist(), book.bounds_on(day).cut_cm
-    place = {area_id: n for n, area_id in enumerate(expected.area_id)}
-    typed = {place[area_id]: of for area_id, of in amounts.items() if area_id in place}
-    cuts, earlier = {}, {}
-    for area_id, n in place.items():
+    known = {area.area_id: area for area in expected}
+    found = []
+    for area_id in dict.fromkeys((*amounts, *known)):
+        if area_id not in known:
+            continue
         area = ids.index(area_id)
         mine = visits.keep((visits.area == area) & (visits.day <= on_day))
-        cuts[n] = PastCuts(mine.after_cm[np.isfinite(mine.after_cm)], float(stated[area]))
+        cuts = PastCuts(mine.after_cm[np.isfinite(mine.after_cm)], float(stated[area]))
         today = mine.keep(mine.day == on_day)
-        if n not in typed and today.area.size:
-            read = {column: float(getattr(today, column)[0]) for column in AMOUNTS}
-            earlier[n] = {column: value for column, value in read.items() if np.isfinite(value)}
-    return Typed(expected, typed, earlier, cuts)
+        told = {column: float(cm) for column in AMOUNTS for cm in getattr(today, column)[:1]}
+        logged = {column: cm for column, cm in told.items() if math.isfinite(cm)}
+        own = amounts.get(area_id, logged)
+        found.append(Typed(known[area_id], own, area_id in amounts, cuts))
+    return found

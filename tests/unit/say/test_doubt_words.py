@@ -2,17 +2,36 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from growthcast.say.locale import open_locale
 from growthcast.say.log import doubt_words
-from growthcast.service.doubts.typed import Cause, Doubt
+from growthcast.service.doubts.typed import Cause, Doubt, Expected
 
-STANDS = {"stands": (17.04, 19.5, 21.96), "bounds": (7.0, 22.0)}
+EXPECTED = {
+    "area_id": "stems",
+    "label": "Back stems",
+    "heights_cm": 19.5 + 2.46 * np.linspace(-1.25, 1.25, 11),
+    "error_cm": 0.5,
+    "error_share": 0.05,
+    "floor_cm": 7.0,
+    "budget_cm": 22.0,
+    "lowest_cut_cm": 5.5,
+    "gram_per_cm": 10.0,
+    "log_gram_sd": 0.5,
+    "weight_sd": 0.2,
+    "guessed": False,
+    "is_cover": False,
+}
+"""8 of 10 of its heights lie between 17.04 and 21.96 cm."""
 
 
-def doubt(column, found, against, unit="cm", expected=(17.0, 19.5, 22.0), **facts):
-    return Doubt("stems", column, found, expected, unit, against, **(STANDS | facts))
+def doubt(
+    column, found, against, unit="cm", expected=(17.0, 19.5, 22.0), *, guessed=False, **facts
+):
+    known = None if unit == "g" else Expected(**EXPECTED | {"guessed": guessed})
+    return Doubt("stems", column, found, expected, unit, against, known=known, **facts)
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,6 @@ from tests.books import HEADER, make_book, stem_log
 
 ON = date(2026, 6, 8)
 NORMALS = normal_quantile((np.arange(1024) + 0.5) / 1024)
-STEMS, CARPET = 0, 1
 
 
 @pytest.fixture(scope="module")
@@ -28,23 +27,39 @@ def book(tmp_path_factory):
 
 
 def expected(stems=(20.0, 0.0), carpet=(3.0, 0.0), **changes):
-    """Return a tank whose heights are normal; readings are off by half a centimetre and 5 %."""
-    known = Expected(
-        area_id=["stems", "carpet"],
-        label=["Back stems", "Front carpet"],
-        heights_cm=np.array([mean + sd * NORMALS for mean, sd in (stems, carpet)]),
-        error_cm=np.array([0.5, 0.2]),
-        error_share=np.array([0.05, 0.05]),
-        floor_cm=np.array([7.0, 1.0]),
-        budget_cm=np.array([22.0, 4.5]),
-        lowest_cut_cm=np.array([5.0, 0.5]),
-        gram_per_cm=np.array([10.0, 80.0]),
-        log_gram_sd=np.array([0.5, 0.5]),
+    """Return a tank whose heights are normal; readings are off by half a centimetre and 5 %.
+
+    ``changes`` are those of the stems.
+    """
+    mean_cm, sd_cm = stems
+    back = Expected(
+        area_id="stems",
+        label="Back stems",
+        heights_cm=mean_cm + sd_cm * NORMALS,
+        error_cm=0.5,
+        error_share=0.05,
+        floor_cm=7.0,
+        budget_cm=22.0,
+        lowest_cut_cm=5.0,
+        gram_per_cm=10.0,
+        log_gram_sd=0.5,
         weight_sd=0.2,
-        guessed=np.array([False, False]),
-        is_cover=np.array([False, False]),
+        guessed=False,
+        is_cover=False,
     )
-    return replace(known, **changes)
+    mean_cm, sd_cm = carpet
+    front = replace(
+        back,
+        area_id="carpet",
+        label="Front carpet",
+        heights_cm=mean_cm + sd_cm * NORMALS,
+        error_cm=0.2,
+        floor_cm=1.0,
+        budget_cm=4.5,
+        lowest_cut_cm=0.5,
+        gram_per_cm=80.0,
+    )
+    return [replace(back, **changes), front]
 
 
 def doubts(book, known, line, reading="all"):
@@ -80,7 +95,7 @@ def test_the_forecasts_own_doubt_is_allowed_for(book, typed, far):
     ("typed", "far"), [("3.4", True), ("3.6", False), ("43", False), ("45", True)]
 )
 def test_an_area_never_logged_is_held_against_its_band(book, typed, far):
-    known = expected((14.5, 3.0), guessed=np.array([True, False]))
+    known = expected((14.5, 3.0), guessed=True)
     assert columns(book, known, f"stems={typed}") == (["before_cm"] if far else [])
 
 
@@ -119,7 +134,7 @@ def test_the_likeliest_cause_is_named(book, line, said):
 
 
 def test_a_cover_is_not_measured_in_millimetres(book):
-    known = expected(is_cover=np.array([True, False]))
+    known = expected(is_cover=True)
     assert cause(book, known, "stems=200") == "a slipped decimal? 20 % fits"
 
 
@@ -156,7 +171,8 @@ def test_a_cut_is_held_against_what_stood_there_and_against_earlier_cuts(book, t
 @pytest.mark.parametrize(("typed", "deep"), [("3/0.9", False), ("3/1.1", False), ("3/0.3", True)])
 def test_few_cuts_are_held_against_what_the_species_stands(book, typed, deep):
     """The stated cut of the carpet is 1.5 cm; 0.9 cm is no farther below 1.3 than readings err."""
-    known = expected(lowest_cut_cm=np.array([5.0, 1.3]))
+    stems, carpet = expected()
+    known = [stems, replace(carpet, lowest_cut_cm=1.3)]
     assert columns(book, known, f"carpet={typed}") == (["after_cm"] if deep else [])
 
 
@@ -252,14 +268,16 @@ def test_amounts_logged_earlier_that_day_count_in_the_bucket(tmp_path):
 def test_what_is_expected_comes_from_the_fit(book):
     fit = recalled_fit(book, ON)
     tank = expected_at(fit, book, "lobby")
-    assert tank.area_id == ["stems", "carpet"]
-    assert tank.label == ["Back stems", "Front carpet"]
-    assert tank.guessed.tolist() == [False, True]
-    assert tank.range_cm(STEMS)[1] == pytest.approx(18.0, abs=0.7)
-    assert tank.gram_per_cm == pytest.approx([10.0, 81.0])  # 25 and 90 g/l on 400 and 900 cm2
+    assert [area.area_id for area in tank] == ["stems", "carpet"]
+    assert [area.label for area in tank] == ["Back stems", "Front carpet"]
+    assert [area.guessed for area in tank] == [False, True]
+    assert tank[0].range_cm[1] == pytest.approx(18.0, abs=0.7)
+    assert [area.gram_per_cm for area in tank] == pytest.approx(
+        [10.0, 81.0]
+    )  # 25 and 90 g/l on 400 and 900 cm2
     assert not doubts(book, tank, "stems=18/9 carpet=3")
     assert cause(book, tank, "stems=1.8/0.9") == "a slipped decimal? 18 cm fits"
     rows = visit_rows(book, "lobby", ON, ["stems=1.8/9"])
     assert [doubt.found for doubt in doubts_of_visit(fit, book, "lobby", rows)] == [1.8]
     gone = recalled_fit(book, ON - timedelta(days=3000))
-    assert expected_at(gone, book, "lobby").area_id == []
+    assert expected_at(gone, book, "lobby") == []
