@@ -57,15 +57,13 @@ def lead(locale: Locale, sheet: CutSheet) -> str:
     if chance == wanted:  # a near miss must not read like a hit
         chance = locale.share(sheet.chance_all_within, 1)
     worst = area_name(min(sheet.areas, key=lambda area: area.chance_within))
-    key = "card_short_never" if sheet.holds_until is None else "card_short_until"
-    said = locale.say("card_short", area=worst, sheet=sheet, chance=chance)
-    return f"{said} {locale.say(key, sheet=sheet)}"
+    return locale.say("card_short", area=worst, sheet=sheet, chance=chance)
 
 
 def measure_first(locale: Locale, sheet: CutSheet) -> str:
     """Return which areas to measure before any cut, "" where all are known well."""
     areas = [area_name(area) for area in sheet.areas if worth_measuring(area)]
-    return locale.say("card_measure", areas=areas) if areas else ""
+    return locale.say("card_measure", areas=areas or None)
 
 
 def cut_words(locale: Locale, area: AreaCut) -> str:
@@ -77,19 +75,12 @@ def cut_words(locale: Locale, area: AreaCut) -> str:
 
 def note_words(locale: Locale, sheet: CutSheet, area: AreaCut) -> str:
     """Return what to know of an area beside the cut."""
-    now, unit = area.height_now_cm, area.unit
-    said = [locale.say("card_now", height=locale.range(now.p10, now.p50, now.p90, unit))]
-    if area.chance_over_now >= 0.5:
-        said.append(locale.say("card_over"))
-    if takes_half(area):
-        said.append(locale.say("card_hard"))
-    if area.action != "leave":
-        said.append(locale.say("card_lowest", area=area, unit=unit))
-    if area.usual_cut_cm is not None and area.usual_lasts_visits > 1:
-        said.append(locale.say("card_habit", area=area, unit=unit))
-    if area.planted_on is not None:
-        said.append(locale.count("card_weeks", (sheet.on - area.planted_on).days // 7))
-    return "; ".join(said)
+    now, unit, planted = area.height_now_cm, area.unit, area.planted_on
+    habit = area.usual_cut_cm is not None and area.usual_lasts_visits > 1
+    weeks = (sheet.on - planted).days // 7 if planted else 0
+    told = {"now": locale.range(now.p10, now.p50, now.p90, unit), "unit": unit, "habit": habit}
+    told |= {"over": area.chance_over_now >= 0.5, "half": takes_half(area), "weeks": weeks}
+    return locale.say("card_note", area=area, **told)
 
 
 def saving_words(locale: Locale, sheet: CutSheet) -> str:
@@ -101,8 +92,7 @@ def saving_words(locale: Locale, sheet: CutSheet) -> str:
     ends = {"low": saves.hours.p10, "middle": saves.hours.p50, "high": saves.hours.p90}
     hours = locale.say("range", **{end: locale.number(h, 1) for end, h in ends.items()})
     cost = f" ({locale.money(saves.cost.p50)})" if saves.cost.p50 > 0.0 else ""
-    key = "card_saving_one" if len(areas) == 1 else "card_saving_many"
-    return locale.say(key, areas=areas, hours=hours, cost=cost)
+    return locale.say("card_saving", areas=areas, n=len(areas), hours=hours, cost=cost)
 
 
 def time_words(locale: Locale, sheet: CutSheet) -> str:

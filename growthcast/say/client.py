@@ -217,27 +217,13 @@ def _worth_offering(mend: Mend) -> bool:
 def passes(locale: Locale, key: str, area: AreaForecast, horizon_d: int, on: date) -> str:
     """Return when an area passes its budget, with its range, in the texts that begin so."""
     early, middle, late = area.passes_budget_on
-    blanks = {
-        "budget": locale.exact(area.budget_cm, "% cover" if area.is_cover else "cm"),
-        "days": locale.count("day", horizon_d),
-    }
-    if early is None:
-        return locale.say(f"{key}_never", **blanks)
-    if late is not None and late <= on:
-        return locale.say(f"{key}_over", **blanks)
-    if middle is not None and middle <= on:
-        return locale.say(f"{key}_maybe_over", **blanks)
-
-    def whole(day: date) -> str:
-        return locale.short_date(day).replace(" ", "\N{NO-BREAK SPACE}")
-
-    low = whole(early)
-    if middle is None:
-        return locale.say(f"{key}_from", low=low, **blanks)
-    last = whole(on + timedelta(days=horizon_d))
-    high = whole(late) if late else locale.say("after", date=last)
-    blanks |= {"middle": locale.short_date(middle), "low": low, "high": high}
-    return locale.say(f"{key}_range", **blanks)
+    how = "never" if early is None else "from" if middle is None else "range"
+    how = "maybe_over" if middle is not None and middle <= on else how
+    how = "over" if late is not None and late <= on else how
+    budget = locale.exact(area.budget_cm, "% cover" if area.is_cover else "cm")
+    days = locale.count("day", horizon_d)
+    blanks = {"early": early, "middle": middle, "late": late, "last": on + timedelta(horizon_d)}
+    return locale.say(f"{key}_{how}", budget=budget, days=days, **blanks)
 
 
 def record_sentences(locale: Locale, record: Record) -> list[str]:

@@ -68,24 +68,15 @@ def limit_words(limit: CutLimit | None, texts: Texts = TERMINAL) -> str:
     """Say which lowest cut keeps an area above its floor and how to change it, "" for none."""
     if limit is None:
         return ""
-    said = texts.say("limit_table", limit=limit, unit=limit.unit)
-    if limit.limit_cm < limit.table_cm:
-        said += texts.say("limit_log", limit=limit, unit=limit.unit)
-    return f"{said}. {texts.say('limit_mend')}"
+    logged = limit.limit_cm < limit.table_cm
+    return texts.say("limit", limit=limit, logged=logged, unit=limit.unit)
 
 
 def minutes_words(basis: MinutesBasis, texts: Texts = TERMINAL) -> str:
     """Say what the minutes of a visit rest on."""
-    if not basis.visits:
-        return texts.say("minutes_usual")
-    said = texts.count("minutes_fitted", basis.visits)
-    if basis.untimed_forms:
-        said += texts.say("minutes_untimed", forms=", ".join(basis.untimed_forms))
-    if (reading := basis.reading) is not None:
-        said += texts.say("minutes_read", of=texts.say(f"minutes_of_{reading.whose}"))
-        said += texts.say("minutes_stated") if reading.stated else ""
-        said += texts.say("minutes_fixed") if reading.fixed else ""
-    return said
+    reading, forms = basis.reading, ", ".join(basis.untimed_forms)
+    of = reading and texts.say(f"minutes_of_{reading.whose}")
+    return texts.say("minutes_rest", basis=basis, forms=forms, reading=reading, of=of)
 
 
 def next_longer_words(

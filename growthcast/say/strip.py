@@ -100,18 +100,12 @@ def row_words(
         locale.say("as_now", every=every) if abs(row.interval_d - tank.now_d) <= 1.0 else every,
         days_of_100(locale, row.share_of_days_presentable),
         locale.say("cut_found", cut=locale.exact(cut, unit), found=found),
-        _visits(locale, row),
+        locale.say("row_visits", row=row, late=round(row.visits_over_per_year)),
         locale.say("against_none") if first is None else locale.short_date(first),
         price,
         _against(locale, tank, row),
         *([locale.say("days_out", tall=tall, bare=bare)] if some_bare(tank) else []),
     )
-
-
-def _visits(locale: Locale, row: OptionAdvice) -> str:
-    """Return the visits of a year, and how many of them come too late for some area."""
-    late = round(row.visits_over_per_year)
-    return locale.say("visits_late" if late else "visits_none_late", row=row, late=late)
 
 
 def _against(locale: Locale, tank: TankFacts, row: OptionAdvice) -> str:
@@ -120,10 +114,8 @@ def _against(locale: Locale, tank: TankFacts, row: OptionAdvice) -> str:
     if option is None or row is option:
         return locale.say("against_none")
     cost, hours = dearer(tank, row, option)
-    by = round(cost if locale.currency else hours)
-    money = "against_equal" if not by else "against_more" if by > 0 else "against_less"
-    size = worth(locale, abs(cost), abs(hours))
+    by, size = round(cost if locale.currency else hours), worth(locale, abs(cost), abs(hours))
     now = round(100.0 * option.share_of_days_presentable)
     more = round(100.0 * row.share_of_days_presentable) - now
-    looks = "looks_same" if not more else "days_more" if more > 0 else "days_less"
-    return f"{locale.say(money, amount=size)}; {locale.say(f'against_{looks}', days=abs(more))}"
+    told = {"dearer": by > 0, "days": abs(more), "better": more > 0}
+    return locale.say("against", by=by, amount=size, **told)
