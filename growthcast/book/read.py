@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -20,7 +20,7 @@ from growthcast.book.cells.convert import empty_table, read_table
 from growthcast.book.cells.records import read_grid
 from growthcast.book.cells.text import read_bytes
 from growthcast.book.checks.checks import CHECKS, in_percent_cover
-from growthcast.book.checks.rows import Tables, at_cell, first_of_each
+from growthcast.book.checks.facts import Tables, at_cell, first_of_each
 from growthcast.book.files import (
     FILES,
     PRACTICE,
@@ -37,7 +37,7 @@ from growthcast.errors import BookProblems, Finding, UsageError
 if TYPE_CHECKING:
     import pandas as pd
 
-_NEEDED = ("tanks", "areas")
+_NEEDED = (PRACTICE, "tanks.csv", "areas.csv")
 
 
 def read_book(folder: str | Path, *, on: date | None = None, today: date | None = None) -> Book:
@@ -125,13 +125,17 @@ def _inspected(
     odd: tuple[Finding, ...],
     files: dict[str, Content],
 ) -> Inspected:
-    reading = _Book(files, [*odd])
-    findings = reading.findings
-    practice = reading.practice()
-    own = reading.table("species")
+    findings = [*odd, *_absent(odd, files)]
+    practice, more = _practice(files.pop(PRACTICE))
+    findings += more
+    read: dict[str, Table] = {}
+    for name in TABLES:  # a file is let go once it is read, for the text of a log is large
+        read[name], more = _table(f"{name}.csv", name, files.pop(f"{name}.csv"))
+        findings += more
+    own = read["species"]
     species, more = lay_over(read_shipped_species(), own)
     findings += more
-    tables = {name: reading.table(name) for name in TABLES if name != "species"}
+    tables = {name: table for name, table in read.items() if name != "species"}
     trims = tables["trims"]
     if on is not None and (late := trims.date("date") > np.datetime64(on, "D")).any():
         said = {"count": int(late.sum()), "on": on}
@@ -165,62 +169,41 @@ def _species_of(path: Path) -> Table:
     return table
 
 
-def _table(file: str, table: str, data: bytes | Finding) -> tuple[Table, list[Finding]]:
-    if isinstance(data, Finding):
-        return empty_table(table), [data]
+def _absent(odd: Sequence[Finding], files: Mapping[str, Content]) -> Iterator[Finding]:
+    """Yield what to say of files that are not there, and not under nearly their name either."""
+    meant = {item.expected for item in odd if item.slug in {"file-name", "not-csv"}}
+    absent = [name for name in files if files[name] is None and name not in meant]
+    for name in (name for name in absent if name in _NEEDED):
+        fix = WRITE_ONE if name == PRACTICE else f"write a {name}; the README shows one"
+        yield finding("missing-file", name, fix=fix)
+    if "trims.csv" in absent:
+        yield finding("no-log", "trims.csv")
+
+
+def _practice(data: Content) -> tuple[Practice | None, list[Finding]]:
+    """Read ``practice.toml``."""
+    if isinstance(data, bytes):
+        return read_practice(data)
+    if data is not None and data.slug == "empty-file":
+        data = replace(data, fix=WRITE_ONE)
+    return None, [data] if data else []
+
+
+def _table(file: str, table: str, data: Content) -> tuple[Table, list[Finding]]:
+    """Read one table; one that is not there has no rows."""
+    if not isinstance(data, bytes):
+        return empty_table(table), [data] if data else []
     known = frozenset(column.name for column in TABLES[table])
     grid, findings = read_grid(data, file, known)
     del data  # a long log's text is large
-    if grid is None:
-        return empty_table(table), findings
-    read, more = read_table(grid, table)
-    return read, findings + more
-
-
-@dataclass
-class _Book:
-    """A book while it is read: files not yet read, for the text of a log is large, and findings."""
-
-    files: dict[str, Content]
-    findings: list[Finding]
-
-    def practice(self) -> Practice | None:
-        """Read ``practice.toml``."""
-        data = self.files.pop(PRACTICE)
-        if data is None:
-            self._missing(PRACTICE, WRITE_ONE)
-            return None
-        if isinstance(data, Finding):
-            fix = WRITE_ONE if data.slug == "empty-file" else data.fix
-            self.findings.append(replace(data, fix=fix))
-            return None
-        practice, findings = read_practice(data)
-        self.findings += findings
-        return practice
-
-    def table(self, name: str) -> Table:
-        """Read one table; one that is not there and need not be has no rows."""
-        file = f"{name}.csv"
-        if self.files[file] is None:
-            if name in _NEEDED:
-                self._missing(file, f"write a {file}; the README shows one")
-            elif name == "trims" and not self._is_named_otherwise(file):
-                self.findings.append(finding("no-log", file))
-            return empty_table(name)
-        table, findings = _table(file, name, self.files.pop(file) or b"")
-        self.findings += findings
-        problems = any(item.level == "problem" for item in findings)
-        if name in _NEEDED and not len(table) and not problems:
-            self.findings.append(finding("no-rows", file, name=name))
-        return table
-
-    def _missing(self, name: str, fix: str) -> None:
-        if not self._is_named_otherwise(name):
-            self.findings.append(finding("missing-file", name, fix=fix))
-
-    def _is_named_otherwise(self, name: str) -> bool:
-        """Whether the file seems to be there under another name, which has its own finding."""
-        return any(i.slug in {"file-name", "not-csv"} and i.expected == name for i in self.findings)
+    read = empty_table(table)
+    if grid is not None:
+        read, more = read_table(grid, table)
+        findings += more
+    problems = any(item.level == "problem" for item in findings)
+    if file in _NEEDED and not len(read) and not problems:
+        findings.append(finding("no-rows", file, name=table))
+    return read, findings
 
 
 NEEDED_OF_A_NEW_SPECIES = ("form", "measure", "rate_per_day", "ceiling_cm")
@@ -298,8 +281,9 @@ def _rows_alike(shipped: Table, own: Table, index: int) -> tuple[BoolArray, str]
     form, measure = own.text("form")[index], own.text("measure")[index]
     of_form = np.asarray(shipped.text("form") == form, np.bool_)
     of_measure = np.asarray(shipped.text("measure") == measure, np.bool_)
-    if (of_form & of_measure).any():
-        return of_form & of_measure, f'the table\'s form "{form}"'
-    if of_measure.any():
-        return of_measure, f"the table's plants measured as {measure}"
-    return np.ones(len(shipped), np.bool_), "the whole table"
+    kinds = (
+        (of_form & of_measure, f'the table\'s form "{form}"'),
+        (of_measure, f"the table's plants measured as {measure}"),
+        (np.ones(len(shipped), np.bool_), "the whole table"),
+    )
+    return next(kind for kind in kinds if kind[0].any())

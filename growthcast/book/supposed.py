@@ -23,7 +23,7 @@ from growthcast.book.cells.numbers import check_range, parse_number
 from growthcast.book.cells.records import Grid, read_grid
 from growthcast.book.cells.text import read_bytes
 from growthcast.book.checks.checks import LAYOUT_CHECKS
-from growthcast.book.checks.rows import Tables
+from growthcast.book.checks.facts import Tables
 from growthcast.book.findings import Fault, note_order, refusal
 from growthcast.book.tables import CONDITION_WORDS, NOT_ANSWERED, TABLES, Column, column_of
 from growthcast.book.words import did_you_mean, plain, shown, some_of

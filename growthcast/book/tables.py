@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Literal
@@ -102,6 +103,7 @@ KEYS: Mapping[str, tuple[Column, ...]] = MappingProxyType(
 """The keys of practice.toml by section."""
 
 
+@cache
 def column_of(table: str, name: str) -> Column:
     """Return the declaration of one column."""
     return next(column for column in TABLES[table] if column.name == name)

@@ -68,7 +68,7 @@ def read_diary(path: Path) -> Diary:
     """Return the first table of a CSV file or workbook; ``UsageError`` where there is none."""
     if path.suffix.casefold() == ".xlsx":
         rows = [
-            (number, tuple(as_text(value, decimal_comma=False) for value in values))
+            (number, tuple(as_text(value) for value in values))
             for number, values in read_sheet(path)
         ]
     else:

@@ -115,7 +115,7 @@ def _rows_of(sheet: SheetTable) -> dict[int, Row]:
     def cell(value: Value) -> Cell:
         if isinstance(value, int | float):
             return float(value)
-        return as_text(value, decimal_comma=False) or None
+        return as_text(value) or None
 
     return {n: dict(zip(sheet.names(), map(cell, row), strict=False)) for n, row in sheet.rows}
 

@@ -13,18 +13,7 @@ import numpy as np
 
 from growthcast.arrays import IntArray, among
 from growthcast.book.book import BOUNDS, Table, WholeTank, plant_named
-from growthcast.book.checks.rows import (
-    DAY_SPAN,
-    Tables,
-    Words,
-    at_cell,
-    day_numbers,
-    doubles,
-    has_amounts,
-    kept,
-    of_whole_tank,
-    where,
-)
+from growthcast.book.checks import facts
 from growthcast.book.findings import filled, finding
 from growthcast.book.tables import TABLES
 from growthcast.book.words import did_you_mean
@@ -45,7 +34,7 @@ def _rules() -> tuple[tuple[str, str, Any, dict[str, str]], ...]:
     return tuple(found)
 
 
-def check_rules(tables: Tables) -> Iterator[Finding]:
+def check_rules(tables: facts.Tables) -> Iterator[Finding]:
     """No row is as a rule says; of bounds agreed anew, only cells that the row gives are asked."""
     bounds = tables.tables["bounds"]
     for slug, cell, when, words in _rules():
@@ -57,8 +46,8 @@ def check_rules(tables: Tables) -> Iterator[Finding]:
         mask = np.broadcast_to(eval(when, {}, rows), len(rows.table))
         if name == "bounds" and column in BOUNDS and slug != "floor-at-budget":
             mask = mask & np.isin(rows.table.rows, bounds.rows[bounds.given(column)])
-        for index in where(mask):
-            said = {part: filled(text, Words(rows, index)) for part, text in words.items()}
+        for index in facts.where(mask):
+            said = {part: filled(text, facts.Words(rows, index)) for part, text in words.items()}
             yield rows.at_cell(index, column, slug, **said)
 
 
@@ -70,7 +59,7 @@ def _said(table: Table, index: int) -> list[tuple[str, object]]:
     return [(name, cell) for name, cell in cells if cell != "" and cell == cell]
 
 
-def check_double_rows(tables: Tables) -> Iterator[Finding]:
+def check_double_rows(tables: facts.Tables) -> Iterator[Finding]:
     """One row for one area, one tank's trimmings or conditions, or an area's bounds on one day."""
     for name, column, thing in (
         ("trims", "area_id", "this area or whole tank and day"),
@@ -78,7 +67,7 @@ def check_double_rows(tables: Tables) -> Iterator[Finding]:
         ("bounds", "from_date", "this area and date"),
     ):
         table = tables.tables[name]
-        for index, first in doubles(table):
+        for index, first in facts.doubles(table):
             slug, said = "two-rows", {"thing": thing, "first_row": int(table.rows[first])}
             here, there = _said(table, index), _said(table, first)
             if here == there:
@@ -89,7 +78,7 @@ def check_double_rows(tables: Tables) -> Iterator[Finding]:
                     f"a second row beside row {said['first_row']}, one of the two without amounts"
                 )
                 said["fix"] = f"put the note of row {table.rows[bare]} into row {table.rows[other]}"
-            yield at_cell(table, index, column, slug, **said)
+            yield facts.at_cell(table, index, column, slug, **said)
 
 
 _HOMES = {"tank_id": "tanks", "area_id": "areas", "species_id": "species"}
@@ -101,7 +90,7 @@ _NAMED = [
 ]
 
 
-def check_unknown_ids(tables: Tables) -> Iterator[Finding]:
+def check_unknown_ids(tables: facts.Tables) -> Iterator[Finding]:
     """Every id named stands in its home table."""
     for name, column in _NAMED:
         table, home = tables.tables[name], tables.tables[_HOMES[column]]
@@ -109,7 +98,7 @@ def check_unknown_ids(tables: Tables) -> Iterator[Finding]:
         missing = (table.places(column, home.text(column)) < 0) & table.given(column)
         fixes: dict[str, str] = {}
         otherwise = f"add it to {home.name}, or write one of its ids"
-        for index in where(missing) if known else ():  # else the home table has the finding
+        for index in facts.where(missing) if known else ():  # else the home table has the finding
             name = str(table.text(column)[index])
             if name not in fixes:
                 guess = len(fixes) < _MOST_GUESSES
@@ -118,10 +107,10 @@ def check_unknown_ids(tables: Tables) -> Iterator[Finding]:
                 if guess and not plant:
                     fixes[name] = did_you_mean(name, known, otherwise)
             said = {"name": name, "home": home.name, "fix": fixes[name]}
-            yield at_cell(table, index, column, "unknown-id", **said)
+            yield facts.at_cell(table, index, column, "unknown-id", **said)
 
 
-def check_labels(tables: Tables) -> Iterator[Finding]:
+def check_labels(tables: facts.Tables) -> Iterator[Finding]:
     """Areas that live in a tank at one time have labels of their own."""
     areas = tables.rows("areas")
     planted, removed = areas["planted_on"], areas["removed_on"]
@@ -139,7 +128,7 @@ def check_labels(tables: Tables) -> Iterator[Finding]:
         others.append(index)
 
 
-def check_columns_of_areas(tables: Tables) -> Iterator[Finding]:
+def check_columns_of_areas(tables: facts.Tables) -> Iterator[Finding]:
     """A log that tells how areas stood has a column that names them."""
     trims = tables.rows("trims")
     if trims["lacks_areas"]:
@@ -147,19 +136,19 @@ def check_columns_of_areas(tables: Tables) -> Iterator[Finding]:
         yield finding("missing-column", trims.table.name, 1, None, "area_id", fix=fix)
 
 
-def _growing(tables: Tables) -> list[IntArray]:
+def _growing(tables: facts.Tables) -> list[IntArray]:
     """Return for each row of conditions the areas that grow in its tank while it holds."""
     rows, areas = tables.rows("conditions"), tables.rows("areas")
     last = np.iinfo(np.int64).max
     tank, home = rows.places("tank_id", "tanks"), areas["tank"]
-    begins = day_numbers(rows["from_date"])
+    begins = facts.day_numbers(rows["from_date"])
     order = np.lexsort((begins, tank))
     ends = np.full(begins.size, last)
     same = tank[order][1:] == tank[order][:-1]
     ends[order[:-1][same]] = begins[order[1:][same]]
     by_tank = np.argsort(home, kind="stable")
     edges = np.searchsorted(home[by_tank], np.arange(len(tables.tables["tanks"]) + 1))
-    planted, removed = (day_numbers(areas[name]) for name in ("planted_on", "removed_on"))
+    planted, removed = (facts.day_numbers(areas[name]) for name in ("planted_on", "removed_on"))
     removed = np.where(removed == 0, last, removed)
     living = []
     for index, place in enumerate(tank.tolist()):
@@ -169,18 +158,18 @@ def _growing(tables: Tables) -> list[IntArray]:
     return living
 
 
-def check_plants_in_water(tables: Tables) -> Iterator[Finding]:
+def check_plants_in_water(tables: facts.Tables) -> Iterator[Finding]:
     """The plants of a tank stand its temperature; strong light goes with CO2 and nutrients.
 
     Far above need is half as much again as the light at which the neediest plant's growth bends
     over, at 8 hours a day; the limits are common practice without a source.
     """
     rows, areas, species = (tables.rows(name) for name in ("conditions", "areas", "species"))
-    warm, light, co2 = rows["temperature_c"], kept(rows, "ppfd_umol"), rows["kept_co2"]
-    hours = kept(rows, "photoperiod_h")
+    warm, light, co2 = rows["temperature_c"], facts.kept(rows, "ppfd_umol"), rows["kept_co2"]
+    hours = facts.kept(rows, "photoperiod_h")
     hours = np.where(np.isnan(hours), 8.0, hours)
     co2 = np.where(np.isnan(co2), rows["implied"], co2)
-    poor = (kept(rows, "no3_mg_l") < 5.0) | (kept(rows, "po4_mg_l") < 0.1)
+    poor = (facts.kept(rows, "no3_mg_l") < 5.0) | (facts.kept(rows, "po4_mg_l") < 0.1)
     poor &= co2 < 10.0
     growing = _growing(tables) if (poor | (warm >= 10)).any() else []
     for index, here in ((at, mine) for at, mine in enumerate(growing) if mine.size):
@@ -206,10 +195,10 @@ def remark_on_grams(trims: Table, reading: WholeTank | None, why: str) -> Iterat
     That is on days on which areas have amounts of their own, unless the row says whose grams it
     holds. ``reading`` is ``None`` where that has not been settled.
     """
-    weighed = of_whole_tank(trims) & trims.given("removed_g")
-    visit = trims.codes("tank_id") * DAY_SPAN + day_numbers(trims.date("date"))
-    beside = among(visit, visit[~of_whole_tank(trims) & has_amounts(trims)])
-    if not (rows := where(weighed & beside & ~trims.given("grams_of"))):
+    weighed = facts.of_whole_tank(trims) & trims.given("removed_g")
+    visit = trims.codes("tank_id") * facts.DAY_SPAN + facts.day_numbers(trims.date("date"))
+    beside = among(visit, visit[~facts.of_whole_tank(trims) & facts.has_amounts(trims)])
+    if not (rows := facts.where(weighed & beside & ~trims.given("grams_of"))):
         return
     whose = {
         "all": "as everything that came out of the tank",
@@ -218,10 +207,10 @@ def remark_on_grams(trims: Table, reading: WholeTank | None, why: str) -> Iterat
     }[reading]
     count = f"{len(rows)} weight{'s' if len(rows) > 1 else ''}"
     said = {"count": count, "whose": whose, "why": why}
-    yield at_cell(trims, rows[0], "removed_g", "whole-tank-grams", **said)
+    yield facts.at_cell(trims, rows[0], "removed_g", "whole-tank-grams", **said)
 
 
-CHECKS: tuple[Callable[[Tables], Iterator[Finding]], ...] = (
+CHECKS: tuple[Callable[[facts.Tables], Iterator[Finding]], ...] = (
     check_rules,
     check_unknown_ids,
     check_labels,
@@ -233,7 +222,7 @@ LAYOUT_CHECKS = (check_rules, check_unknown_ids, check_labels)
 """Checks that a layout has to pass."""
 
 
-def in_percent_cover(findings: list[Finding], tables: Tables) -> list[Finding]:
+def in_percent_cover(findings: list[Finding], tables: facts.Tables) -> list[Finding]:
     """Return the findings, with percent cover instead of centimetres where cover is measured."""
     measured = (tables.rows(name) for name in ("areas", "bounds", "trims"))
     cover = {rows.table.name: {*rows.table.rows[rows["is_cover"]].tolist()} for rows in measured}

@@ -14,18 +14,7 @@ import xlsxwriter
 from growthcast.book.book import names_of_plants
 from growthcast.book.findings import refusal
 from growthcast.book.read import read_shipped_species
-from growthcast.book.sheets.values import (
-    LISTS,
-    MOST_CELLS,
-    SETTINGS,
-    STAMP,
-    Value,
-    as_value,
-    canonical,
-    heading_text,
-    settings_of,
-    stamp_rows,
-)
+from growthcast.book.sheets import values
 from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import column_letter, printable
 from growthcast.book.writing.replace import check_place, refusals_in_words, write_whole
@@ -64,7 +53,7 @@ class Sheet:
 
     name: str
     headings: tuple[Heading, ...]
-    rows: Iterable[tuple[Value, ...]]
+    rows: Iterable[tuple[values.Value, ...]]
     count: int
 
 
@@ -80,7 +69,7 @@ def book_sheets(folder: Path) -> list[Sheet]:
     """
     sources = {table: read_source(folder, table) for table in TABLES}
     species = _plants(sources["species"])
-    offered = {"species_id": f"={LISTS}!$A$2:$A${1 + len(species)}"}
+    offered = {"species_id": f"={values.LISTS}!$A$2:$A${1 + len(species)}"}
     for name, home in _HOMES.items():
         source = sources[home]
         letter = column_letter([known for known, _ in _columns(source)].index(name))
@@ -89,7 +78,7 @@ def book_sheets(folder: Path) -> list[Sheet]:
     sheets = [_settings(folder)]
     for table, source in sources.items():
         records, columns = [record for record, _ in source.rows()], _columns(source)
-        most = min(MOST_ROWS, MOST_CELLS // len(columns) - 1)
+        most = min(MOST_ROWS, values.MOST_CELLS // len(columns) - 1)
         if len(records) > most:
             raise UsageError(refusal("many-rows", table=table, count=len(records), most=most))
         own = "species_id" if table == "species" else f"{table[:-1]}_id"
@@ -98,10 +87,10 @@ def book_sheets(folder: Path) -> list[Sheet]:
     heads = Heading("species_id", "every plant known, for the choices; not read back", width=34)
     names = (Heading("common name", width=34), Heading("Latin name", width=34))
     plants = ((name, *of_plant) for name, of_plant in species.items())
-    sheets.append(Sheet(LISTS, (heads, *names), plants, len(species)))
-    stamps = [*stamp_rows(sources)]
+    sheets.append(Sheet(values.LISTS, (heads, *names), plants, len(species)))
+    stamps = [*values.stamp_rows(sources)]
     heads_of_stamp = tuple(map(Heading, ("table", "key", "columns", "checksums")))
-    sheets.append(Sheet(STAMP, heads_of_stamp, stamps, len(stamps)))
+    sheets.append(Sheet(values.STAMP, heads_of_stamp, stamps, len(stamps)))
     return sheets
 
 
@@ -127,7 +116,7 @@ def _plants(own: Source) -> dict[str, tuple[str, ...]]:
 
 
 def _heading(name: str, column: Column | None, offered: Mapping[str, str]) -> Heading:
-    text = heading_text(name, column)
+    text = values.heading_text(name, column)
     width = min(max(len(text) + 2, 12), 40)
     if column is None:
         return Heading(text, "a column of the practice's own", width=width)
@@ -139,22 +128,22 @@ def _heading(name: str, column: Column | None, offered: Mapping[str, str]) -> He
 
 def _rows(
     source: Source, records: Sequence[Record], columns: Sequence[tuple[str, Column | None]]
-) -> Iterator[tuple[Value, ...]]:
+) -> Iterator[tuple[values.Value, ...]]:
     width = len(source.names)
     for record in records:
         kept = record.cells[:width]
-        values: list[Value] = []
+        cells: list[values.Value] = []
         for (name, column), cell in zip(columns, kept, strict=False):
             if len(cell) > LONGEST_CELL:
                 said = {"file": source.file, "row": record.row, "name": name}
                 said |= {"count": len(cell), "most": LONGEST_CELL}
                 raise UsageError(refusal("long-text", **said))
-            values.append(as_value(cell, column, decimal_comma=source.decimal_comma))
-        yield (*values, *(None,) * (len(columns) - len(values)))
+            cells.append(values.as_value(cell, column, decimal_comma=source.decimal_comma))
+        yield (*cells, *(None,) * (len(columns) - len(cells)))
 
 
 def _settings(folder: Path) -> Sheet:
-    settings = settings_of((folder / "practice.toml").read_bytes())
+    settings = values.settings_of((folder / "practice.toml").read_bytes())
     headings = (
         Heading("section", "part of practice.toml", width=12),
         Heading("key", "name of the key", width=22),
@@ -162,7 +151,7 @@ def _settings(folder: Path) -> Sheet:
         Heading("unit", "for reading only", width=12),
         Heading("meaning", "for reading only", width=60),
     )
-    return Sheet(SETTINGS, headings, settings, len(settings))
+    return Sheet(values.SETTINGS, headings, settings, len(settings))
 
 
 _FIRST_DAY = dt.date(1900, 3, 1)  # earlier ones are counted wrongly by that format
@@ -225,7 +214,7 @@ def xlsx_bytes(sheets: list[Sheet]) -> bytes:
         for sheet in sheets:
             page = workbook.add_worksheet(sheet.name)
             _write(page, sheet, formats)
-            if sheet.name == STAMP:
+            if sheet.name == values.STAMP:
                 page.very_hidden()
     finally:
         workbook.close()  # its temporary files go with it, also where a row cannot be written
@@ -246,11 +235,11 @@ def _write(page: Any, sheet: Sheet, formats: dict[str, Any]) -> None:
             source = heading.choices
             choice = {"source": source if isinstance(source, str) else list(source)}
             page.data_validation(1, at, last, at, _NOT_LISTED | choice)
-    for row, values in enumerate(sheet.rows, start=1):
-        for at, value in enumerate(values):
+    for row, cells in enumerate(sheet.rows, start=1):
+        for at, value in enumerate(cells):
             form = forms[at]
             if isinstance(value, dt.date):
                 counted = value >= _FIRST_DAY
                 form = formats["date" if counted else "text"]
                 value = value if counted else str(value)
-            page.write(row, at, canonical(value) if isinstance(value, str) else value, form)
+            page.write(row, at, values.canonical(value) if isinstance(value, str) else value, form)

@@ -22,18 +22,7 @@ from python_calamine import CalamineWorkbook
 
 from growthcast.book.cells.text import read_bytes
 from growthcast.book.findings import refusal
-from growthcast.book.sheets.values import (
-    LISTS,
-    MOST_CELLS,
-    SETTINGS,
-    STAMP,
-    SettingRow,
-    SheetTable,
-    Stamps,
-    Value,
-    as_text,
-    read_stamps,
-)
+from growthcast.book.sheets import values
 from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter, printable, shown
 from growthcast.errors import Finding, UsageError
@@ -142,8 +131,9 @@ class _Part:
             why = (
                 f"a row of {self.columns:,} cells, more than the {MOST_COLUMNS:,} of a spreadsheet"
             )
-        elif reach > MOST_CELLS:
-            why = f"a sheet that spans {reach:,} cells, more than the {MOST_CELLS:,} that are read"
+        elif reach > values.MOST_CELLS:
+            most = f"more than the {values.MOST_CELLS:,} that are read"
+            why = f"a sheet that spans {reach:,} cells, {most}"
         if why:
             raise UsageError(f"{self.name} has {why}; {_AWAY}")
 
@@ -160,6 +150,7 @@ class _Part:
 
 
 _WIDEST = 500
+_Row = tuple[int, list[values.Value]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,10 +158,10 @@ class Workbook:
     """A workbook's sheets that belong to a book, its keys, and what in it is not read."""
 
     file: str
-    tables: tuple[SheetTable, ...]
-    settings: tuple[SettingRow, ...]
+    tables: tuple[values.SheetTable, ...]
+    settings: tuple[values.SettingRow, ...]
     not_read: tuple[str, ...]
-    stamps: Stamps = field(default_factory=dict)
+    stamps: values.Stamps = field(default_factory=dict)
 
 
 def read_workbook(path: Path) -> Workbook:
@@ -180,36 +171,36 @@ def read_workbook(path: Path) -> Workbook:
     compared with a book's tables and never become names of files.
     """
     name, book = _opened(path)
-    tables: list[SheetTable] = []
-    settings: tuple[SettingRow, ...] = ()
+    tables: list[values.SheetTable] = []
+    settings: tuple[values.SettingRow, ...] = ()
     not_read: list[str] = []
-    stamps: Stamps = {}
+    stamps: values.Stamps = {}
     seen: set[str] = set()
     for typed in book.sheet_names:
         known = typed.strip().casefold()
-        if known == LISTS:
+        if known == values.LISTS:
             continue
-        if known == STAMP:
-            stamps = read_stamps(_rows(book, typed, name))
+        if known == values.STAMP:
+            stamps = values.read_stamps(_rows(book, typed, name))
             continue
-        if known not in TABLES and known != SETTINGS:
+        if known not in TABLES and known != values.SETTINGS:
             not_read.append(f"sheet {shown(typed)} is none of a book's and was not read")
             continue
         if known in seen:
             raise UsageError(f"{name} has two sheets named {shown(known)}; remove one")
         seen.add(known)
         table = _table(known, _rows(book, typed, name), name)
-        if known == SETTINGS:
+        if known == values.SETTINGS:
             settings = _setting_rows(table, name)
         elif table is not None:
             tables.append(table)
     if not seen:
-        wanted = ", ".join([*TABLES, SETTINGS])
+        wanted = ", ".join([*TABLES, values.SETTINGS])
         raise UsageError(refusal("no-sheets", name=name, wanted=wanted))
     return Workbook(path.name, tuple(tables), settings, tuple(not_read), stamps)
 
 
-def read_sheet(path: Path) -> list[tuple[int, list[Value]]]:
+def read_sheet(path: Path) -> list[_Row]:
     """Return the rows of the first sheet of any .xlsx file that holds something."""
     name, book = _opened(path)
     found = (list(_rows(book, sheet, name)) for sheet in book.sheet_names)
@@ -245,22 +236,24 @@ def _reading(name: str) -> Iterator[None]:
         raise UsageError(refusal("unread-workbook", name=name, why=why)) from error
 
 
-def _rows(book: Any, sheet: str, name: str) -> Iterator[tuple[int, list[Value]]]:
+def _rows(book: Any, sheet: str, name: str) -> Iterator[_Row]:
     """Yield the rows of a sheet that hold something, with their numbers."""
     with _reading(name):
         page = book.get_sheet_by_name(sheet)
         rows = page.to_python(skip_empty_area=False) if page.start is not None else []
-    for number, cells in enumerate(rows, start=1):
-        values = [None if cell == "" else cell for cell in cells]
-        if any(value is not None and str(value).strip() for value in values):
-            yield number, values
+    for number, row in enumerate(rows, start=1):
+        cells = [None if cell == "" else cell for cell in row]
+        if any(cell is not None and str(cell).strip() for cell in cells):
+            yield number, cells
 
 
-def _table(table: str, rows: Iterator[tuple[int, list[Value]]], name: str) -> SheetTable | None:
+def _table(
+    table: str, rows: Iterator[tuple[int, list[values.Value]]], name: str
+) -> values.SheetTable | None:
     first = next(rows, None)
     if first is None:
         return None
-    headings = tuple(as_text(value, decimal_comma=False) for value in first[1])
+    headings = tuple(values.as_text(value) for value in first[1])
     while headings and not headings[-1].strip():
         headings = headings[:-1]
     if len(headings) > _WIDEST:
@@ -268,24 +261,24 @@ def _table(table: str, rows: Iterator[tuple[int, list[Value]]], name: str) -> Sh
         raise UsageError(refusal("many-headings", **said))
     width = len(headings)
     kept = []
-    for number, values in rows:
-        for at, value in enumerate(values[width:], start=width):
-            if value is not None and str(value).strip():
+    for number, cells in rows:
+        for at, cell in enumerate(cells[width:], start=width):
+            if cell is not None and str(cell).strip():
                 cell = f"{column_letter(at)}{number}"
                 raise UsageError(refusal("cell-without-heading", name=name, table=table, cell=cell))
-        kept.append((number, tuple(values[:width])))
-    return SheetTable(table, headings, tuple(kept))
+        kept.append((number, tuple(cells[:width])))
+    return values.SheetTable(table, headings, tuple(kept))
 
 
-def _setting_rows(table: SheetTable | None, name: str) -> tuple[SettingRow, ...]:
+def _setting_rows(table: values.SheetTable | None, name: str) -> tuple[values.SettingRow, ...]:
     if table is None:
         return ()
     places = {heading.strip().casefold(): at for at, heading in enumerate(table.headings)}
-    if not {"section", "key", "value"} <= set(places):
-        raise UsageError(f"{name}, sheet {SETTINGS}, needs the columns section, key and value")
-    rows = []
-    for number, values in table.rows:
-        cells = (values[places[word]] for word in ("section", "key"))
-        section, key = (as_text(cell, decimal_comma=False).strip() for cell in cells)
-        rows.append(SettingRow(number, section, key, values[places["value"]]))
-    return tuple(rows)
+    section, key, value = (places.get(word, -1) for word in ("section", "key", "value"))
+    if min(section, key, value) < 0:
+        raise UsageError(f"{name}, sheet practice, needs the columns section, key and value")
+    texts = values.as_text
+    return tuple(
+        values.SettingRow(number, texts(row[section]).strip(), texts(row[key]).strip(), row[value])
+        for number, row in table.rows
+    )

@@ -12,19 +12,8 @@ from growthcast.book.cells.text import read_bytes
 from growthcast.book.files import FILES
 from growthcast.book.findings import refusal
 from growthcast.book.read import inspect_book
+from growthcast.book.sheets import values
 from growthcast.book.sheets.load import Workbook
-from growthcast.book.sheets.values import (
-    ROW_KEYS,
-    Key,
-    SettingChange,
-    SheetTable,
-    Stamps,
-    as_text,
-    checksum,
-    key_of,
-    normal,
-    with_settings,
-)
 from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter, shown
 from growthcast.book.writing.source import Record, Source, read_source, rewritten
@@ -78,7 +67,7 @@ class Merge:
     """
 
     tables: list[TableChanges]
-    settings: list[SettingChange]
+    settings: list[values.SettingChange]
     not_taken: list[str]
     files: dict[str, bytes]
     before: dict[str, bytes | None]
@@ -111,7 +100,7 @@ def merge_workbook(folder: Path, workbook: Workbook, *, delete_missing: bool = F
         data = read_bytes(folder / "practice.toml")
         if isinstance(data, Finding):
             raise BookProblems((data,))
-        new, changes, left_out = with_settings(data, workbook.settings)
+        new, changes, left_out = values.with_settings(data, workbook.settings)
         merge.settings.extend(changes)
         merge.not_taken.extend(left_out)
         if changes:
@@ -120,7 +109,7 @@ def merge_workbook(folder: Path, workbook: Workbook, *, delete_missing: bool = F
 
 
 def _lay_over(
-    merge: Merge, source: Source, sheet: SheetTable, workbook: Workbook, delete_missing: bool
+    merge: Merge, source: Source, sheet: values.SheetTable, workbook: Workbook, delete_missing: bool
 ) -> None:
     """Lay one sheet over its file."""
     places, new = _columns(source, sheet, workbook.file)
@@ -145,7 +134,7 @@ def _lay_over(
 
 
 def _columns(
-    source: Source, sheet: SheetTable, workbook: str
+    source: Source, sheet: values.SheetTable, workbook: str
 ) -> tuple[dict[str, int], tuple[str, ...]]:
     """Return the place in the sheet of each column that counts, and the ones new to the file.
 
@@ -158,7 +147,7 @@ def _columns(
             raise UsageError(refusal("two-headings", workbook=workbook, table=table, name=name))
         if name:
             places[name] = at
-    lacking = [name for name in ROW_KEYS[table] if name not in places]
+    lacking = [name for name in values.ROW_KEYS[table] if name not in places]
     if lacking and sheet.rows:
         said = {"workbook": workbook, "table": table, "lacking": " and no ".join(lacking)}
         raise UsageError(refusal("no-row-key", **said))
@@ -171,10 +160,10 @@ def _columns(
 
 def _differences(
     source: Source,
-    sheet: SheetTable,
+    sheet: values.SheetTable,
     places: Mapping[str, int],
     new: tuple[str, ...],
-    stamps: Stamps,
+    stamps: values.Stamps,
     not_taken: list[str],
 ) -> TableChanges:
     """Return the rows changed, added and missing in a sheet; of changes of the book since, say so.
@@ -189,23 +178,23 @@ def _differences(
         said = f"the book has changed since the export, {words}"
         not_taken.append(f"sheet {table}, row {row}: {said}")
 
-    def named(key: Key) -> dict[str, str]:
-        return dict(zip(ROW_KEYS[table], key, strict=True))
+    def named(key: values.Key) -> dict[str, str]:
+        return dict(zip(values.ROW_KEYS[table], key, strict=True))
 
-    waiting: dict[Key, list[tuple[Record, dict[str, str]]]] = defaultdict(list)
+    waiting: dict[values.Key, list[tuple[Record, dict[str, str]]]] = defaultdict(list)
     for one in reversed([*source.rows()]):
-        waiting[key_of(table, one[1])].append(one)
+        waiting[values.key_of(table, one[1])].append(one)
     changed, added = [], []
-    for number, values in sheet.rows:
-        texts = {n: as_text(values[at], decimal_comma=comma) for n, at in places.items()}
-        key = key_of(table, texts)
+    for number, row in sheet.rows:
+        texts = {n: values.as_text(row[at], decimal_comma=comma) for n, at in places.items()}
+        key = values.key_of(table, texts)
         match, old = waiting[key].pop() if waiting.get(key) else (None, {})
         sums, cells = stamps.get((table, key)), []
         for name, text in texts.items():
             was, column = old.get(name, ""), declared.get(name)
-            if len({normal(one, column, decimal_comma=comma) for one in (was, text)}) == 1:
+            if len({values.normal(one, column, decimal_comma=comma) for one in (was, text)}) == 1:
                 continue
-            now = checksum(was, column, decimal_comma=comma)
+            now = values.checksum(was, column, decimal_comma=comma)
             if match is not None and (sums or {}).get(name, now) != now:
                 words = f"to {shown(was)}; {shown(text)} of the sheet was not taken"
                 since_export(f"{number}, {name}", words)

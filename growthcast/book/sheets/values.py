@@ -23,7 +23,7 @@ from tomlkit.exceptions import TOMLKitError
 from growthcast.book.cells.numbers import parse_date, parse_number
 from growthcast.book.cells.text import decoded
 from growthcast.book.findings import Fault, refusal
-from growthcast.book.tables import KEYS, KINDS, TABLES, UNITS, Column
+from growthcast.book.tables import KEYS, KINDS, TABLES, UNITS, Column, column_of
 from growthcast.book.writing.source import Source
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
@@ -81,19 +81,17 @@ def as_value(cell: str, column: Column | None, *, decimal_comma: bool) -> Value:
     Numbers and dates where the column declares them and the cell can be read as one; text as it
     stands everywhere else, ids and columns nobody declared too.
     """
-    text = cell.strip()
+    text, kind = cell.strip(), "text" if column is None else column.kind
     if not text:
         return None
-    if column is not None and column.kind == "number":
+    if kind == "number":
         number = parse_number(text, decimal_comma=decimal_comma)
         return cell if isinstance(number, Fault) else number
-    if column is not None and column.kind == "date":
-        day = parse_date(text)
-        return cell if isinstance(day, Fault) else dt.date.fromisoformat(day)
-    return cell
+    day = parse_date(text) if kind == "date" else None
+    return dt.date.fromisoformat(day) if isinstance(day, str) else cell
 
 
-def as_text(value: Value, *, decimal_comma: bool) -> str:
+def as_text(value: Value, *, decimal_comma: bool = False) -> str:
     """Return the book's text for what a spreadsheet cell holds."""
     if value is None:
         return ""
@@ -137,18 +135,11 @@ def canonical(text: str) -> str:
 
 def normal(cell: str, column: Column | None, *, decimal_comma: bool) -> str:
     """Return the text that all texts of a cell share which say the same in their column."""
-    text, kind = cell.strip(), "text" if column is None else column.kind
+    text = canonical(as_text(as_value(cell, column, decimal_comma=decimal_comma)))
+    kind = "text" if column is None else column.kind
     if kind == "flag":
-        return text.casefold()
-    if kind == "number":
-        number = parse_number(text, decimal_comma=decimal_comma)
-        text = text if isinstance(number, Fault) else number_text(number)
-    elif kind == "date":
-        day = parse_date(text)
-        text = text if isinstance(day, Fault) else day
-    elif kind != "choice" and text:
-        text = cell
-    return canonical(text)
+        return text.strip().casefold()
+    return text.strip() if kind in {"number", "date", "choice"} else text
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,7 +204,7 @@ def with_settings(
     edits: list[tuple[SettingChange, Any]] = []
     for row in rows:
         key = next((key for key in KEYS.get(row.section, ()) if key.name == row.key), None)
-        old, text = given.get((row.section, row.key)), as_text(row.value, decimal_comma=False)
+        old, text = given.get((row.section, row.key)), as_text(row.value)
         if not text.strip() or (old and _as_value(old) is None):
             continue
         if key is None:
@@ -283,14 +274,8 @@ Stamps = Mapping[tuple[str, Key], Mapping[str, str]]
 
 def key_of(table: str, cells: Mapping[str, str]) -> Key:
     """Return the key of a row, by which it is known again."""
-    parts = []
-    for name in ROW_KEYS[table]:
-        cell = cells.get(name, "")
-        if name in {"date", "from_date"}:
-            day = parse_date(cell.strip())
-            cell = cell.strip() if isinstance(day, Fault) else day
-        parts.append(cell if cell.strip() else "")
-    return tuple(parts)
+    named = ((name, cells.get(name, "")) for name in ROW_KEYS[table])
+    return tuple(normal(cell, column_of(table, name), decimal_comma=False) for name, cell in named)
 
 
 def checksum(cell: str, column: Column | None, *, decimal_comma: bool) -> str:

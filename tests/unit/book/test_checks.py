@@ -12,7 +12,7 @@ from growthcast.book.book import Practice
 from growthcast.book.cells.convert import empty_table, read_table
 from growthcast.book.cells.records import read_grid
 from growthcast.book.checks.checks import _growing, remark_on_grams
-from growthcast.book.checks.rows import Tables, _keys, doubles, first_of_each, kept
+from growthcast.book.checks.facts import Tables, _keys, doubles, first_of_each, kept
 from tests.unit.book.small_book import FILES, SPECIES, TODAY
 
 DAY = date(2026, 1, 1)

@@ -93,7 +93,7 @@ def test_a_cell_far_away_is_refused(sheet):
 @pytest.mark.slow
 def test_very_many_cells_are_refused_with_little_memory(data, said, monkeypatch):
     """A tree of 300,000 cells takes some 100 MB; the limit is 15 times higher."""
-    monkeypatch.setattr("growthcast.book.sheets.load.MOST_CELLS", 300_000)
+    monkeypatch.setattr("growthcast.book.sheets.values.MOST_CELLS", 300_000)
     made = data()
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     told = refused(made)
@@ -113,9 +113,9 @@ def test_very_many_cells_are_refused_with_little_memory(data, said, monkeypatch)
     ],
 )
 def test_a_sheet_may_span_as_many_cells_as_are_read(cells, sheet, monkeypatch):
-    monkeypatch.setattr(load, "MOST_CELLS", cells)
+    monkeypatch.setattr(load.values, "MOST_CELLS", cells)
     guard_workbook(xlsx(sheet), "book.xlsx")
-    monkeypatch.setattr(load, "MOST_CELLS", cells - 1)
+    monkeypatch.setattr(load.values, "MOST_CELLS", cells - 1)
     assert f"spans {cells:,} cells" in refused(xlsx(sheet))
 
 

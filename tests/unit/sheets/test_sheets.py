@@ -14,10 +14,11 @@ from python_calamine import CalamineWorkbook
 from growthcast.book import read as reading
 from growthcast.book.sheets import export
 from growthcast.book.sheets.export import book_sheets, check_workbook_target, xlsx_bytes
-from growthcast.book.sheets.load import SheetTable, Workbook, read_sheet, read_workbook
+from growthcast.book.sheets.load import Workbook, read_sheet, read_workbook
 from growthcast.book.sheets.merge import WouldNotCheck, check_merge, merge_workbook
 from growthcast.book.sheets.values import (
     SettingRow,
+    SheetTable,
     as_text,
     as_value,
     key_of,
@@ -462,9 +463,9 @@ def test_more_than_a_spreadsheet_holds_is_refused(book, monkeypatch):
         book_sheets(book)
     monkeypatch.setattr(export, "MOST_ROWS", 9)
     columns = len(TABLES["trims"])  # four rows and the heading
-    monkeypatch.setattr(export, "MOST_CELLS", 5 * columns)
+    monkeypatch.setattr(export.values, "MOST_CELLS", 5 * columns)
     assert book_sheets(book)
-    monkeypatch.setattr(export, "MOST_CELLS", 5 * columns - 1)
+    monkeypatch.setattr(export.values, "MOST_CELLS", 5 * columns - 1)
     with pytest.raises(UsageError, match=r"trims.csv has 4 rows, more than the 3"):
         book_sheets(book)
     monkeypatch.undo()

@@ -19,7 +19,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import math
 import re
 import shlex
 from collections.abc import Mapping, Sequence
@@ -27,6 +26,8 @@ from datetime import date
 from itertools import count
 from pathlib import Path
 from typing import Any, Literal
+
+import numpy as np
 
 from growthcast.book.cells.numbers import parse_date
 from growthcast.book.findings import Fault, refusal
@@ -206,35 +207,30 @@ def _checked(text: str) -> dict[str, Any]:
         raise ValueError("too long")
     given = json.loads(text)
     sizes = ("width", "height", *(("focal",) if given.get("focal") is not None else ()))
-    told: dict[str, Any] = {name: _number(given[name]) for name in sizes}
+    told: dict[str, Any] = dict(zip(sizes, _numbers([given[name] for name in sizes]), strict=True))
+    if min(told.values()) <= 0.0:
+        raise ValueError("not a size")
     told["magnified"] = bool(given.get("magnified"))
-    told["corners"] = [_pair(one) for one in given["corners"]]
-    told |= {"back": [_pair(one) for one in given["back"]]} if given.get("back") else {}
+    told["corners"] = _numbers(given["corners"], 4, 2)
+    told |= {"back": _numbers(given["back"], 2, 2)} if given.get("back") else {}
     told["areas"] = {str(area): _tapped(tapped) for area, tapped in given["areas"].items()}
-    if (len(told["corners"]), len(told.get("back", "ab"))) != (4, 2):
-        raise ValueError("not all corners")
     return told
 
 
 def _tapped(tapped: Any) -> Any:
     if tapped == "skip":
         return tapped
-    base = {"base": _pair(tapped["base"])} if tapped.get("base") else {}
-    return {**base, "top": _pair(tapped["top"])}
+    base = {"base": _numbers(tapped["base"], 2)} if tapped.get("base") else {}
+    return {**base, "top": _numbers(tapped["top"], 2)}
 
 
-def _pair(tapped: Any) -> list[float]:
-    across, down = (float(one) for one in tapped)
-    if not math.isfinite(across + down):
-        raise ValueError("not in the picture")
-    return [across, down]
-
-
-def _number(told: Any) -> float:
-    number = float(told)
-    if not 0.0 < number < math.inf:
-        raise ValueError("not a size")
-    return number
+def _numbers(told: Any, *shape: int) -> list[Any]:
+    """Return numbers as lists of a shape, of any length where none is given."""
+    numbers = np.asarray(told, np.float64)
+    if numbers.shape != (shape or (len(told),)) or not np.isfinite(numbers).all():
+        raise ValueError("not numbers")
+    found: list[Any] = numbers.tolist()
+    return found
 
 
 def keep_taps(folder: Path, tank_id: str, day: date, number: str, taps: str) -> None:

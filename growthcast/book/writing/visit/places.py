@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from growthcast.book.book import Book
-from growthcast.book.checks.rows import has_amounts
+from growthcast.book.checks.facts import has_amounts
 from growthcast.book.findings import refusal
 from growthcast.book.words import check_known, did_you_mean, names_that_hold, shown, some_of
 from growthcast.errors import UsageError

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from functools import cache, partial
@@ -75,12 +75,6 @@ def nearest_of(cells: TextArray, known: TextArray, otherwise: str) -> TextArray:
     return np.array([did_you_mean(cell, names, otherwise) for cell in cells.tolist()], object)
 
 
-_FOR_FACTS = {"np": np, "blank": blank, "fits": fits, "casefold": casefold, "strip": strip}
-_FOR_FACTS |= {"first_of": first_of, "nearest_of": nearest_of, "some_of": some_of}
-_FOR_FACTS |= {"reference": reference_conditions, "WEEKDAYS": WEEKDAYS, "PROPOSED": PROPOSED}
-"""What rules and facts may use beside columns, facts and the methods of ``Rows``."""
-
-
 class Tables:
     """Every table of a book while it is checked, and its rows with what follows from others.
 
@@ -124,13 +118,12 @@ class Rows:
     def __init__(self, tables: Tables, table: Table, name: str) -> None:
         self.tables, self.table, self.facts = tables, table, _facts().get(name, {})
         self.known: dict[str, Any] = {**table.columns, "row": table.rows, "tables": tables}
-        self.known |= {"of": self.of, "places": self.places, "kept": partial(kept, self)}
-        self.known |= _FOR_FACTS
+        self.known |= {"rows": self, "of": self.of, "places": self.places}
+        self.known |= {"kept": partial(kept, self), **_FOR_FACTS}
 
     def __getitem__(self, name: str) -> Any:
         if name not in self.known:
-            fact, cells = self.facts[name], cast("Mapping[str, Any]", self)
-            self.known[name] = eval(fact, {}, cells) if isinstance(fact, str) else fact(self)
+            self.known[name] = eval(self.facts[name], {}, cast("Mapping[str, Any]", self))
         return self.known[name]
 
     def places(self, column: str, home: str) -> IntArray:
@@ -173,9 +166,6 @@ def at_cell(
     return worded(slug, place, said)
 
 
-Fact = Callable[[Rows], Any]
-
-
 def kept(rows: Rows, name: str) -> FloatArray:
     """Return a column (N,) in which a blank cell keeps its tank's earlier value."""
     table, last = rows.table, dict[int, float]()
@@ -185,13 +175,6 @@ def kept(rows: Rows, name: str) -> FloatArray:
             values[index] = last.get(int(tank[index]), np.nan)
         last[int(tank[index])] = float(values[index])
     return values
-
-
-def _factor_apart(rows: Rows) -> FloatArray:
-    """By what factor the CO2 typed and the one of pH and hardness differ; below 1 mg/L is alike."""
-    low, high = np.maximum(rows["co2_mg_l"], 1.0), np.maximum(rows["co2_of_row"], 1.0)
-    low = np.where(rows["co2_mg_l"] == 0, 3.0, low)  # none added is about 3 mg/L
-    return np.where(rows["kh_dkh"] > 0, np.maximum(low / high, high / low), np.nan)
 
 
 def _living(rows: Rows, asked: BoolArray, each: FloatArray) -> FloatArray:
@@ -252,24 +235,18 @@ def _lacks_areas(rows: Rows) -> bool:
     return "area_id" not in rows.table.letters and any(told)
 
 
-_FUNCTIONS: Mapping[str, Mapping[str, Fact]] = {
-    "trims": {
-        "whole": lambda rows: of_whole_tank(rows.table),
-        "most": _most_g,
-        "sharers": _sharers,
-        "says_nothing": _says_nothing,
-        "lacks_areas": _lacks_areas,
-    },
-    "conditions": {"factor_apart": _factor_apart},
-}
+_FOR_FACTS = {"np": np, "blank": blank, "fits": fits, "casefold": casefold, "strip": strip}
+_FOR_FACTS |= {"first_of": first_of, "nearest_of": nearest_of, "some_of": some_of}
+_FOR_FACTS |= {"reference": reference_conditions, "WEEKDAYS": WEEKDAYS, "PROPOSED": PROPOSED}
+_FOR_FACTS |= {"most_g": _most_g, "sharers_of": _sharers}
+_FOR_FACTS |= {"says_nothing_in": _says_nothing, "lacks_areas_in": _lacks_areas}
+"""What rules and facts may use beside columns, facts and the methods of ``Rows``."""
 
 
 @cache
-def _facts() -> Mapping[str, Mapping[str, str | Fact]]:
-    """Return what follows for each row of a table, by name: a text to evaluate, or a function."""
-    text = Path(__file__).with_name("facts.toml").read_text(encoding="utf-8")
-    listed = tomllib.loads(text).items()
-    return {table: facts | dict(_FUNCTIONS.get(table, {})) for table, facts in listed}
+def _facts() -> Mapping[str, Mapping[str, str]]:
+    """Return what follows for each row of a table, by name: a text to evaluate."""
+    return tomllib.loads(Path(__file__).with_name("facts.toml").read_text(encoding="utf-8"))
 
 
 def _keys(table: Table) -> IntArray:
@@ -292,15 +269,9 @@ def _keys(table: Table) -> IntArray:
 
 def doubles(table: Table) -> list[tuple[int, int]]:
     """Return (later row, first row) for each thing and day that stands more than once."""
-    keys = _keys(table)
-    ordered = np.sort(keys)
-    if not (ordered[1:] == ordered[:-1]).any():
-        return []
-    order = np.argsort(keys, kind="stable")
-    fresh = np.append(True, keys[order][1:] != keys[order][:-1])
-    first = order[np.maximum.accumulate(np.where(fresh, np.arange(order.size), 0))]
-    again = np.flatnonzero(~fresh)
-    return sorted(zip(order[again].tolist(), first[again].tolist(), strict=True))
+    _, first, place = np.unique(_keys(table), return_index=True, return_inverse=True)
+    again = np.flatnonzero(first[place] != np.arange(place.size))
+    return list(zip(again.tolist(), first[place[again]].tolist(), strict=True))
 
 
 def first_of_each(table: Table) -> Table:
