@@ -225,21 +225,22 @@ def strongest(course: Course, surprise: FloatArray, sign: float) -> FloatArray:
     ever = course.open_week.any(axis=0)
     effect, may = course.effect[:, ever], course.open_week[:, ever, None]
     suspects, weeks, _ = effect.shape
-    visits = int(course.visit.max()) + 1
+    visits, begun = int(course.visit.max()) + 1, 0
     score = np.zeros((suspects, weeks, surprise.shape[1]))
     information = np.zeros((suspects, weeks, 1))
     best = np.zeros((suspects, visits, surprise.shape[1]))
-    if weeks == 0:
-        return best
     for v in range(visits):
-        here = np.flatnonzero(course.visit == v)
-        score += effect[:, :, here] @ surprise[here]
-        information[..., 0] += (effect[:, :, here] ** 2).sum(axis=2)
-        root = np.sqrt(np.maximum(information, LEAST_INFORMATION))
-        least = np.where(may & (information >= LEAST_INFORMATION), LEAST_CHANGE * root, np.inf)
-        z = score * (sign / root)
+        told = effect[:, :, course.visit == v]
+        # No reading yet is touched by a change in a later week.
+        begun = max([begun, *(np.flatnonzero(told.any(axis=(0, 2))) + 1).tolist()])
+        told, known, open_then = told[:, :begun], information[:, :begun], may[:, :begun]
+        score[:, :begun] += told @ surprise[course.visit == v]
+        known[..., 0] += (told**2).sum(axis=2)
+        root = np.sqrt(np.maximum(known, LEAST_INFORMATION))
+        least = np.where(open_then & (known >= LEAST_INFORMATION), LEAST_CHANGE * root, np.inf)
+        z = score[:, :begun] * (sign / root)
         z *= z >= least  # what does not count is 0
-        best[:, v] = z.max(axis=1)
+        best[:, v] = z.max(axis=1, initial=0.0)
     return best
 
 
