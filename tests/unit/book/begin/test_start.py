@@ -8,7 +8,8 @@ import pytest
 
 from growthcast.book.begin.start import check_new_folder, start_book, start_from
 from growthcast.book.read import read_book
-from growthcast.book.sheets.load import SheetTable, Workbook
+from growthcast.book.sheets.load import Workbook
+from growthcast.book.sheets.values import SheetTable
 from growthcast.errors import RowsRefused, UsageError
 
 TODAY = date(2026, 6, 1)
