@@ -147,7 +147,7 @@ def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
 
 def _plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> Answer:
     """Return how plants would do in an area, the best first."""
-    from growthcast.say.plants import Compared, nothing_to_compare, plants_in_json, plants_words
+    from growthcast.say import plants as tell
     from growthcast.service.rescape.plants import compare_plants, pool_of, usual_choice
 
     plants, form = named_plants(book, asked), asked.form
@@ -164,7 +164,7 @@ def _plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -
         wanted = [name for name in wanted if name in pool]
     if not wanted:
         given = {"--form": asked.form, "--place": asked.place, "--stock": asked.stock}
-        raise UsageError(nothing_to_compare(given, fit, place, plants))
+        raise UsageError(tell.nothing_to_compare(given, fit, place, plants))
     with working(f"Comparing {len(wanted)} plants"):
         advice = compare_plants(book, fit, place, wanted)
     shown = [a for a in advice if plants or a.fits or a.is_there_now]
@@ -173,8 +173,10 @@ def _plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -
         from growthcast.figures.rescaped import plants_figure
 
         options.write_plot(book, asked.plot, plants_figure(fit, place, shown))
-    answer = Compared(fit, place, book.practice.currency, shown, left_out)
-    return plants_in_json(answer), plants_words(answer)
+    area, currency = tell.area_compared(fit, place), book.practice.currency
+    unit = "%" if fit.design.is_cover[place] else "cm"
+    words = tell.plants_words(area, unit, currency, shown, left_out)
+    return tell.plants_in_json(area, currency, shown, left_out), words
 
 
 def _layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> Answer:

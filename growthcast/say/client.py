@@ -13,7 +13,7 @@ from growthcast.say.cuts import HARD_CUT_SHARE
 from growthcast.say.locale import Locale
 from growthcast.say.reasons import mend_words
 from growthcast.say.strip import apart, days_of_100, month_of
-from growthcast.say.words import hand_cut, named
+from growthcast.say.words import hand_cut, named, passing
 from growthcast.service.advice import Mend, OptionAdvice
 from growthcast.service.effort.hours import Range
 from growthcast.service.living import bare_below
@@ -216,14 +216,10 @@ def _worth_offering(mend: Mend) -> bool:
 
 def passes(locale: Locale, key: str, area: AreaForecast, horizon_d: int, on: date) -> str:
     """Return when an area passes its budget, with its range, in the texts that begin so."""
-    early, middle, late = area.passes_budget_on
-    how = "never" if early is None else "from" if middle is None else "range"
-    how = "maybe_over" if middle is not None and middle <= on else how
-    how = "over" if late is not None and late <= on else how
+    days, last = passing(area.passes_budget_on, on), on + timedelta(days=horizon_d)
     budget = locale.exact(area.budget_cm, "% cover" if area.is_cover else "cm")
-    days = locale.count("day", horizon_d)
-    blanks = {"early": early, "middle": middle, "late": late, "last": on + timedelta(horizon_d)}
-    return locale.say(f"{key}_{how}", budget=budget, days=days, **blanks)
+    within = locale.count("day", horizon_d)
+    return locale.say(key, budget=budget, within=within, last=last, **days)
 
 
 def record_sentences(locale: Locale, record: Record) -> list[str]:

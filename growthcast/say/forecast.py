@@ -105,20 +105,9 @@ def height_words(height: float) -> str:
 
 def conclusion(area: AreaForecast, on: date, horizon_d: int) -> str:
     """Return when an area passes its height budget, as a clause without a subject."""
-    early, middle, late = area.passes_budget_on
-    if early is None:
-        how = "never"
-    elif late is not None and late <= on:
-        how = "over"
-    elif middle is None:
-        how = "maybe_over" if early <= on else "from"
-    elif middle <= on:
-        how = "probably_over" if late is None else "surely_over"
-    else:
-        how = "about" if late is None else "between"
-    blanks = {"early": early, "middle": middle, "late": late, "days": horizon_d}
-    last = on + timedelta(days=horizon_d)
-    return tell.sentence(f"passes_{how}", area=area, unit=unit(area), last=last, on=on, **blanks)
+    days, last = tell.passing(area.passes_budget_on, on), on + timedelta(days=horizon_d)
+    blanks = {"unit": unit(area), "days": horizon_d, "last": last, "on": on}
+    return tell.sentence("passes", area=area, **days, **blanks)
 
 
 def first_to_pass(areas: Areas) -> int | None:

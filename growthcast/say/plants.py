@@ -9,7 +9,6 @@ import numpy as np
 
 from growthcast.book.words import some_of
 from growthcast.fit.result import GrowthFit
-from growthcast.nouns import dataclass
 from growthcast.plain import plain
 from growthcast.say import words as tell
 from growthcast.say.supposed import limits_words
@@ -34,51 +33,36 @@ def saves_in_words(saves: Saving, currency: str) -> str:
     (less, more), (cheaper, dearer) = ((of.p10, of.p90) for of in (saves.hours, saves.cost))
     if max(abs(less), abs(more)) < LEAST_H:
         return "takes as much time as now"
-    if less >= 0.0:
-        return f"saves {_both((less, more), (cheaper, dearer), currency)} a year"
-    if more <= 0.0:
-        return f"takes {_both((-more, -less), (-dearer, -cheaper), currency)} a year more"
-    said = f"takes between {-less:.1f} h a year more and {more:.1f} h less"
-    money = f" ({-cheaper:.0f} {currency} more to {dearer:.0f} {currency} less)"
-    return said + money if dearer else said
+    hours, cost = sorted((abs(less), abs(more))), sorted((abs(cheaper), abs(dearer)))
+    both = {"hours": _between(hours, int(hours[1] < tell.SMALL_H)), "cost": _between(cost, 0)}
+    ends = {"less": -less, "more": more, "cheaper": -cheaper, "dearer": dearer, "priced": cost[1]}
+    ways = {"mixed": less < 0.0 < more, "saved": less >= 0.0, "currency": currency}
+    return tell.sentence("saves", **both, **ends, **ways)
 
 
-def _both(hours: tuple[float, float], cost: tuple[float, float], currency: str) -> str:
-    """Hours, and money where an hour has a price."""
-    said = f"{_between(*hours, 1 if hours[1] < tell.SMALL_H else 0)} h"
-    return f"{said} and {_between(*cost, 0)} {currency}" if cost[1] else said
+def _between(ends: Sequence[float], digits: int) -> str:
+    return " to ".join(dict.fromkeys(f"{end:.{digits}f}" for end in ends))
 
 
-def _between(low: float, high: float, digits: int) -> str:
-    ends = dict.fromkeys(f"{end:.{digits}f}" for end in (low, high))
-    return " to ".join(ends)
+def area_compared(fit: GrowthFit, place: int) -> dict[str, Any]:
+    """Return what is said of the area at a place: its ids, and the heights that are agreed."""
+    design = fit.design
+    return {
+        "tank_id": str(design.tank_id[design.tank[place]]),
+        "area_id": str(design.area_id[place]),
+        "floor_cm": float(design.traits.floor_cm[place]),
+        "budget_cm": float(design.traits.budget_cm[place]),
+    }
 
 
-@dataclass(frozen=True, slots=True)
-class Compared:
-    """Plants compared for the area at a place: those shown, the best first, and the others."""
-
-    fit: GrowthFit
-    place: int
-    currency: str
-    shown: Sequence[PlantAdvice]
-    left_out: Sequence[PlantAdvice]
-
-    def area(self) -> dict[str, Any]:
-        """Return what is said of the area: its ids, and the heights that are agreed."""
-        design, place = self.fit.design, self.place
-        return {
-            "tank_id": str(design.tank_id[design.tank[place]]),
-            "area_id": str(design.area_id[place]),
-            "floor_cm": float(design.traits.floor_cm[place]),
-            "budget_cm": float(design.traits.budget_cm[place]),
-        }
+Plants = Sequence[PlantAdvice]
 
 
-def plants_words(answer: Compared) -> tell.Words:
-    """Yield how plants would do in an area, the best first."""
-    area, shown, currency = answer.area(), answer.shown, answer.currency
-    area_id, unit = area["area_id"], "%" if answer.fit.design.is_cover[answer.place] else "cm"
+def plants_words(
+    area: Mapping[str, Any], unit: str, currency: str, shown: Plants, left_out: Plants
+) -> tell.Words:
+    """Yield how plants would do in an area, the best first; some that would not are left out."""
+    area_id = area["area_id"]
     listed = [a for n, a in enumerate(shown) if n < MOST_SHOWN or a.is_there_now]
     fitting = [a for a in shown if a.fits and not a.is_there_now]
     first = [f"; the first, {one.species_id}: {plant_reason(one)}" for one in fitting[:1]]
@@ -89,32 +73,25 @@ def plants_words(answer: Compared) -> tell.Words:
     yield tell.More()
     yield tell.table("plants_stand", rows, **blanks)
     yield tell.table("plants_grow", rows, **blanks)
-    yield from _meaning(listed)
-    for rank, one in enumerate(listed, start=1):
-        mark = " (there now)" if one.is_there_now else ""
-        number = f"{rank}." if rank <= MOST_SHOWN else "-"
-        saves = ""
-        if one.saves is not None and one.fits:
-            saves = f"the tank {saves_in_words(one.saves, currency)}; "
-        yield f"{number} {one.species_id}{mark}: {saves}{plant_reason(one)}."
-    if len(shown) > len(listed):
-        rest = len(shown) - len(listed)
-        yield f"And {rest} more that fit: --json lists all, --form and --plants narrow them."
-    yield from _left_out_words(answer.left_out)
-    if wide := [a.species_id for a in listed if a.spreads_sideways]:
-        which = "All of these" if len(wide) == len(listed) > 1 else some_of(wide)
-        yield f"Spread sideways too, and width is not forecast: {which}."
-    if any(a.regulated_in_places for a in listed):
-        yield tell.Beside(tell.sentence("plants_regulated"))
-
-
-def _meaning(listed: Sequence[PlantAdvice]) -> tell.Words:
-    """Say what the columns mean."""
     yield tell.sentence("plants_how")
     if any(a.days_between[2] >= LONGEST_D for a in listed):
         yield f"{LONGEST_D}+ d: a year or more; no further ahead is looked."
     if any(a.look_d[2] is None for a in listed):
         yield "Never: in such a case its ceiling lies below the floor."
+    for rank, one in enumerate(listed, start=1):
+        saves = saves_in_words(one.saves, currency) if one.saves is not None and one.fits else ""
+        number = f"{rank}." if rank <= MOST_SHOWN else "-"
+        told = {"saves": saves, "why": plant_reason(one)}
+        yield tell.sentence("plants_each", number=number, one=one, **told)
+    if len(shown) > len(listed):
+        rest = len(shown) - len(listed)
+        yield f"And {rest} more that fit: --json lists all, --form and --plants narrow them."
+    yield from _left_out_words(left_out)
+    if wide := [a.species_id for a in listed if a.spreads_sideways]:
+        which = "All of these" if len(wide) == len(listed) > 1 else some_of(wide)
+        yield f"Spread sideways too, and width is not forecast: {which}."
+    if any(a.regulated_in_places for a in listed):
+        yield tell.Beside(tell.sentence("plants_regulated"))
 
 
 def _left_out_words(left_out: Sequence[PlantAdvice]) -> tell.Words:
@@ -192,12 +169,13 @@ def plant_reason(one: PlantAdvice) -> str:
     return "; ".join(said)
 
 
-def plants_in_json(answer: Compared) -> dict[str, Any]:
+def plants_in_json(
+    area: Mapping[str, Any], currency: str, shown: Plants, left_out: Plants
+) -> dict[str, Any]:
     """Return the answer for programs."""
-    plants = [_plant_dict(one, rank) for rank, one in enumerate(answer.shown, start=1)]
-    left_out = [_plant_dict(one, None) for one in answer.left_out]
-    whole = {**answer.area(), "currency": answer.currency}
-    return whole | {"plants": plants, "left_out": left_out}
+    plants = [_plant_dict(one, rank) for rank, one in enumerate(shown, start=1)]
+    others = [_plant_dict(one, None) for one in left_out]
+    return {**area, "currency": currency, "plants": plants, "left_out": others}
 
 
 def _plant_dict(one: PlantAdvice, rank: int | None) -> dict[str, Any]:
@@ -223,9 +201,6 @@ def nothing_to_compare(
     """Say that no plant is left for an area; ``given`` are the options that narrow the choice."""
     area_id = str(fit.design.area_id[place])
     narrowed = " or ".join(name for name, value in given.items() if value is not None)
-    if plants and narrowed:
-        return f"none of the plants named is left by {narrowed}; leave that out, or --plants"
-    if plants:
-        return f"{plants[0]} is what stands in {area_id} now; name others with --plants"
+    named = plants[0] if plants else ""
     how = "percent cover" if fit.design.is_cover[place] else "height"
-    return tell.sentence("plants_none", area=area_id, how=how, others=narrowed or "--place")
+    return tell.sentence("plants_none", area=area_id, how=how, narrowed=narrowed, named=named)

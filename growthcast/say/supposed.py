@@ -115,12 +115,9 @@ def _sentences(supposed: Supposed) -> list[str]:
     said = []
     for name, value in supposed.changes.conditions.items():
         words, unit = CONDITION_WORDS[name]
-        now = supposed.now[name]
-        instead = "a value nobody gave" if now is None else f"{now:.4g} {unit}"
-        if name == "co2_mg_l" and value == 0.0:
-            said.append(f"no CO2 added ({none_added_words()}) instead of {instead}")
-        else:
-            said.append(f"{words} {value:g} {unit} instead of {instead}")
+        none = none_added_words() if name == "co2_mg_l" and value == 0.0 else ""
+        blanks = {"words": words, "unit": unit, "now": supposed.now[name], "none": none}
+        said.append(sentence("supposed_is", value=value, **blanks))
     book = supposed.book
     species = dict(zip(book.areas.text("area_id"), book.areas.text("species_id"), strict=True))
     for area_id, plant in supposed.changes.plants.items():

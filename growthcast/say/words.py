@@ -295,6 +295,13 @@ def day_words(day: date, on: date) -> str:
     return short if abs((day - on).days) < YEAR_SETTLED_D else full_date_words(day)
 
 
+def passing(days: Sequence[date | None], on: date) -> dict[str, Any]:
+    """Return what texts ask of the days of 10, 50 and 90 % on which a height is passed."""
+    begun, passed, over = (day is not None and day <= on for day in days)
+    told = dict(zip(("early", "middle", "late"), days, strict=True))
+    return told | {"begun": begun, "passed": passed, "over": over}
+
+
 def passes_words(
     days: Sequence[date | None], on: date, horizon: str = "the horizon", *, over: bool | None = None
 ) -> str:
