@@ -190,7 +190,8 @@ class Pooled:
         own[:, :, RATE] += by_ceiling * own[:, :, CEILING]
         shared = by_shared @ self.joint_covariance(areas) @ by_shared.transpose(0, 2, 1)
         if bends:  # with another bend goes another ceiling and rate
-            wider = pooling.doubt_of_bends(areas, (shared + own)[:, CEILING, CEILING])
+            variance = shared[:, CEILING, CEILING] + own[:, CEILING, CEILING]
+            wider = pooling.doubt_of_bends(areas, variance)
             moved = np.zeros((areas.size, BORDER))
             moved[:, CEILING], moved[:, RATE] = 1.0, self.rate_by_ceiling[areas]
             own += wider[:, None, None] * moved[:, :, None] * moved[:, None, :]

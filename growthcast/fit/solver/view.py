@@ -114,10 +114,9 @@ def view_of(problem: Problem, point: Point, unheard: View | None = None) -> View
         filtered.append(forward.known())
         if few:
             kept.append(forward)
-    told = (score.T, point.border.T, information.reshape(len(information), -1))
-    _check_finite(np.concatenate(told, axis=1))
+    _check_finite(score.T, point.border.T, information)
     pooled = eliminate(information, score, point.border, problem.pooling)
-    _check_finite(pooled.own_covariance.reshape(len(information), -1))
+    _check_finite(pooled.own_covariance)
     return View(
         problem=problem,
         point=point,
@@ -130,8 +129,10 @@ def view_of(problem: Problem, point: Point, unheard: View | None = None) -> View
     )
 
 
-def _check_finite(values: FloatArray) -> None:
-    finite = np.isfinite(values).all(axis=1)
+def _check_finite(*of_areas: FloatArray) -> None:
+    finite = np.ones(of_areas[0].shape[0], dtype=bool)
+    for values in of_areas:
+        finite &= np.isfinite(values).all(axis=tuple(range(1, values.ndim)))
     if not finite.all():
         raise CannotFit(np.flatnonzero(~finite))
 
