@@ -15,7 +15,7 @@ from growthcast.fit.model.noise import ErrorModel, knot_precision
 from growthcast.fit.model.shade import Shade
 from growthcast.fit.model.spreads import Settling, Spreads, forms_of
 from growthcast.fit.rows.chains import Link, pack_chains
-from growthcast.fit.rows.lived import clock_of_book, shade_of_book
+from growthcast.fit.rows.lived import clock_of_book
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
@@ -146,8 +146,9 @@ def build_design(
     settle_d = (spreads.settling.factor[forms_of(priors.form)] * priors.settle_d)[species]
     log = read_log(book)
     visits = log.visits.as_of(on_day)
-    shade = shade_of_book(book, visits, traits, is_cover, on_day, known)
-    conditions, clock = clock_of_book(book, traits, species, priors, settle_d, on_day, shade)
+    shade, conditions, clock = clock_of_book(
+        book, visits, traits, species, priors, settle_d, on_day, known
+    )
     unknown_spread = conditions.unknown_log_spread(
         read_reference(), _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
     )
@@ -207,12 +208,9 @@ def clock_under(design: Design, book: Book) -> tuple[TankConditions, GrowthClock
     TankConditions and GrowthClock
         As ``build_design`` would make them of that book.
     """
-    visits, on_day = read_log(book).visits.as_of(design.on_day), design.on_day
-    shade = shade_of_book(book, visits, design.traits, design.is_cover, on_day)
-    settle_d = design.clock.settle_d
-    return clock_of_book(
-        book, design.traits, design.species, design.priors, settle_d, on_day, shade
-    )
+    visits, settle_d = read_log(book).visits.as_of(design.on_day), design.clock.settle_d
+    given = design.traits, design.species, design.priors, settle_d, design.on_day
+    return clock_of_book(book, visits, *given)[1:]
 
 
 def _longest_gaps_d(visits: Visits, tank: IntArray, tanks: int) -> FloatArray:

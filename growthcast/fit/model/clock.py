@@ -16,17 +16,11 @@ from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Table
-from growthcast.fit.model.shade import LONG_AGO, Shade
-from growthcast.growth.responses import (
-    CONDITIONS,
-    RESPONSES,
-    TRAITS,
-    canopy_light,
-    combined_response,
-)
+from growthcast.fit.model.shade import LONG_AGO
+from growthcast.growth.responses import CONDITIONS, RESPONSES
 from growthcast.growth.water import co2_mg_l, tank_ionic_strength_mol_l
 from growthcast.nouns import dataclass
-from growthcast.species import Reference, SpeciesPriors
+from growthcast.species import Reference
 
 Floats = TypeVar("Floats", bound=NDArray[np.floating[Any]])
 
@@ -42,8 +36,6 @@ it: what stops growth is the loss of the tips (an estimate)."""
 PAUSE_DOUBT = 0.5
 """How far a pause may be off, as a share of it: an estimate (common practice, no source)."""
 SMALL_STEP = 1e-4
-LEAST_RESPONSE = 0.05
-"""No condition stops the clock altogether, so that a log can contradict a meter."""
 YEAR_D, YEAR_OF_ROWS_D = 365.0, 330.0
 """A year, and the span of rows that tells of one: twelve monthly rows span eleven months."""
 AHEAD_D = 2.0 * YEAR_D
@@ -353,87 +345,3 @@ def _settled_days(days: FloatArray, settle_d: FloatArray) -> FloatArray:
     ramp = np.minimum(days, settle_d)
     lived: FloatArray = ramp * ramp / (2.0 * np.maximum(settle_d, 1e-9)) + (days - ramp)
     return lived
-
-
-def growth_clock(
-    conditions: TankConditions,
-    priors: SpeciesPriors,
-    reference: Reference,
-    *,
-    tank: IntArray,
-    species: IntArray,
-    light_share: FloatArray,
-    canopy_cm: FloatArray,
-    planted_day: FloatArray,
-    settle_d: FloatArray,
-    start_factor: FloatArray,
-    replanted_day: FloatArray,
-    shade: Shade | None = None,
-) -> GrowthClock:
-    """Turn each tank's conditions into each area's response, (A, C).
-
-    ``canopy_cm`` is the one height of an area at which its light is taken: midway between floor and
-    budget, so that the rate stays free of the height.
-
-    Parameters
-    ----------
-    conditions : TankConditions
-        Conditions of the tanks.
-    priors : SpeciesPriors
-        The species (S,).
-    reference : Reference
-        The conditions under which the species table holds.
-    tank : int array (A,)
-        Tank of each area.
-    species : int array (A,)
-        Species of each area.
-    light_share : array (A,)
-        Share of the tank's light that reaches each area [0-1].
-    canopy_cm : array (A,)
-        Height at which the light of an area is taken [cm].
-    planted_day : array (A,)
-        When each was planted [day number].
-    settle_d : array (A,)
-        Days over which growth ramps from nothing to full after planting [d].
-    start_factor : array (A,)
-        How many times as long it takes the first time, for how the plants came [-].
-    replanted_day : array (A, P)
-        When their tops were planted anew, padded with ``inf`` [day number].
-    shade : Shade, optional
-        What floats above the plants that do not float themselves.
-
-    Returns
-    -------
-    GrowthClock
-        Of the areas (A,).
-    """
-    usual = reference.conditions
-    from_day, at = conditions.from_day, conditions.values
-    lit = light_share[:, None]
-    if shade is not None:
-        both = np.concatenate([from_day, shade.from_day], axis=1)
-        days = np.sort(both, axis=1)
-        at = {name: value[_columns(from_day, days)] for name, value in at.items()}
-        open_share = 1.0 - shade.share[_columns(shade.from_day, days)]
-        lit = np.where(priors.measure_is_cover[species][:, None], lit, lit * open_share[tank])
-        from_day = days
-    at = {name: value[tank] for name, value in at.items()}
-    light = canopy_light(at["ppfd_umol"], lit, canopy_cm[:, None])
-    # An area's own shade counts even where the tank's light has not been measured.
-    at["ppfd_umol"] = np.where(np.isnan(light), usual["ppfd_umol"] * lit, light)
-    plant = {name: priors.traits[name][species][:, None] for name in TRAITS}
-    response = combined_response(at, plant, usual, priors.least_nutrient[species][:, None])
-    return GrowthClock(
-        from_day=from_day[tank],
-        response=np.maximum(response, LEAST_RESPONSE),
-        planted_day=planted_day,
-        settle_d=settle_d,
-        start_factor=start_factor,
-        replanted_day=replanted_day,
-    )
-
-
-def _columns(from_day: FloatArray, days: FloatArray) -> tuple[IntArray, IntArray]:
-    """Where in (K, C) what holds on days (K, D) stands, as an index."""
-    column = (from_day[:, None, :] <= days[:, :, None]).sum(axis=2) - 1
-    return np.arange(len(days))[:, None], column

@@ -6,28 +6,38 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
-from growthcast.fit.model.clock import GrowthClock, TankConditions, growth_clock, tank_conditions
+from growthcast.fit.model.clock import GrowthClock, TankConditions, tank_conditions
 from growthcast.fit.model.shade import Shade, floating_shade
 from growthcast.fit.rows.nodes import AreaTraits
+from growthcast.growth.responses import TRAITS, canopy_light, combined_response
 from growthcast.log.visits import Visits, replanted_days
 from growthcast.species import SpeciesPriors, read_reference
+
+LEAST_RESPONSE = 0.05
+"""No condition stops the clock altogether, so that a log can contradict a meter."""
 
 
 def clock_of_book(
     book: Book,
+    visits: Visits,
     traits: AreaTraits,
     species: IntArray,
     priors: SpeciesPriors,
     settle_d: FloatArray,
     on_day: float,
-    shade: Shade | None,
-) -> tuple[TankConditions, GrowthClock]:
-    """Lay a book's conditions out by tank, and its growth clock by area.
+    known: int | None = None,
+) -> tuple[Shade | None, TankConditions, GrowthClock]:
+    """Lay a book's shade and conditions out by tank, and its growth clock by area.
+
+    The light of an area is taken at one height, midway between floor and budget, so that the rate
+    stays free of the height.
 
     Parameters
     ----------
     book : Book
         A checked book.
+    visits : Visits
+        What was done to its areas.
     traits : AreaTraits
         What it says of its areas (A,).
     species : int array (A,)
@@ -38,15 +48,18 @@ def clock_of_book(
         Days over which growth ramps from nothing to full after planting [d].
     on_day : float
         The day of the fit [day number].
-    shade : Shade or None
-        What floats in its tanks.
+    known : int, optional
+        How many areas are not only supposed, all when not given: only these shade others.
 
     Returns
     -------
-    TankConditions and GrowthClock
-        Of its tanks (K,) and areas (A,).
+    Shade or None, TankConditions and GrowthClock
+        What floats in its tanks (K,), none where that is nothing in a tank of known length and
+        width; their conditions; the clock of its areas (A,).
     """
-    reference = read_reference()
+    reference, floats = read_reference(), priors.measure_is_cover[species]
+    is_known = np.arange(species.size) < (species.size if known is None else known)
+    shade = _shade(book, visits, traits, floats & is_known, on_day)
     conditions = tank_conditions(
         book.conditions,
         book.conditions.places("tank_id", book.tanks.text("tank_id")),
@@ -54,64 +67,54 @@ def clock_of_book(
         reference,
         on_day,
     )
+    share = book.areas.number("light_share")[:, None]
+    lit = np.where(np.isnan(share), 1.0, share)
+    from_day, at = conditions.from_day, conditions.values
+    if shade is not None:
+        days = np.sort(np.concatenate([from_day, shade.from_day], axis=1), axis=1)
+        at = {name: value[_columns(from_day, days)] for name, value in at.items()}
+        open_share = 1.0 - shade.share[_columns(shade.from_day, days)]
+        lit = np.where(floats[:, None], lit, lit * open_share[traits.tank])
+        from_day = days
+    at = {name: value[traits.tank] for name, value in at.items()}
     water_cm = book.tanks.number("water_depth_cm")[traits.tank]
-    at_surface = priors.measure_is_cover[species]
-    share, came = book.areas.number("light_share"), reference.start_factor
-    clock = growth_clock(
-        conditions,
-        priors,
-        reference,
-        tank=traits.tank,
-        species=species,
-        light_share=np.where(np.isnan(share), 1.0, share),
-        canopy_cm=np.where(at_surface, water_cm, np.minimum(traits.middle_cm, water_cm)),
+    canopy_cm = np.where(floats, water_cm, np.minimum(traits.middle_cm, water_cm))
+    light = canopy_light(at["ppfd_umol"], lit, canopy_cm[:, None])
+    # An area's own shade counts even where the tank's light has not been measured.
+    usual = reference.conditions
+    at["ppfd_umol"] = np.where(np.isnan(light), usual["ppfd_umol"] * lit, light)
+    plant = {name: priors.traits[name][species][:, None] for name in TRAITS}
+    response = combined_response(at, plant, usual, priors.least_nutrient[species][:, None])
+    came = [reference.start_factor.get(start, 1.0) for start in book.areas.text("start")]
+    clock = GrowthClock(
+        from_day=from_day[traits.tank],
+        response=np.maximum(response, LEAST_RESPONSE),
         planted_day=traits.planted_day,
         settle_d=settle_d,
-        start_factor=np.array([came.get(start, 1.0) for start in book.areas.text("start")]),
+        start_factor=np.array(came),
         replanted_day=replanted_days(book, on_day),
-        shade=shade,
     )
-    return conditions, clock
+    return shade, conditions, clock
 
 
-def shade_of_book(
-    book: Book,
-    visits: Visits,
-    traits: AreaTraits,
-    is_cover: BoolArray,
-    on_day: float,
-    known: int | None = None,
+def _shade(
+    book: Book, visits: Visits, traits: AreaTraits, floats: BoolArray, on_day: float
 ) -> Shade | None:
-    """Return what floats in a book's tanks.
-
-    Parameters
-    ----------
-    book : Book
-        A checked book.
-    visits : Visits
-        What was done to its areas.
-    traits : AreaTraits
-        What it says of its areas (A,).
-    is_cover : bool array (A,)
-        Which of them float.
-    on_day : float
-        The day of the fit [day number].
-    known : int, optional
-        How many areas are not only supposed, all when not given: only these shade others.
-
-    Returns
-    -------
-    Shade or None
-        None where nothing floats in a tank of known length and width.
-    """
+    """Return what floats in a book's tanks."""
     surface_cm2 = book.tanks.number("length_cm") * book.tanks.number("width_cm")
     return floating_shade(
         visits,
         surface_cm2.size,
         traits.tank,
-        is_cover & (np.arange(is_cover.size) < (is_cover.size if known is None else known)),
+        floats,
         np.minimum(book.areas.number("area_cm2") / surface_cm2[traits.tank], 1.0),
         traits.middle_cm,
         (traits.planted_day, traits.removed_day),
         on_day,
     )
+
+
+def _columns(from_day: FloatArray, days: FloatArray) -> tuple[IntArray, IntArray]:
+    """Where in (K, C) what holds on days (K, D) stands, as an index."""
+    column = (from_day[:, None, :] <= days[:, :, None]).sum(axis=2) - 1
+    return np.arange(len(days))[:, None], column
