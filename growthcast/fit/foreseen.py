@@ -25,7 +25,6 @@ from growthcast.fit.model.noise import (
     knot_precision,
     window_covariance,
 )
-from growthcast.fit.model.posterior import tank_border
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.sites.weights import propagate
@@ -328,17 +327,18 @@ def doubts_of(evidence: Evidence, tank: int) -> Doubts:
     fit = evidence.usual
     view, grown, bins = fit.solution.view, evidence.grown_cm, evidence.bin_day
     areas, rank = np.unique(evidence.area, return_inverse=True)
-    border, rank = tank_border(view, tank, areas), np.tile(rank, 2)
+    by_species, by_tank, own = view.pooled.tank_parts(tank, areas)
+    rank = np.tile(rank, 2)
     weight, remainder = weekly_drift(bins, fit.design.on_day)
     # How readings lean on the border but for drift, and below how they lean on the drift.
     still, knots = evidence.lean_cm.copy(), np.zeros_like(evidence.lean_cm)
     still[:, KNOTS:], knots[:, KNOTS:] = 0.0, grown @ weight
     lean = np.concatenate([still, knots])
-    by_species = np.einsum("nb,nbs->ns", lean, border.by_species[rank])
-    by_tank = np.einsum("nb,nbw->nw", lean, border.by_tank[rank])
+    by_species = np.einsum("nb,nbs->ns", lean, by_species[rank])
+    by_tank = np.einsum("nb,nbw->nw", lean, by_tank[rank])
     whole = by_species @ view.pooled.planted_covariance @ by_species.T
     whole += by_tank @ view.pooled.tank_covariance[tank] @ by_tank.T
-    own = np.einsum("nbc,nb->nc", border.own[rank], lean) @ lean.T
+    own = np.einsum("nbc,nb->nc", own[rank], lean) @ lean.T
     whole += np.where(rank[:, None] == rank[None, :], own, 0.0)
     (noise, across), (_, by_knots) = (np.split(half, 2, axis=1) for half in np.split(whole, 2))
     memory = np.exp(-np.abs(bins[:, None] - bins[None, :]) / AREA_MEMORY_D)

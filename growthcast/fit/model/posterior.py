@@ -441,39 +441,3 @@ def _moved_by_ceilings(covariance: FloatArray, ceiling_precision: FloatArray) ->
     told = np.maximum(1.0 / variance - ceiling_precision, 0.0)
     shift = 0.5 * SKEWNESS_OF_CEILING * told * variance**2
     return (covariance[:, :, CEILING] / variance[:, None]).T * shift
-
-
-@dataclass(frozen=True, slots=True)
-class TankBorder:
-    """How the parameters of a tank's areas hang together, areas (m,).
-
-    Borders (m, B) move with the planted species' effects (P,) by ``by_species`` (m, B, P), with the
-    tank's effect and knots (W,) by ``by_tank`` (m, B, W); ``own`` (m, B, B) is each area's alone.
-    """
-
-    by_species: FloatArray
-    by_tank: FloatArray
-    own: FloatArray
-
-
-def tank_border(view: View, tank: int, areas: IntArray) -> TankBorder:
-    """Factor the joint posterior of the areas of one tank by what they share.
-
-    Parameters
-    ----------
-    view : View
-        The fit's problem, linearised where the fit ended.
-    tank : int
-        Place of the tank in the book.
-    areas : int array (m,)
-        Places of its areas.
-
-    Returns
-    -------
-    TankBorder
-        How their parameters hang together.
-    """
-    by_tank, own, _ = view.pooled.border_parts(areas)
-    along = np.repeat(view.pooled.tank_regression(np.array([tank])), areas.size, axis=0)
-    along[np.arange(areas.size), 0, view.problem.pooling.planted[1][areas]] += 1.0
-    return TankBorder(by_tank @ along, by_tank, own)

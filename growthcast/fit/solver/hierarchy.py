@@ -197,6 +197,17 @@ class Pooled:
             own += wider[:, None, None] * moved[:, :, None] * moved[:, None, :]
         return by_shared, own, shared + own
 
+    def tank_parts(self, tank: int, areas: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """How the borders of areas (m,) of a tank hang together.
+
+        They move with the planted species' effects by the first (m, B, P), with the tank's effect
+        and knots by the second (m, B, 1 + M); the third (m, B, B) is each area's alone.
+        """
+        by_tank, own, _ = self.border_parts(areas)
+        along = np.repeat(self.tank_regression(np.array([tank])), areas.size, axis=0)
+        along[np.arange(areas.size), 0, self.pooling.planted[1][areas]] += 1.0
+        return by_tank @ along, by_tank, own
+
     def covariance(self, areas: IntArray, *, bends: bool = True) -> FloatArray:
         """Covariance (n, B, B) of the borders of areas (n,), what they share included [log^2]."""
         return self.border_parts(areas, bends=bends)[2]

@@ -14,7 +14,6 @@ from growthcast.fit.model.posterior import (
     Parameters,
     _moved_by_ceilings,
     shared_growth,
-    tank_border,
 )
 from growthcast.fit.solver.problem import BORDER, CEILING, KNOTS, RATE
 from growthcast.fit.solver.solve import starting_point
@@ -207,13 +206,13 @@ def test_borders_of_a_tank_hang_together_as_the_dense_normal_equations_have_it(v
     assert own[5] == pytest.approx(into[5] @ covariance @ into[5].T) or pooling.ceiling_learnt[5]
     for tank in range(3):
         areas = np.flatnonzero(pooling.tank == tank)
-        border = tank_border(view, tank, areas)
+        by_species, by_tank, alone = view.pooled.tank_parts(tank, areas)
         for i, one in enumerate(areas):
             for j, other in enumerate(areas):
-                found = border.by_species[i] @ effects.species_covariance @ border.by_species[j].T
-                found += border.by_tank[i] @ effects.tank_covariance[tank] @ border.by_tank[j].T
+                found = by_species[i] @ effects.species_covariance @ by_species[j].T
+                found += by_tank[i] @ effects.tank_covariance[tank] @ by_tank[j].T
                 wanted = own[one] if i == j else into[one] @ covariance @ into[other].T
-                assert found + (i == j) * border.own[i] == pytest.approx(wanted, abs=1e-12)
+                assert found + (i == j) * alone[i] == pytest.approx(wanted, abs=1e-12)
 
 
 def test_shared_growth_has_the_covariance_of_the_dense_normal_equations(view):
