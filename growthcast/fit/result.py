@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct, rows_of
 from growthcast.book.book import Book, WholeTank
 from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
@@ -284,35 +284,38 @@ class GrowthFit:
     @finite_answer
     def as_dict(self) -> dict[str, Any]:
         """Return the fit as the plain mapping that ``growthcast fit --json`` prints."""
-        design, effects = self.design, self.solution.view.pooled
+        design, pooled, borrowed = self.design, self.solution.view.pooled, self.borrowed
         areas = self.posterior(np.arange(design.area_id.size))
-        rate, rate_sd = areas.mean.log_rate, np.sqrt(areas.rate_variance)
-        ceiling, ceiling_sd = areas.mean.log_ceiling, np.sqrt(areas.log_ceiling_variance)
-        basis, lags, settling = self.basis, design.spreads.lags, design.spreads.settling
-        forms = sorted(set(design.form.tolist()))
-        listed, borrowed = sorted(set(design.species.tolist())), self.borrowed
-        tank_effect = effects.tank[:, 0] + borrowed.mean
-        tanks = zip(design.tank_id, tank_effect, effects.tank_sd, strict=True)
-        species_sd, names = effects.species_sd, design.species_id
+        forms, listed = distinct(design.form), distinct(design.species)
+        form_names = [FORMS[form] for form in forms]
+        lags, settling = design.spreads.lags, design.spreads.settling
+        lag = _normals(lags.mean_d[forms], lags.sd_d[forms])
+        longer = _normals(settling.centre[forms], settling.sd[forms])
         return {
-            "areas": [
+            "areas": rows_of(
                 {
-                    "area_id": design.area_id[a],
-                    "log_rate": _normal(rate[a], rate_sd[a]),
-                    "log_ceiling": _normal(ceiling[a], ceiling_sd[a]),
-                    "spans": int(design.spans[a]),
-                    "basis": basis[a],
-                    "converged": bool(self.converged[a]),
+                    "area_id": design.area_id,
+                    "log_rate": _normals(areas.mean.log_rate, np.sqrt(areas.rate_variance)),
+                    "log_ceiling": _normals(
+                        areas.mean.log_ceiling, np.sqrt(areas.log_ceiling_variance)
+                    ),
+                    "spans": design.spans,
+                    "basis": self.basis,
+                    "converged": self.converged,
                 }
-                for a in range(design.area_id.size)
-            ],
-            "tanks": [
-                {"tank_id": name, "effect": _normal(effect, sd)} for name, effect, sd in tanks
-            ],
-            "species": [
-                {"species_id": names[s], "effect": _normal(effects.species[s], species_sd[s])}
-                for s in listed
-            ],
+            ),
+            "tanks": rows_of(
+                {
+                    "tank_id": design.tank_id,
+                    "effect": _normals(pooled.tank[:, 0] + borrowed.mean, pooled.tank_sd),
+                }
+            ),
+            "species": rows_of(
+                {
+                    "species_id": design.species_id[listed],
+                    "effect": _normals(pooled.species[listed], pooled.species_sd[listed]),
+                }
+            ),
             "borrowed": {
                 "model": borrowed.model,
                 "tanks": borrowed.tanks,
@@ -323,10 +326,8 @@ class GrowthFit:
                 for name, value in design.spreads.as_dict().items()
             }
             | {"log_sd": {name: round(sd, 4) for name, sd in design.spreads.sd.items()}},
-            "lag_d": {FORMS[form]: _normal(lags.mean_d[form], lags.sd_d[form]) for form in forms},
-            "log_settling": {
-                FORMS[form]: _normal(settling.centre[form], settling.sd[form]) for form in forms
-            },
+            "lag_d": dict(zip(form_names, lag, strict=True)),
+            "log_settling": dict(zip(form_names, longer, strict=True)),
             "photo_offset": None if design.photo_offset is None else design.photo_offset.as_dict(),
             "log_likelihood": round(self.log_likelihood, 4),
             "whole_tank_grams": None
@@ -339,5 +340,6 @@ class GrowthFit:
         }
 
 
-def _normal(mean: float, sd: float) -> dict[str, float]:
-    return {"mean": round(float(mean), 6), "sd": round(float(sd), 6)}
+def _normals(mean: FloatArray, sd: FloatArray) -> list[dict[str, float]]:
+    each = {"mean": mean.tolist(), "sd": sd.tolist()}
+    return rows_of({name: [round(value, 6) for value in each[name]] for name in each})
