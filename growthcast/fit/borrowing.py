@@ -23,7 +23,7 @@ from growthcast.fit.solver.solve import Solution
 from growthcast.growth.normal import log_density
 from growthcast.growth.responses import NUTRIENTS
 from growthcast.nouns import dataclass
-from growthcast.species import Reference
+from growthcast.species import read_reference
 
 CONDITIONS = ("light", "CO2", "scarcest nutrient", "temperature", "water depth")
 """What tanks are compared by: logs, but for the temperature."""
@@ -61,7 +61,6 @@ def borrow(
     solution: Solution,
     conditions: TankConditions,
     water_depth_cm: FloatArray,
-    reference: Reference,
     on_day: float,
 ) -> Borrowed:
     """Learn from a first fit what each tank's effect is to be centred on in a second one.
@@ -74,8 +73,6 @@ def borrow(
         Conditions of the tanks (K), in their own units.
     water_depth_cm : array (K,)
         Water depth of each tank [cm].
-    reference : Reference
-        Conditions under which the species table holds.
     on_day : float
         Day the fit is made for [day number]: a tank without a log is compared by its conditions
         then.
@@ -87,9 +84,8 @@ def borrow(
     """
     pooling = solution.problem.pooling
     effect, effect_sd, informative = tank_evidence(solution.view.pooled)
-    lived = conditions_lived(
-        solution.problem.blocks, pooling.tank, conditions, water_depth_cm, reference, on_day
-    )
+    blocks = solution.problem.blocks
+    lived = conditions_lived(blocks, pooling.tank, conditions, water_depth_cm, on_day)
     prior_sd = 1.0 / np.sqrt(pooling.tank_precision)
     return learn_conditions(lived, effect, effect_sd, informative, prior_sd)
 
@@ -152,7 +148,6 @@ def conditions_lived(
     tank: IntArray,
     conditions: TankConditions,
     water_depth_cm: FloatArray,
-    reference: Reference,
     on_day: float,
 ) -> FloatArray:
     """Return each tank's conditions (K, 5), averaged over the spans its log covers.
@@ -167,8 +162,6 @@ def conditions_lived(
         Conditions of the tanks.
     water_depth_cm : array (K,)
         Water depth [cm].
-    reference : Reference
-        Conditions under which the species table holds; its hours stand where none are given.
     on_day : float
         Day whose conditions stand for a tank without a log [day number].
 
@@ -176,9 +169,10 @@ def conditions_lived(
     -------
     array (K, 5)
         In the order of ``CONDITIONS``: log of PPFD times hours, log CO2, log of the scarcest
-        nutrient over its reference, temperature [deg C], log water depth; NaN where not known.
+        nutrient over its reference, temperature [deg C], log water depth; NaN where not known. The
+        reference's hours stand where none are given.
     """
-    at = _scaled(conditions, water_depth_cm, reference)
+    at = _scaled(conditions, water_depth_cm)
     count, changes = at.shape[:2]
     lived = np.zeros(count * changes)
     for block in blocks:
@@ -197,16 +191,14 @@ def conditions_lived(
     return average
 
 
-def _scaled(
-    conditions: TankConditions, water_depth_cm: FloatArray, reference: Reference
-) -> FloatArray:
+def _scaled(conditions: TankConditions, water_depth_cm: FloatArray) -> FloatArray:
     """Conditions (K, C, 5) on the scales they are compared on."""
-    values = conditions.values
+    values, usual = conditions.values, read_reference().conditions
     hours = values["photoperiod_h"]
-    hours = np.where(np.isnan(hours), reference.conditions["photoperiod_h"], hours)
+    hours = np.where(np.isnan(hours), usual["photoperiod_h"], hours)
     hours = np.maximum(hours, 1.0)
     food = np.fmin.reduce(
-        [_log(values[name] / reference.conditions[name], LEAST_FOOD_SHARE) for name in NUTRIENTS]
+        [_log(values[name] / usual[name], LEAST_FOOD_SHARE) for name in NUTRIENTS]
     )
     light = _log(values["ppfd_umol"], LEAST_PPFD_UMOL) + np.log(hours)
     depth = np.broadcast_to(_log(water_depth_cm, LEAST_DEPTH_CM)[:, None], light.shape)

@@ -29,7 +29,6 @@ from growthcast.fit.solver.problem import (
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
 from growthcast.fit.solver.together import together
 from growthcast.fit.suspects import settled_without_suspects
-from growthcast.species import read_reference
 
 MOST_AREAS_TO_LEARN_FROM = 400
 """Larger books learn their spreads and bends from a sample of tanks with about this many areas."""
@@ -200,9 +199,7 @@ def _fitted_as_given(books: Sequence[Book], designs: Sequence[Design]) -> list[G
 
 def _settled(book: Book, design: Design, solution: Solution, evidence: float | None) -> GrowthFit:
     """Let tanks borrow from each other where it wins, and return the fit."""
-    borrowed = borrow(
-        solution, design.conditions, design.water_depth_cm, read_reference(), design.on_day
-    )
+    borrowed = borrow(solution, design.conditions, design.water_depth_cm, design.on_day)
     if borrowed.model != "none":
         design = replace(design, problem=with_borrowed(design.problem, borrowed))
         solution = solve(design.problem, solution.point)

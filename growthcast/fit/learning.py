@@ -39,7 +39,7 @@ from growthcast.fit.solver.likelihood import (
 from growthcast.fit.solver.problem import Point, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
 from growthcast.fit.solver.view import View, departure_of
-from growthcast.fit.suspects import set_suspects_aside
+from growthcast.fit.suspects import settled_without_suspects
 from growthcast.nouns import dataclass
 
 PRIOR_SD = 0.5
@@ -91,8 +91,9 @@ def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, S
     solution = solve(design.problem, start, tolerance=ROUGHLY)
     if not design.spans.any():
         return design, solution
-    design, solution = set_suspects_aside(design, solution, wider=WIDER_BEFORE_LEARNING)
-    names, default, view = _taught(design), design.spreads, solution.view
+    view = settled_without_suspects(solution, wider=WIDER_BEFORE_LEARNING).view
+    design = replace(design, problem=view.problem)
+    names, default = _taught(design), design.spreads
     nothing = np.zeros(len(names))
     slope, information = _slopes(design, view, names, nothing)
     climb = _Climb(nothing, slope, _inverse(information))
@@ -107,7 +108,8 @@ def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, S
     sd = dict(zip(names, np.sqrt(np.diag(climb.inverse)).tolist(), strict=True))
     design = with_spreads(design, replace(_with_lags(design.spreads, design, view), sd=sd))
     solution = solve(design.problem, view.point, STEPS_BETWEEN, ROUGHLY)
-    return set_suspects_aside(design, solution)
+    solution = settled_without_suspects(solution)
+    return replace(design, problem=solution.problem), solution
 
 
 def _with_lags(spreads: Spreads, design: Design, view: View) -> Spreads:

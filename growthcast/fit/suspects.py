@@ -69,40 +69,15 @@ class Suspect:
     unlogged_cut: bool
 
 
-def set_suspects_aside(
-    design: Design, solution: Solution, wider: float = 1.0
-) -> tuple[Design, Solution]:
-    """Judge every reading and fit again without the weight of those that do not belong.
-
-    ``wider`` stretches what was foreseen, for spreads that have not been learnt yet.
-
-    Parameters
-    ----------
-    design : Design
-        A book as arrays.
-    solution : Solution
-        Its fit.
-    wider : float
-        Factor on standard deviations of what was foreseen, above 1 for spreads not learnt yet [-].
-
-    Returns
-    -------
-    tuple of Design and Solution
-        With the problem as judged, and its fit.
-    """
-    solution = settled_without_suspects(solution, wider)
-    return replace(design, problem=solution.problem), solution
-
-
 def settled_without_suspects(solution: Solution, wider: float = 1.0) -> Solution:
-    """Judge every reading and fit again, as ``set_suspects_aside``, without a book as arrays.
+    """Judge every reading and fit again without the weight of those that do not belong.
 
     Parameters
     ----------
     solution : Solution
         A fit.
     wider : float
-        Factor on standard deviations of what was foreseen [-].
+        Factor on standard deviations of what was foreseen, above 1 for spreads not learnt yet [-].
 
     Returns
     -------

@@ -82,7 +82,7 @@ def fits(book: Book, practice: SimulatedPractice) -> tuple[Design, Solution, Sol
         reference = read_reference()
         conditions = tank_conditions(book.conditions, rows, len(place), reference)
         depth = book.tanks.number("water_depth_cm")
-        borrowed = borrow(plain, conditions, depth, reference, design.on_day)
+        borrowed = borrow(plain, conditions, depth, design.on_day)
         if borrowed.model == "none":
             return design, plain, plain, borrowed
         second = solve(with_borrowed(design.problem, borrowed), plain.point)

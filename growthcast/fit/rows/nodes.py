@@ -166,7 +166,10 @@ def _left(
     Where another usual cut was agreed on the day than today's, that one stands in its place: the
     height that was left is as good as read from it, with the spread of a stated cut.
     """
+    usual = _usual_shares(visits, held)
     left = visits.cut | visits.unsaid
+    visits, usual = visits.keep(left), usual[left]
+    held = Bounds(held.floor_cm[left], held.budget_cm[left], held.cut_cm[left])
     replanted = (clock.replanted_day[visits.area] == visits.day[:, None]).any(axis=1)
     both = np.isfinite(visits.before_cm) & np.isfinite(visits.after_cm)
     measured = np.isfinite(visits.removed_cm) & ~both  # two heights win over a length
@@ -174,7 +177,7 @@ def _left(
     weighed = np.isfinite(weighed_cm) & ~np.isfinite(visits.removed_cm)
     link = np.where(weighed, int(Link.WEIGHED), int(Link.AIMED))
     link = np.where(measured, int(Link.CUT), link)
-    taken = visits.removed_share(held.budget_cm)[left]
+    taken = visits.removed_share(held.budget_cm)
     other = _cut_agreed_otherwise(visits, held, traits) & ~visits.unsaid
     unread = other & np.isnan(visits.after_cm)
     link = np.where(other & (link == Link.AIMED), int(Link.FRESH), link)
@@ -182,21 +185,17 @@ def _left(
     unsure = np.maximum(spread, UNSURE_CUT_SHARE * np.exp(habits.log_cm)[visits.area])
     return _draft(
         LEFT,
-        visits.area[left],
-        visits.day[left],
-        reading_cm=np.where(unread, held.cut_cm, visits.after_cm)[left],
-        reading_sd_cm=np.where(unread, STATED_CUT_SPREAD * held.cut_cm, np.nan)[left],
-        aim_sd_cm=np.where(visits.unsaid, unsure, spread)[left],
-        removed_cm=np.where(measured, visits.removed_cm, np.where(weighed, weighed_cm, np.nan))[
-            left
-        ],
-        link=np.where(visits.unsaid, int(Link.UNSAID), link)[left],
-        pause_d=np.where(
-            replanted[left], 0.0, pause_after_cut(taken, traits.pause_d[visits.area[left]])
-        ),
-        lag_share=lag_share(_usual_shares(visits, held)[left]),
-        bucket=visits.bucket[left],
-        row=visits.row[left],
+        visits.area,
+        visits.day,
+        reading_cm=np.where(unread, held.cut_cm, visits.after_cm),
+        reading_sd_cm=np.where(unread, STATED_CUT_SPREAD * held.cut_cm, np.nan),
+        aim_sd_cm=np.where(visits.unsaid, unsure, spread),
+        removed_cm=np.where(measured, visits.removed_cm, np.where(weighed, weighed_cm, np.nan)),
+        link=np.where(visits.unsaid, int(Link.UNSAID), link),
+        pause_d=np.where(replanted, 0.0, pause_after_cut(taken, traits.pause_d[visits.area])),
+        lag_share=lag_share(usual),
+        bucket=visits.bucket,
+        row=visits.row,
     )
 
 

@@ -275,21 +275,16 @@ def propagate(view: View, *, border_known: bool = False) -> Problem:
     Problem
         With the sites of its blocks anew, and what weights say of densities.
     """
-    problem = view.problem
-    numbers = range(len(problem.blocks))
-    heard = [sites_of_looks(view, number, border_known=border_known) for number in numbers]
-    sites, parts = [], []
-    for number, (block, (look, known)) in enumerate(zip(problem.blocks, heard, strict=True)):
+    problem, blocks, parts = view.problem, [], []
+    for number, block in enumerate(problem.blocks):
+        look, known = sites_of_looks(view, number, border_known=border_known)
         part = _parts_of(view, number, known)
         if border_known:
             part = replace(part, density_variance=np.zeros(part.area.size))
-        site, heard_part = _sites_of_weights(problem, block, part, look)
-        sites.append(site)
-        parts.append(heard_part)
-    blocks = tuple(
-        replace(block, sites=site) for block, site in zip(problem.blocks, sites, strict=True)
-    )
-    if border_known or not problem.weights.grams.size:
-        return replace(problem, blocks=blocks)
-    pooling = problem.pooling.but_for(weighed=_densities(view, parts))
-    return replace(problem, blocks=blocks, pooling=pooling)
+        sites, part = _sites_of_weights(problem, block, part, look)
+        blocks.append(replace(block, sites=sites))
+        parts.append(part)
+    pooling = problem.pooling
+    if problem.weights.grams.size and not border_known:
+        pooling = pooling.but_for(weighed=_densities(view, parts))
+    return replace(problem, blocks=tuple(blocks), pooling=pooling)

@@ -23,7 +23,6 @@ from growthcast.fit.borrowing import (
 )
 from growthcast.fit.model.clock import TankConditions
 from growthcast.fit.solver.solve import solve
-from growthcast.species import read_reference
 from tests.unit.fit.small_problem import ON_DAY, small_problem
 
 SPREAD = 0.3
@@ -228,7 +227,6 @@ def test_conditions_are_averaged_over_the_days_logged():
         problem.pooling.tank,
         small_conditions(),
         np.array([40.0, 30.0, 20.0]),
-        read_reference(),
         ON_DAY,
     )
     assert lived.shape == (3, len(CONDITIONS))
@@ -247,7 +245,7 @@ def test_conditions_are_averaged_over_the_days_logged():
 
 def test_a_tank_without_a_log_is_compared_by_its_conditions_today():
     problem = small_problem()
-    args = (small_conditions(), np.full(3, 40.0), read_reference())
+    args = (small_conditions(), np.full(3, 40.0))
     then, now = (conditions_lived((), problem.pooling.tank, *args, day) for day in (5.0, 15.0))
     assert then[0, 0] == pytest.approx(np.log(400.0))
     assert now[0, 0] == pytest.approx(np.log(800.0))
@@ -255,7 +253,7 @@ def test_a_tank_without_a_log_is_compared_by_its_conditions_today():
 
 def test_a_book_of_three_tanks_borrows_nothing():
     solution = solve(small_problem())
-    got = borrow(solution, small_conditions(), np.full(3, 40.0), read_reference(), ON_DAY)
+    got = borrow(solution, small_conditions(), np.full(3, 40.0), ON_DAY)
     assert got.model == "none"
     assert got.sd == pytest.approx(1.0 / np.sqrt(solution.problem.pooling.tank_precision))
 
