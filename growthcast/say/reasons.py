@@ -8,7 +8,14 @@ from math import ceil, floor
 from growthcast.say.supposed import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.say.texts import TERMINAL, Texts
 from growthcast.say.words import named
-from growthcast.service.advice import Certainty, CutLimit, Mend, NextLonger, ShortArea, TankAdvice
+from growthcast.service.advice import (
+    AreaAdvice,
+    Certainty,
+    CutLimit,
+    Mend,
+    NextLonger,
+    TankAdvice,
+)
 from growthcast.service.effort.hours import Range
 from growthcast.service.effort.learn import MinutesBasis
 
@@ -46,19 +53,19 @@ def _fails(tank: TankAdvice, interval_d: int, texts: Texts) -> str:
         chance = texts.share(chance_all, 1)
     first, mended = tank.short[0], "; ".join(_mended(short, texts) for short in tank.short)
     blanks = {"days": interval_d, "chance": chance, "first": first, "mended": mended}
-    blanks |= {"area": named(first.area.label, first.area.area_id), "unit": first.area.unit}
+    blanks |= {"area": named(first.label, first.area_id), "unit": first.unit}
     said = texts.say("reason_fails", tank=tank, **blanks)
-    limits = dict.fromkeys(limit_words(short.area.limit, texts) for short in tank.short)
+    limits = dict.fromkeys(limit_words(short.limit, texts) for short in tank.short)
     return ". ".join([said, *filter(None, limits)])
 
 
-def _mended(short: ShortArea, texts: Texts) -> str:
+def _mended(area: AreaAdvice, texts: Texts) -> str:
     """Say which height budget, or which floor, would let an area hold."""
-    area, lower = short.area, short.area.cut_needed_cm
-    budget = ceil(10.0 * short.needed_budget_cm - 1e-6) / 10.0  # to the safe side
+    lower = area.cut_needed_cm
+    budget = ceil(10.0 * (area.needed_budget_cm or 0.0) - 1e-6) / 10.0  # to the safe side
     key = "mended_cm" if area.unit == "cm" else "mended_cover"
     way = texts.say(key, budget=budget, digits=1, area=named(area.label, area.area_id))
-    if lower is not None and lower < short.floor_cm:
+    if lower is not None and lower < area.floor_cm:
         least = floor(10.0 * lower + 1e-6) / 10.0
         way += texts.say("mended_floor", floor=least, unit=area.unit, digits=1)
     return way

@@ -88,7 +88,9 @@ class AreaAdvice:
     ``cut_needed_cm`` is the cut that would hold the wanted chance whatever the look, ``None`` where
     not even the lowest safe cut does; ``days_below_floor`` how long the area looks bare after it.
     ``found`` is how high the next visit finds it, ``least_cut_cm`` the lowest cut that looks right
-    and is survived, ``limit`` the lowest one that keeps it above its floor, if one does.
+    and is survived, ``limit`` the lowest one that keeps it above its floor, if one does. Of an
+    area that falls short ``needed_budget_cm`` is the budget that would do, the tank's other short
+    areas being mended too.
     """
 
     area_id: str
@@ -104,6 +106,8 @@ class AreaAdvice:
     found: Range = field(metadata=HIDDEN)
     least_cut_cm: float = field(metadata=HIDDEN)
     limit: CutLimit | None = field(metadata=HIDDEN)
+    floor_cm: float = field(metadata=HIDDEN)
+    needed_budget_cm: float | None = field(default=None, metadata=HIDDEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,19 +173,6 @@ class OptionAdvice(Option):
     def visits_per_year(self) -> float:
         """Visits of a year."""
         return self.year.visits
-
-
-@dataclass(frozen=True, slots=True)
-class ShortArea:
-    """An area that falls short at an interval, and what would make it hold.
-
-    ``area`` is what the interval asks of it. ``needed_budget_cm`` is the budget that would do, the
-    tank's other short areas being mended too.
-    """
-
-    area: AreaAdvice
-    floor_cm: float
-    needed_budget_cm: float
 
 
 def _ranges(saved: Saving) -> dict[str, Range]:
@@ -314,7 +305,7 @@ class TankAdvice(Framed):
         The longest interval it may get [d]; ``own_limit`` tells whether that is its own.
     fails_at_d : int or None
         The shortest longer interval within that limit, which is not feasible [d].
-    short : tuple of ShortArea
+    short : tuple of AreaAdvice
         The areas that fall short there, the worst first.
     longer : NextLonger or None
         The next longer interval against the recommended one, if there are both.
@@ -340,7 +331,7 @@ class TankAdvice(Framed):
     options: tuple[OptionAdvice, ...] = ()
     listed_d: tuple[int, ...] = field(default=(), metadata=HIDDEN)
     fails_at_d: int | None = field(default=None, metadata=HIDDEN)
-    short: tuple[ShortArea, ...] = field(default=(), metadata=HIDDEN)
+    short: tuple[AreaAdvice, ...] = field(default=(), metadata=HIDDEN)
     longer: NextLonger | None = field(default=None, metadata=in_json("next_longer"))
     mends: tuple[Mend, ...] = ()
     certainty: Certainty | None = None

@@ -21,9 +21,7 @@ from growthcast.nouns import dataclass
 from growthcast.service.living import (
     FOLLOWED_DRAWS,
     LivingAreas,
-    all_hold,
     living_part,
-    share_of_draws,
 )
 
 MOST_BUDGETS, CLOSE_CM = 12, 0.01
@@ -78,7 +76,7 @@ class IntervalOptions:
         return np.minimum(self.living.budget_cm, self.living.usual_ceiling_cm)
 
     def _share_within(self, cut_cm: FloatArray) -> FloatArray:
-        return all_hold(self.living, self._highest >= column(cut_cm))
+        return self.living.all_hold(self._highest >= column(cut_cm))
 
     @cached_property
     def feasible(self) -> BoolArray:
@@ -113,7 +111,8 @@ class IntervalOptions:
     @cached_property
     def chance_within(self) -> FloatArray:
         """Chance (A,) that an area stays within its budget [0-1]."""
-        return share_of_draws(self._highest >= column(self.cut_cm))
+        share: FloatArray = (self._highest >= column(self.cut_cm)).mean(axis=1)
+        return share
 
     @cached_property
     def _needed_cm(self) -> FloatArray:
@@ -376,7 +375,7 @@ def common_cuts(
     while (low < high).any():
         middle = (low + high + 1) // 2
         cut = np.maximum(ranked[areas, np.maximum(middle, 0)[living.run]], least)
-        enough = all_hold(living, highest >= column(cut)) >= confidence
+        enough = living.all_hold(highest >= column(cut)) >= confidence
         low, high = np.where(enough, middle, low), np.where(enough, high, middle - 1)
     found: FloatArray = ranked[areas, np.maximum(low, 0)[living.run]].astype(np.float64)
     return found

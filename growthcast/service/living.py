@@ -155,6 +155,11 @@ class LivingAreas:
             reduced.reduce(values[self.of_tank(run)], axis=0, out=found[run])
         return found
 
+    def all_hold(self, holds: BoolArray) -> FloatArray:
+        """Share (R,) of the draws in which all areas of a tank hold, from those of each (A, D)."""
+        share: FloatArray = self.by_tank(np.logical_and, holds).mean(axis=1)
+        return share
+
     @cached_property
     def _highest_top(self) -> Singles:
         """Aim that reaches each draw's ceiling, (A, D); inf where the budget lies above it."""
@@ -401,40 +406,3 @@ def living_part(living: LivingAreas, keep: BoolArray) -> LivingAreas:
     """
     tanks, sizes = np.unique(living.run[keep], return_counts=True)
     return living.taken(np.flatnonzero(keep), tanks, sizes)
-
-
-def all_hold(living: LivingAreas, holds: BoolArray) -> FloatArray:
-    """Count the draws in which all areas of a tank hold.
-
-    Parameters
-    ----------
-    living : LivingAreas
-        The areas of a block of tanks.
-    holds : bool array (A, D)
-        Whether each area holds in each draw; ``D`` is a power of two, at least 8.
-
-    Returns
-    -------
-    array (R,)
-        Share of the draws [0-1].
-    """
-    words = holds.view(np.uint64)  # eight draws at once; their number is a power of two
-    together = np.bitwise_and.reduceat(words, living.first, axis=0).view(np.bool_)
-    return share_of_draws(together)
-
-
-def share_of_draws(holds: BoolArray) -> FloatArray:
-    """Count the draws that hold; faster than a mean.
-
-    Parameters
-    ----------
-    holds : bool array (n, D)
-        Whether each of some things holds in each draw.
-
-    Returns
-    -------
-    array (n,)
-        Share of the draws [0-1].
-    """
-    share: FloatArray = np.count_nonzero(holds, axis=1) / holds.shape[1]
-    return share

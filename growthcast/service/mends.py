@@ -24,7 +24,7 @@ from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.growth.quick import BELOW_CEILING
 from growthcast.nouns import dataclass
-from growthcast.service.advice import Certainty, Mend, MendKind, OptionAdvice, ShortArea, TankAdvice
+from growthcast.service.advice import AreaAdvice, Certainty, Mend, MendKind, TankAdvice
 from growthcast.service.holding import light_under
 from growthcast.service.interval import interval_options
 from growthcast.service.living import HAND_SPREAD, LivingAreas, living_areas, living_part
@@ -44,7 +44,7 @@ class _Case:
     book: Book
     fit: GrowthFit
     living: LivingAreas
-    option: OptionAdvice
+    interval_d: int
     confidence: float
 
     def mend(
@@ -58,13 +58,13 @@ class _Case:
     ) -> Mend:
         """Return a change of some areas, its chance worked out anew at their least cuts."""
         wanted = np.array([self.confidence])
-        again = interval_options(changed, self.option.interval_d, wanted)
+        again = interval_options(changed, self.interval_d, wanted)
         chance = float(again.chance_at_least_cut[0])
         return Mend(
             kind=kind,
             area_ids=tuple(self.fit.design.area_id[self.living.area[places]].tolist()),
             values=tuple(values),
-            interval_d=self.option.interval_d,
+            interval_d=self.interval_d,
             chance_at_least_cut=chance,
             holds=chance >= self.confidence,
             before=tuple(before),
@@ -113,14 +113,14 @@ def mends_for(
     """
     if advice.fails_at_d is None or advice.limited_by is None:
         return ()
-    case = _Case(book, fit, living, advice.option(advice.fails_at_d), advice.confidence)
-    by_id = {short.area.area_id: short for short in advice.short}
+    case = _Case(book, fit, living, advice.fails_at_d, advice.confidence)
+    by_id = {short.area_id: short for short in advice.short}
     mine = [by_id.get(name) for name in fit.design.area_id[living.area].tolist()]
     limit = int(np.flatnonzero(fit.design.area_id[living.area] == advice.limited_by)[0])
     return (*_bounds(case, mine), *_plants(case, limit), *_less_light(case))
 
 
-def _bounds(case: _Case, mine: list[ShortArea | None]) -> Iterator[Mend]:
+def _bounds(case: _Case, mine: list[AreaAdvice | None]) -> Iterator[Mend]:
     """Budgets up until the interval holds; floors down, where every short area survives it.
 
     Then cuts down to the floor where the lowest cut that is known to be stood lies above it.
@@ -128,10 +128,10 @@ def _bounds(case: _Case, mine: list[ShortArea | None]) -> Iterator[Mend]:
     living = case.living
     floor, safe, higher = living.floor_cm, living.safe_cut_cm, living.budget_cm.copy()
     short = np.array([one is not None for one in mine])
-    needed = np.array([one.needed_budget_cm for one in mine if one is not None])
+    needed = np.array([one.needed_budget_cm for one in mine if one is not None], np.float64)
     higher[short] = np.ceil(needed / STEP_CM - 1e-6) * STEP_CM
     yield case.mend_bound("budget", "budget_cm", higher, short)
-    cuts = [one.area.cut_needed_cm for one in mine if one is not None]
+    cuts = [one.cut_needed_cm for one in mine if one is not None]
     if None not in cuts:
         lower = floor.copy()
         lower[short] = np.floor(np.array(cuts, np.float64) / STEP_CM + 1e-6) * STEP_CM

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,6 @@ from growthcast.service.advice import (
     AreaAdvice,
     NextLonger,
     OptionAdvice,
-    ShortArea,
     TankAdvice,
     cut_limit,
 )
@@ -127,13 +127,12 @@ def _advised(
         mine = {days: told[tank, days] for days in listed_d if (tank, days) in told}
         holds = len(said[tank].get("not_holding", ())) < areas.size
         chosen_d, fails_d = int(chosen[tank]) if holds else 0, int(failing[tank])
-        limited, short, longer = limits.get(tank, {}), list[ShortArea](), None
+        limited, short, longer = limits.get(tank, {}), list[AreaAdvice](), None
         worst = next(iter(limited), None)
         if fails_d and not briefly:
             fails, fails_h = mine[fails_d]
             asked = dict(zip(areas.tolist(), fails.areas, strict=True))
-            floor_cm = fit.design.traits.floor_cm
-            short = [ShortArea(asked[a], float(floor_cm[a]), cm) for a, cm in limited.items()]
+            short = [replace(asked[a], needed_budget_cm=cm) for a, cm in limited.items()]
             if chosen_d:
                 now, now_h = mine[chosen_d]
                 saved = saving(now_h, fails_h, book.practice.labour_rate_per_h)
@@ -210,6 +209,7 @@ def _areas(book: Book, fit: GrowthFit, option: IntervalOptions) -> list[AreaAdvi
         "cut_needed_cm": or_none(option.cut_needed_cm),
         "found": [Range(*row) for row in found.tolist()],
         "least_cut_cm": living.least_cut_cm,
+        "floor_cm": living.floor_cm,
     }
     return [AreaAdvice(**row) for row in rows_of(known_of(book, fit, living.area) | columns)]
 

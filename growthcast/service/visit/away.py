@@ -22,7 +22,7 @@ from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE
 from growthcast.service.advice import KnownArea, TankAdvice
 from growthcast.service.effort.hours import Range
-from growthcast.service.living import blocks_of_tanks, share_of_draws
+from growthcast.service.living import blocks_of_tanks
 from growthcast.service.recommend import known_of, recommend
 from growthcast.service.visit.standing import (
     Lasting,
@@ -186,10 +186,10 @@ def _areas(
         "floor_cm": living.floor_cm,
         "usual_cut_cm": usual_cm,
         "passes_on": [_sooner_or_later(from_day, days) for days in passing],
-        "chance_over": 1.0 - share_of_draws(usual_end.within()),
+        "chance_over": 1.0 - usual_end.within().mean(axis=1),
         "over_cm": Range.of_rows(np.maximum(usual_end.height_cm - living.budget_cm[:, None], 0.0)),
         "bridging_cut_cm": lasting.cut_cm,
-        "chance_within": share_of_draws(lasting.ended.within()),
+        "chance_within": lasting.ended.within().mean(axis=1),
         "needed_cut_cm": or_none(lasting.needed_cm),
         "days_below_floor": lasting.days_below_floor,
     }

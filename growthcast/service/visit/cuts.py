@@ -22,7 +22,7 @@ from growthcast.service.advice import KnownArea
 from growthcast.service.effort.hours import Hands, Range, Saving, fixed_minutes, hands_of
 from growthcast.service.effort.learn import learn_timing
 from growthcast.service.interval import IntervalOptions, interval_options
-from growthcast.service.living import FOLLOWED_DRAWS, share_of_draws
+from growthcast.service.living import FOLLOWED_DRAWS
 from growthcast.service.recommend import known_of
 from growthcast.service.visit.standing import (
     Lasting,
@@ -280,8 +280,8 @@ def _areas(
         "removed_cm": off,
         "removed_share": off / usual,
         "minutes": minutes,
-        "chance_over_now": 1.0 - share_of_draws(standing.within()),
-        "chance_within": share_of_draws(lasting.ended.within()),
+        "chance_over_now": 1.0 - standing.within().mean(axis=1),
+        "chance_within": lasting.ended.within().mean(axis=1),
         "logged_today": [name in logged for name in design.area_id[place]],
         "usual_cut_cm": or_none(usual_cm),
         "usual_lasts_visits": lasted,

@@ -19,7 +19,6 @@ from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import KnownArea
 from growthcast.service.effort.hours import Range
-from growthcast.service.living import all_hold, share_of_draws
 from growthcast.service.recommend import known_of
 from growthcast.service.visit.standing import Standing, cut_to_last, standing_areas
 
@@ -92,10 +91,10 @@ def routes_to(
         height, start = (median(one.height_cm) for one in (ended, began))
         regrown = np.maximum(1.0 - start / height, 0.0)
         hidden = (regrown >= REGROWN_SHARE) | (off < BARELY_CUT_SHARE * start)
-        last: Cut = (visit, aim, off, often, share_of_draws(ended.within()), "shape")
+        last: Cut = (visit, aim, off, often, ended.within().mean(axis=1), "shape")
         routes.append(Route((*cuts, last), ended, hidden, regrown))
         lasting = cut_to_last(arrived, until - visit, wanted)
-        held, inside = lasting.began, share_of_draws(lasting.ended.within())
+        held, inside = lasting.began, lasting.ended.within().mean(axis=1)
         cuts = (*cuts, (visit, lasting.cut_cm, *_taken_off(arrived, held), inside, "hold"))
     return routes
 
@@ -104,7 +103,7 @@ def _taken_off(before: Standing, after: Standing) -> tuple[FloatArray, FloatArra
     """Middle of what comes off each area (A,) [cm], and the chance that anything worth it does."""
     stood = before.height_cm
     off = np.maximum(stood - after.height_cm, 0.0)
-    return median(off), share_of_draws(off > BARELY_CUT_SHARE * stood)
+    return median(off), (off > BARELY_CUT_SHARE * stood).mean(axis=1)
 
 
 TARGET_SHARE, BAND_SHARE = 0.85, 0.15
@@ -239,7 +238,7 @@ def peak_plan(
     if living.area.size:
         routes = routes_to(standing, offsets, span_d, band[1], confidence)
         chosen, inside = _choose(routes, band)
-        chance_all = float(all_hold(living, inside)[0])
+        chance_all = float(living.all_hold(inside)[0])
         areas = _areas(book, fit, standing, on, span_d, band, routes, chosen, inside)
     return PeakPlan(
         tank_id=str(book.tanks.text("tank_id")[tank]),

@@ -44,11 +44,9 @@ from growthcast.service.living import (
     FOLLOWED_DRAWS,
     REST_HALVINGS,
     LivingAreas,
-    all_hold,
     bare_below,
     living_areas,
     living_part,
-    share_of_draws,
 )
 
 ROUNDING = np.float32(1e-4)
@@ -83,7 +81,7 @@ class Standing:
     @property
     def chance(self) -> FloatArray:
         """Chance (R,) that all areas of a tank stand at or below their budgets at once."""
-        return all_hold(self.living, self.within())
+        return self.living.all_hold(self.within())
 
     def growths(self, spans_d: Sequence[int]) -> Iterator[Singles]:
         """Yield the stages gained (A, D) over spans of days ahead, at least 1, without any rest."""
@@ -366,8 +364,8 @@ def visits_lasted(
     cut, lasted = standing.cut(usual), np.zeros(usual_cm.size, np.int64)
     for visits in range(1, MOST_VISITS + 1):
         days = visits * interval_d
-        now = share_of_draws(cut.later(days).within())
-        steady = share_of_draws(lasts_from(standing.living, usual, days))
+        now = cut.later(days).within().mean(axis=1)
+        steady = lasts_from(standing.living, usual, days).mean(axis=1)
         lasted += (lasted == visits - 1) & (np.minimum(now, steady) >= needed)
     return np.where(np.isnan(usual_cm), 0, lasted)
 

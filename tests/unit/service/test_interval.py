@@ -169,7 +169,7 @@ def test_no_feasible_interval_is_said_with_the_nearest(tmp_path):
     tank = advice(tmp_path, areas=areas)[0]
     assert tank.recommended_interval_d is None
     assert tank.limited_by == "stems"
-    assert [short.area.area_id for short in tank.short] == ["stems"]  # the carpet holds
+    assert [short.area_id for short in tank.short] == ["stems"]  # the carpet holds
     assert reason(tank).startswith("no listed interval is short enough: at 7 days")
 
 

@@ -16,11 +16,9 @@ from growthcast.service import living as living_module
 from growthcast.service.draws import span_normals
 from growthcast.service.living import (
     HAND_SPREAD,
-    all_hold,
     blocks_of_tanks,
     living_areas,
     living_part,
-    share_of_draws,
 )
 from tests.curve import height_after
 from tests.unit.service.made import made_areas, made_draws
@@ -173,8 +171,7 @@ def test_a_tank_holds_in_the_draws_in_which_all_its_areas_do():
     living = made_areas((2, 1, 3), draws=16)
     holds = np.random.default_rng(3).random((6, 16)) < 0.8
     together = [holds[:2].all(axis=0), holds[2], holds[3:].all(axis=0)]
-    assert all_hold(living, holds).tolist() == [each.mean() for each in together]
-    assert share_of_draws(holds).tolist() == holds.mean(axis=1).tolist()
+    assert living.all_hold(holds).tolist() == [each.mean() for each in together]
     values = living.draws.lag_d
     assert living.by_tank(np.add, values)[2] == pytest.approx(values[3:].sum(axis=0))
     assert living.by_tank(np.minimum, values)[0] == pytest.approx(values[:2].min(axis=0))

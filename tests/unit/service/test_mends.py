@@ -97,7 +97,7 @@ def test_the_best_interval_of_a_draw_is_the_longest_that_holds(monkeypatch):
 
 
 def short(budget, cut):
-    return SimpleNamespace(needed_budget_cm=budget, area=SimpleNamespace(cut_needed_cm=cut))
+    return SimpleNamespace(needed_budget_cm=budget, cut_needed_cm=cut)
 
 
 def bounds_tried(mine, floor, safe):
@@ -137,7 +137,7 @@ def case_of(living, **more):
     area_id = np.array([f"a{n}" for n in range(12)])
     design = SimpleNamespace(area_id=area_id, **more)
     fit = SimpleNamespace(design=design)
-    return _Case("book", fit, living, SimpleNamespace(interval_d=9), 0.9)
+    return _Case("book", fit, living, 9, 0.9)
 
 
 @pytest.mark.parametrize("confidence", [0.1, 0.999])
@@ -160,20 +160,24 @@ def test_a_mend_is_judged_by_the_chance_with_its_change(monkeypatch, confidence)
 def test_nothing_is_mended_where_nothing_fails(monkeypatch):
     """Else bounds, plants for the area that limits the tank, and light, in this order."""
     for name in ("_bounds", "_less_light"):
-        monkeypatch.setattr(mends, name, lambda *asked, name=name: [(name, *asked[1:])])
+        monkeypatch.setattr(
+            mends, name, lambda case, *asked, name=name: [(name, case.interval_d, *asked)]
+        )
     monkeypatch.setattr(mends, "_plants", lambda case, limit: [("_plants", limit)])
     living = made_areas((2,), draws=8)
-    fit, one = case_of(living).fit, SimpleNamespace(area=SimpleNamespace(area_id="a4"))
-    options = []
-    advice = {"short": [one], "option": options.append, "confidence": 0.9}
+    fit, one = case_of(living).fit, SimpleNamespace(area_id="a4")
+    advice = {"short": [one], "confidence": 0.9}
 
     def tried(fails_at_d, limited_by):
         asked = SimpleNamespace(fails_at_d=fails_at_d, limited_by=limited_by, **advice)
         return mends_for("book", fit, living, asked)
 
     assert tried(None, "a4") == tried(14, None) == ()
-    assert tried(14, "a4") == (("_bounds", [None, one]), ("_plants", 1), ("_less_light",))
-    assert options == [14]
+    assert tried(14, "a4") == (
+        ("_bounds", 14, [None, one]),
+        ("_plants", 1),
+        ("_less_light", 14),
+    )
 
 
 def test_light_below_other_floating_plants(monkeypatch):
