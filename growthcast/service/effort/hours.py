@@ -302,29 +302,25 @@ def tank_days(book: Book) -> TankDays:
     trims, practice = book.trims, book.practice
     tank = trims.places("tank_id", book.tanks.text("tank_id"))
     day, whole = day_numbers(trims.date("date")), ~trims.given("area_id")
-    known = (tank >= 0) & np.isfinite(day)
-    pairs, at = np.unique(pair_of(tank[known], day[known]), return_inverse=True)
-    first = np.unique(at, return_index=True)[1]
+    pairs, first, at = np.unique(pair_of(tank, day), return_index=True, return_inverse=True)
 
     def total(name: str, mask: BoolArray) -> FloatArray:
-        values = np.where(mask, trims.number(name), np.nan)[known]
-        given = np.isfinite(values)
-        sums = np.bincount(at[given], values[given], minlength=pairs.size)
+        given = mask & trims.given(name)
+        sums = np.bincount(at[given], trims.number(name)[given], minlength=pairs.size)
         return np.where(np.bincount(at[given], minlength=pairs.size) > 0, sums, np.nan)
 
     def together(name: str, said: BoolArray) -> FloatArray:
         of_areas, of_all = total(name, ~whole), total(name, whole & said)
         of_rest = total(name, whole & ~said)
-        parts = np.stack([of_areas, of_rest])
-        added = np.where(np.isfinite(parts).any(axis=0), np.nansum(parts, axis=0), np.nan)
-        return np.where(np.isfinite(of_all), np.fmax(of_all, of_areas), added)
+        added = np.where(np.isnan(of_areas), of_rest, of_areas + np.nan_to_num(of_rest))
+        return np.where(np.isnan(of_all), added, np.fmax(of_all, of_areas))
 
     word = trims.text("grams_of")
     all_grams = (word == "all") | ((word == "") & (practice.whole_tank_grams != "rest"))
     all_minutes = np.full(len(trims), practice.whole_tank_minutes == "all")
     return TankDays(
-        tank=tank[known][first],
-        day=day[known][first],
+        tank=tank[first],
+        day=day[first],
         visit_min=total("visit_min", whole),
         trimming_min=together("minutes", all_minutes),
         grams=together("removed_g", all_grams),
