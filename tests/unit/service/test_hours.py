@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from growthcast.say.rounds import fixed_words
+from growthcast.say.words import sentence
 from growthcast.service.effort.hours import fixed_minutes, learn_fixed_minutes, month_of_work
 from tests.books import PRACTICE, make_book
 from tests.cli import run
@@ -47,7 +47,7 @@ def test_fixed_minutes_come_from_visits_with_both_times(tmp_path):
     assert one.learnt_min.p50 == pytest.approx(50, abs=0.5)
     assert one.differs
     assert fixed_minutes(book).tolist() == [one.learnt_min.p50, 30.0]
-    assert "Write fixed_min=50 into tanks.csv" in fixed_words(one)
+    assert "Write fixed_min=50 into tanks.csv" in sentence("hours_fixed", one=one)
 
 
 def test_one_visit_moves_them_a_little_and_is_not_used(tmp_path):
