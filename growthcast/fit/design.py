@@ -146,9 +146,8 @@ def build_design(
     settle_d = (spreads.settling.factor[forms_of(priors.form)] * priors.settle_d)[species]
     log = read_log(book)
     visits = log.visits.as_of(on_day)
-    shade, conditions, clock = clock_of_book(
-        book, visits, traits, species, priors, settle_d, on_day, known
-    )
+    given = visits, traits, species, priors, settle_d, on_day, known
+    shade, conditions, clock = clock_of_book(book, *given)
     unknown_spread = conditions.unknown_log_spread(
         read_reference(), _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
     )
