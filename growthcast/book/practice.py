@@ -13,16 +13,12 @@ from growthcast.book.book import Practice
 from growthcast.book.cells.numbers import check_range, parse_date
 from growthcast.book.cells.text import decode
 from growthcast.book.checks.rounds import wrong_region
-from growthcast.book.findings import Fault, fault_of, finding
+from growthcast.book.findings import Fault, fault_of, finding, refusal
 from growthcast.book.not_toml import parse_toml
 from growthcast.book.tables import KEYS, KINDS, WEEKDAYS, Column, Kind
 from growthcast.book.words import did_you_mean, is_one_slip, shown
 from growthcast.errors import Finding
 
-NO_HOURS = (
-    "write the hours that all people together work on a working day, as 7.5; "
-    "a day without work belongs under days_off"
-)
 PICTURES: tuple[str, ...] = (".svg", ".png", ".jpg", ".jpeg")
 
 
@@ -99,7 +95,7 @@ def _number(key: Column, value: Any) -> float | Fault:
     if isinstance(value, float) and not math.isfinite(value):
         return Fault("not-finite", f"{shown(value)}, which is not finite", "write a number")
     if key.unit == "h" and value == 0:
-        return Fault("out-of-range", f"{shown(value)}, which leaves no time", NO_HOURS)
+        return Fault("out-of-range", f"{shown(value)}, which leaves no time", refusal("no-hours"))
     if fault := check_range(value, key):
         return Fault(fault.slug, f"{shown(value)}, {fault.why}", fault.fix)
     return int(value) if key.whole else float(value)
@@ -179,10 +175,6 @@ _WRONG_TEXTS: Mapping[Kind, Callable[[str], Fault | None]] = {
 
 
 FILE = "practice.toml"
-WRITE_ONE = (
-    "write a practice.toml of three lines: [practice] and below it "
-    'name = "Your practice" and labour_rate_per_h = 58.0, with your own price of an hour'
-)
 
 
 def read_practice(data: bytes) -> tuple[Practice | None, list[Finding]]:
@@ -210,7 +202,7 @@ def read_practice(data: bytes) -> tuple[Practice | None, list[Finding]]:
         values |= {} if faults else {name: value}
     problems = any(item.level == "problem" for item in findings)
     if "labour_rate_per_h" not in values and not problems:
-        name, said = "labour_rate_per_h", {} if text.strip() else {"fix": WRITE_ONE}
+        name, said = "labour_rate_per_h", {} if text.strip() else {"fix": refusal("no-practice")}
         findings.append(finding("no-labour-rate", FILE, None, name, name, **said))
     return None if problems else Practice(**values), findings
 

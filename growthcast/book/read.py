@@ -28,8 +28,8 @@ from growthcast.book.files import (
     check_file_names,
     shipped_species_dir,
 )
-from growthcast.book.findings import finding, note_order
-from growthcast.book.practice import WRITE_ONE, read_practice
+from growthcast.book.findings import finding, note_order, refusal
+from growthcast.book.practice import read_practice
 from growthcast.book.tables import TABLES
 from growthcast.book.words import check_known
 from growthcast.errors import BookProblems, Finding, UsageError
@@ -160,6 +160,12 @@ def read_shipped_species() -> Table:
     return _species_of(shipped_species_dir() / "species.csv")
 
 
+def read_species(folder: Path) -> Table:
+    """Return the species table that ships, with the rows of a practice laid over it."""
+    own, _ = _table("species.csv", "species", _content(folder / "species.csv", {}))
+    return lay_over(read_shipped_species(), own)[0]
+
+
 @cache
 def _species_of(path: Path) -> Table:
     table, findings = _table(path.name, "species", read_bytes(path))
@@ -174,7 +180,8 @@ def _absent(odd: Sequence[Finding], files: Mapping[str, Content]) -> Iterator[Fi
     meant = {item.expected for item in odd if item.slug in {"file-name", "not-csv"}}
     absent = [name for name in files if files[name] is None and name not in meant]
     for name in (name for name in absent if name in _NEEDED):
-        fix = WRITE_ONE if name == PRACTICE else f"write a {name}; the README shows one"
+        fix = f"write a {name}; the README shows one"
+        fix = refusal("no-practice") if name == PRACTICE else fix
         yield finding("missing-file", name, fix=fix)
     if "trims.csv" in absent:
         yield finding("no-log", "trims.csv")
@@ -185,7 +192,7 @@ def _practice(data: Content) -> tuple[Practice | None, list[Finding]]:
     if isinstance(data, bytes):
         return read_practice(data)
     if data is not None and data.slug == "empty-file":
-        data = replace(data, fix=WRITE_ONE)
+        data = replace(data, fix=refusal("no-practice"))
     return None, [data] if data else []
 
 

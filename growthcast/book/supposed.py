@@ -26,7 +26,7 @@ from growthcast.book.checks.checks import LAYOUT_CHECKS
 from growthcast.book.checks.facts import Tables
 from growthcast.book.findings import Fault, note_order, refusal
 from growthcast.book.tables import CONDITION_WORDS, NOT_ANSWERED, TABLES, Column, column_of
-from growthcast.book.words import did_you_mean, plain, shown, some_of
+from growthcast.book.words import did_you_mean, shown, some_of
 from growthcast.errors import BookProblems, Finding, UsageError
 from growthcast.nouns import dataclass
 
@@ -163,10 +163,8 @@ def _unknown(name: str, areas: list[str], tank_id: str) -> str:
         return f"--suppose {name}: {NOT_ANSWERED[name]} {conditions}"
     known = [*CONDITION_WORDS, *areas]
     rest = f"the conditions are {conditions}; the areas of {tank_id} are {some_of(areas) or 'none'}"
-    return (
-        f"--suppose {shown(name)}: tank {tank_id} has no such condition or area; "
-        f"{did_you_mean(name, known, rest)}"
-    )
+    hint = did_you_mean(name, known, rest)
+    return refusal("nothing-so-named", name=name, tank=tank_id, hint=hint)
 
 
 def known_species(book: Book, species_id: str, option: str) -> str:
@@ -248,10 +246,8 @@ def _above_ground(tables: Tables) -> list[Finding]:
     if not whole > (1.0 + SPARE_SHARE) * ground:
         return []
     largest = int(np.nanargmax(size))
-    found = (
-        f"{plain(size[largest])} cm², and {plain(whole)} cm² in all areas that are rooted in the "
-        f"tank's {plain(ground)} cm² of ground"
-    )
+    said = {"size": float(size[largest]), "whole": whole, "ground": ground}
+    found = refusal("plants-above-ground", **said)
     fix = "correct area_cm2 of this row or others; or length_cm and width_cm in tanks.csv"
     at = areas.at_cell(largest, "area_cm2", "area-above-tank", found=found, fix=fix)
     return [replace(at, level="problem")]

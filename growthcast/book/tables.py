@@ -1,8 +1,9 @@
 """Every table and column of a book, and every key of its practice.toml: ``columns.csv``.
 
 A row there is a column of a table, or a key under a section in brackets, in the order in which both
-are written: what it holds (``kind``), whether its cells are ``required``, lie ``above`` the lowest
-limit or are ``whole``, its unit and limits, the words it knows, and what it means.
+are written: what it holds (``kind``), whether its cells are ``required``, tell rows apart
+(``key``), lie ``above`` the lowest limit or are ``whole``, its unit and limits, the words it knows,
+and what it means.
 """
 
 from __future__ import annotations
@@ -45,7 +46,8 @@ class Column:
     """One column or key: its name, what its cells hold and within which limits.
 
     ``above`` makes ``low`` a limit which the value must exceed; ``whole`` asks for whole numbers;
-    ``required`` means that the column is there and that none of its cells is blank.
+    ``required`` means that the column is there and that none of its cells is blank; by the columns
+    that are ``key`` a row of a sheet and a row of a file are the same row.
     """
 
     name: str
@@ -55,6 +57,7 @@ class Column:
     low: float | None = None
     high: float | None = None
     required: bool = False
+    key: bool = False
     above: bool = False
     whole: bool = False
     choices: tuple[str, ...] = ()

@@ -17,7 +17,7 @@ from growthcast.book.sheets.load import Workbook
 from growthcast.book.sheets.merge import Merge, check_merge, merge_workbook
 from growthcast.book.sheets.values import SettingRow, SheetTable, Value, as_text, with_settings
 from growthcast.book.supposed import Cell
-from growthcast.book.tables import TABLES
+from growthcast.book.tables import TABLES, Column
 from growthcast.book.writing.replace import write_new
 from growthcast.book.writing.source import edited, taken_apart
 from growthcast.errors import RowsRefused, UsageError
@@ -27,13 +27,7 @@ GUIDE = "README.txt"
 
 _TEMPLATES = Path(__file__).with_name("new_book")
 
-_TITLES = {
-    "tanks": "tanks.csv: one row for each tank",
-    "areas": "areas.csv: one row for each planted area",
-    "trims": "trims.csv, the log: one row for each area cut, measured or looked at on a day",
-    "conditions": "conditions.csv: light and water; a row holds until the tank's next one",
-    "closed": "closed.csv: days on which nobody can be visited, of a client or of one tank",
-}
+_NEW = ("tanks", "areas", "trims", "conditions", "closed")
 _WIDTH = 96
 
 
@@ -130,7 +124,7 @@ def _sheet_of(table: str, rows: Mapping[int, Row]) -> SheetTable:
 def new_files() -> dict[str, bytes]:
     """Return the files of a new book by name: a header each, and the guide."""
     files = {"practice.toml": (_TEMPLATES / "practice.toml").read_bytes()}
-    for table in _TITLES:
+    for table in _NEW:
         header = ",".join(column.name for column in TABLES[table])
         files[f"{table}.csv"] = f"{header}\n".encode()
     return files | {GUIDE: _guide().encode()}
@@ -150,13 +144,13 @@ def check_rows(tanks: Sequence[Row], areas: Sequence[Row]) -> dict[str, bytes]:
 
 
 def _guide() -> str:
-    parts = [(_TEMPLATES / GUIDE).read_text(encoding="utf-8")]
-    for table, title in _TITLES.items():
-        parts.append(f"\n{title}\n")
-        for column in TABLES[table]:
-            must = "*" if column.required else ""
-            holds = "" if column.kind in {"text", "id"} else f" ({column.expected})"
-            text = f"{column.name}{must}: {column.meaning}{holds}"
-            lines = textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")
-            parts.append("\n".join(lines) + "\n")
-    return "".join(parts)
+    text = (_TEMPLATES / GUIDE).read_text(encoding="utf-8")
+    return text.format(**{table: "\n".join(map(_explained, TABLES[table])) for table in _NEW})
+
+
+def _explained(column: Column) -> str:
+    """Return what a column holds, in lines; one that must be filled in has a star."""
+    must = "*" if column.required else ""
+    holds = "" if column.kind in {"text", "id"} else f" ({column.expected})"
+    text = f"{column.name}{must}: {column.meaning}{holds}"
+    return textwrap.fill(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")

@@ -34,7 +34,8 @@ def read_bytes(path: Path, *, workbooks: bool = False) -> bytes | Finding:
             with path.open("rb") as stream:
                 before = os.fstat(stream.fileno())
                 if before.st_size > most:
-                    return _too_large(path, before.st_size, most)
+                    said = {"megabytes": before.st_size / 1e6, "most": most / 1e6}
+                    return finding("too-large", path.name, **said)
                 data = stream.read()
             after = path.stat()
             unchanged = (before.st_mtime_ns, before.st_ino) == (after.st_mtime_ns, after.st_ino)
@@ -49,13 +50,6 @@ def read_bytes(path: Path, *, workbooks: bool = False) -> bytes | Finding:
     if data.startswith(_WORKBOOKS) and not workbooks:
         return finding("workbook", path.name)
     return data
-
-
-def _too_large(path: Path, size: int, most: int) -> Finding:
-    found = f"{size / 1e6:,.1f} MB, which is larger than any book's"
-    fix = "look for what was pasted into it by mistake, or keep older years in a copy of the book"
-    expected = f"at most {most / 1e6:g} MB"
-    return finding("too-large", path.name, found=found, expected=expected, fix=fix)
 
 
 def _unreadable(path: Path, error: Exception) -> Finding:

@@ -106,16 +106,13 @@ def closed_times(book: Book) -> dict[str, tuple[ClosedTime, ...]]:
 
     A row of ``closed.csv`` that names a tank is for that one, else for all tanks of its client.
     """
-    closed, found = book.closed, dict[str, list[ClosedTime]]()
-    first, last = (
-        closed.date(name).astype("datetime64[D]").tolist() for name in ("from_date", "to_date")
-    )
-    rows = zip(closed.text("client"), closed.text("tank_id"), first, last, strict=True)
-    tanks = list(zip(book.tanks.text("tank_id"), book.tanks.text("client"), strict=True))
-    for client, tank_id, begin, end in rows:
-        for name, owner in tanks:
-            if name == tank_id or (not tank_id and owner == client):
-                found.setdefault(str(name), []).append(ClosedTime(begin, end))
+    tank_id, client = (book.tanks.text(name).tolist() for name in ("tank_id", "client"))
+    clients, found = dict(zip(tank_id, client, strict=True)), dict[str, list[ClosedTime]]()
+    for row in book.closed.as_rows():
+        own, time = row["tank_id"], ClosedTime(row["from_date"], row["to_date"])
+        for tank, whose in clients.items():
+            if own == tank or (own is None and whose == row["client"]):
+                found.setdefault(tank, []).append(time)
     return {
         name: tuple(sorted(times, key=lambda time: (time.first, time.last)))
         for name, times in found.items()

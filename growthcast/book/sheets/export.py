@@ -13,7 +13,7 @@ import xlsxwriter
 
 from growthcast.book.book import names_of_plants
 from growthcast.book.findings import refusal
-from growthcast.book.read import read_shipped_species
+from growthcast.book.read import read_species
 from growthcast.book.sheets import values
 from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import column_letter, printable
@@ -68,7 +68,7 @@ def book_sheets(folder: Path) -> list[Sheet]:
         More rows or longer cells than a spreadsheet holds.
     """
     sources = {table: read_source(folder, table) for table in TABLES}
-    species = _plants(sources["species"])
+    species = _plants(folder)
     offered = {"species_id": f"={values.LISTS}!$A$2:$A${1 + len(species)}"}
     for name, home in _HOMES.items():
         source = sources[home]
@@ -101,18 +101,10 @@ def _columns(source: Source) -> list[tuple[str, Column | None]]:
     return [(name, declared.get(name)) for name in (*source.names, *absent)]
 
 
-def _plants(own: Source) -> dict[str, tuple[str, ...]]:
+def _plants(folder: Path) -> dict[str, tuple[str, str]]:
     """Return the spoken names and the Latin one of every plant by its id, in order of the ids."""
-    shipped = names_of_plants(read_shipped_species()).items()
-    found: dict[str, tuple[str, ...]] = {
-        plant: ("; ".join(filter(None, names[2:])), names[1]) for plant, names in shipped
-    }
-    for _, typed in own.rows():
-        cells = {name: cell.strip() for name, cell in typed.items()}
-        before = found.get(plant := cells.get("species_id", ""), ("", ""))
-        names = ("common_name", "scientific_name")
-        found[plant] = tuple(cells.get(n) or b for n, b in zip(names, before, strict=True))
-    return {plant: found[plant] for plant in sorted(found) if plant}
+    named = names_of_plants(read_species(folder))
+    return {one: ("; ".join(filter(None, named[one][2:])), named[one][1]) for one in sorted(named)}
 
 
 def _heading(name: str, column: Column | None, offered: Mapping[str, str]) -> Heading:

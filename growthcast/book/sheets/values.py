@@ -257,13 +257,8 @@ def _shown(value: Any) -> str:
 STAMP = "stamp"
 """The name of the hidden sheet."""
 ROW_KEYS: Mapping[str, tuple[str, ...]] = {
-    "tanks": ("tank_id",),
-    "areas": ("area_id",),
-    "bounds": ("area_id", "from_date"),
-    "trims": ("date", "tank_id", "area_id"),
-    "conditions": ("tank_id", "from_date"),
-    "closed": ("client", "tank_id", "from_date"),
-    "species": ("species_id",),
+    table: tuple(column.name for column in columns if column.key)
+    for table, columns in TABLES.items()
 }
 """By which columns a row of a sheet and a row of a file are the same row."""
 
