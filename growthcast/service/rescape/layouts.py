@@ -109,7 +109,7 @@ def compare_layouts(
         stand = replace(stand, living=_with_logs(stand, kept))
     variants = [np.array([where[known + row] for row in mine]) for mine in places]
     names = [layout.name for layout in layouts]
-    now = np.flatnonzero(stand.living.area < known)
+    now = stand.now
     if now.size:
         variants, names, light = [now, *variants], [AS_IT_IS, *names], [1.0, *light]
     answers = stand.answers(variants)

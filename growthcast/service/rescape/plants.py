@@ -314,7 +314,7 @@ def compare_plants(
     now = stand.place_of[place]
     asked = stand.known + np.flatnonzero(np.isin(pool, list(plants)))
     compared = np.append(now, np.flatnonzero(np.isin(stand.living.area, asked)))
-    others = np.setdiff1d(np.flatnonzero(stand.living.area < stand.known), now)
+    others = np.setdiff1d(stand.now, now)
     answers = stand.answers([np.append(others, c) for c in compared])
     usual_cm = usually_planted_cm(stand.living.floor_cm[compared])
     written_cm = book.areas.number("planted_height_cm")[place]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import field
-from itertools import combinations
+from itertools import combinations, groupby
 
 import numpy as np
 
@@ -145,14 +145,13 @@ def swaps_to_reach(
     free = [area for area in areas.tolist() if str(design.area_id[area]) not in set(keep)]
     choice = plants, form, stock
     changes = [(place, name) for place in free for name in _pool(book, fit, place, *choice)]
-    rows = [replanted(book, fit, place, name) for place, name in changes]
-    stand = stand_with(book, fit, tank, rows)
-    where = stand.place_of
-    base = np.array([where[area] for area in areas.tolist()])
-    new = np.flatnonzero(stand.living.area >= stand.known)
-    owners = np.array([where[place] for place, _ in changes], np.int64)
-    good, look_d = _good(stand, new, owners)
-    looks = dict(zip(new.tolist(), look_d, strict=True))
+    stand = stand_with(book, fit, tank, [replanted(book, fit, *change) for change in changes])
+    base, new = stand.now, np.flatnonzero(stand.living.area >= stand.known)
+    owners = np.array([stand.place_of[place] for place, _ in changes], np.int64)
+    view = stand.outlooks(new, usually_planted_cm(stand.living.floor_cm[owners]))
+    chances = view.reaches_look, view.fills, stand.holding(new).chance
+    good = np.minimum.reduce(chances) >= LIKELY
+    looks = dict(zip(new.tolist(), view.look_d, strict=True))
     new, owners = new[good], owners[good]
     holds = lasts_from(stand.living, stand.living.least_cut_cm, reach_d)
     [today], [now] = stand.answers([base]), stand.answers([base], [reach_d])
@@ -202,22 +201,13 @@ def _pool(
     stock: Collection[str] | None,
 ) -> list[str]:
     priors, tank = fit.design.priors, int(fit.design.tank[place])
+    own = None if plants else str(priors.form[fit.design.species[place]])
+    pool = pool_of(fit, place, form or own, stock=stock)
     if plants:
-        return [name for name in pool_of(fit, place, form, stock=stock) if name in set(plants)]
+        return [name for name in pool if name in set(plants)]
     words = dict(zip(priors.species_id.tolist(), priors.caution.tolist(), strict=True))
-    pool = pool_of(fit, place, form or str(priors.form[fit.design.species[place]]), stock=stock)
     barred = (is_regulated(words[n]) or lacks_soft_water(book, tank, words[n]) for n in pool)
     return [name for name, no in zip(pool, barred, strict=True) if not no]
-
-
-def _good(stand: Stand, new: IntArray, owners: IntArray) -> tuple[BoolArray, list[Days]]:
-    """Which candidates (n,) likely hold and fill the place, and their days to the look (n,)."""
-    if not new.size:
-        return np.zeros(0, bool), []
-    view = stand.outlooks(new, usually_planted_cm(stand.living.floor_cm[owners]))
-    stands = np.minimum(view.reaches_look, view.fills)
-    good = (stand.holding(new).chance >= LIKELY) & (stands >= LIKELY)
-    return good, view.look_d
 
 
 def _search(
@@ -237,13 +227,11 @@ def _search(
             comers = [new[owners == area] for area in areas]
             chance = _chances(holds, rest, comers)
             tried += chance.size
-            best = np.zeros(chance.shape, bool)
-            best.flat[int(chance.argmax())] = True
-            reach = chance >= stand.confidence
-            for at in np.argwhere(reach if reach.any() else best).tolist():
-                plants = [int(c[i]) for c, i in zip(comers, at, strict=True)]
-                pairs = tuple(zip(areas, plants, strict=True))
-                found.append((float(chance[tuple(at)]), pairs))
+            reach = np.flatnonzero(chance >= stand.confidence)
+            for at in reach.tolist() or [int(chance.argmax())]:
+                places = np.unravel_index(at, chance.shape)
+                plants = [int(c[i]) for c, i in zip(comers, places, strict=True)]
+                found.append((float(chance.flat[at]), tuple(zip(areas, plants, strict=True))))
         if any(chance >= stand.confidence for chance, _ in found):
             break
     return found, tried, size
@@ -262,9 +250,8 @@ def _chances(holds: BoolArray, rest: BoolArray, comers: list[IntArray]) -> Float
 
 def _cheapest(stand: Stand, base: IntArray, reach: list[_Tried], reach_d: int) -> list[_Pairs]:
     """Return some of the combinations that reach the interval, the cheapest in a year first."""
-    grouped: dict[tuple[int, ...], list[_Tried]] = {}
-    for chance, pairs in reach:
-        grouped.setdefault(tuple(area for area, _ in pairs), []).append((chance, pairs))
+    by_areas = groupby(reach, key=lambda one: tuple(area for area, _ in one[1]))
+    grouped = {areas: list(tried) for areas, tried in by_areas}
     ground = {areas: float(stand.area_cm2[list(areas)].sum()) for areas in grouped}
     best: list[tuple[float, _Pairs]] = []
     for areas in sorted(grouped, key=lambda group: (ground[group], group))[:MOST_SETS]:

@@ -81,6 +81,11 @@ class Stand:
         return self.fit.design.species[self.living.area]
 
     @property
+    def now(self) -> IntArray:
+        """Places in this stand of the tank's own areas."""
+        return np.flatnonzero(self.living.area < self.known)
+
+    @property
     def place_of(self) -> dict[int, int]:
         """Place in this stand of each of its areas, by its place in the book."""
         return {area: place for place, area in enumerate(self.living.area.tolist())}
