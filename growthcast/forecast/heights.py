@@ -263,9 +263,7 @@ class HeightForecast:
     chance_over_budget: FloatArray
 
 
-def forecast_heights(
-    fit: GrowthFit, areas: IntArray, days: FloatArray, posterior: AreaPosterior | None = None
-) -> HeightForecast:
+def forecast_heights(fit: GrowthFit, areas: IntArray, days: FloatArray) -> HeightForecast:
     """Forecast the canopy heights of areas when nothing more is cut.
 
     Parameters
@@ -276,8 +274,6 @@ def forecast_heights(
         Places of the areas in the book.
     days : float array (T,)
         Day numbers (days since 1970-01-01) [d], on or after the day of the fit.
-    posterior : AreaPosterior, optional
-        That of the areas, if at hand.
 
     Returns
     -------
@@ -286,9 +282,8 @@ def forecast_heights(
     """
     heights = np.empty((areas.size, days.size, len(LEVELS)))
     over = np.empty((areas.size, days.size))
-    posterior = posterior or fit.posterior(areas)
     for some in in_chunks(areas.size, AREAS_AT_ONCE):
-        view = outlook(fit, areas[some], days, posterior.part(some))
+        view = outlook(fit, areas[some], days)
         heights[some] = view.quantiles_cm(LEVELS)
         over[some] = chance_over(fit, areas[some], view)
     return HeightForecast(heights, over)

@@ -162,7 +162,7 @@ def forecast_growth(
     areas = np.flatnonzero(kept)
     posterior, basis = fit.posterior(areas), fit.basis
     days = np.array([design.on_day, *(day_number(day) for day in at)])
-    seen = forecast_heights(fit, areas, days, posterior)
+    seen = forecast_heights(fit, areas, days)
     crossing = crossing_days(fit, areas, design.on_day, horizon_d, posterior)
     rate = fit.rate_range(areas, posterior)
     log_ceiling, ceiling_sd = posterior.mean.log_ceiling, np.sqrt(posterior.log_ceiling_variance)

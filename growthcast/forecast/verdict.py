@@ -338,15 +338,15 @@ class BacktestResult:
 
     def _trial(self, holding: FloatArray) -> Trial | None:
         readings, predictive = self.readings, self.model.predictive
-        widened = Predictive.blank(readings.area.size)
+        height_cm = np.full_like(predictive.height_cm, np.nan)
         for split in self.split_days:
             before, here = (readings.day < split) & self.model.made, readings.split_day == split
             if before.sum() < LEAST_READINGS:
                 continue
             learnt = widening_of(holding[before], readings.keep(before).visits)
-            widened.height_cm[here] = predictive.take(here).widened(learnt.factor).height_cm
-        both = Predictive(widened.height_cm, predictive.error_cm)
-        tried = Forecasts.of(both, readings.reading_cm)
+            height_cm[here] = predictive.take(here).widened(learnt.factor).height_cm
+        widened = Predictive(height_cm, predictive.error_cm)
+        tried = Forecasts.of(widened, readings.reading_cm)
         if not tried.made.any():
             return None
         as_it_was = self.scores_of_all(tried.made)

@@ -10,12 +10,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from growthcast.book.book import Book
-from growthcast.book.checks.rounds import (
-    ClosedTime,
-    closed_times,
-    public_holidays,
-    wrong_region,
-)
+from growthcast.book.checks.rounds import ClosedTime, closed_times, public_holidays, wrong_region
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
@@ -25,11 +20,7 @@ from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.recommend import recommend
 from growthcast.service.urgency import tanks_due
 from growthcast.service.watch.judge import course_of_tank, recent_growth
-from growthcast.service.watch.readings import (
-    IndexPoint,
-    ready_cases,
-    visit_counts,
-)
+from growthcast.service.watch.readings import IndexPoint, ready_cases
 
 SOON_D = 7
 """Days ahead for which the risk is told."""
@@ -82,7 +73,7 @@ def tank_standings(book: Book, fit: GrowthFit, *, briefly: bool = False) -> list
     tanks = np.arange(len(book.tanks))
     on_day = fit.design.on_day
     with threadpool_limits(limits=1, user_api="blas"):
-        _, ready, _ = ready_cases(book, on_day, visit_counts(book, on_day))
+        _, ready, _ = ready_cases(book, on_day)
         growth = {k: recent_growth(one, course_of_tank(one), on_day) for k, one in ready.items()}
     every, standings = recommend(book, fit, briefly=briefly), []
     on = as_date(fit.design.on_day)

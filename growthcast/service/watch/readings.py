@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import field, replace
 from datetime import date
+from itertools import product
 from typing import ClassVar
 
 import numpy as np
@@ -115,11 +116,9 @@ def learn_wander(evidence: Evidence) -> Wander:
     Wander
         The mean of a grid over both spreads, each weighed by its likelihood and a lognormal prior.
     """
-    pairs = [Wander(tank, area) for tank in TANK_GRID for area in AREA_GRID]
-    tanks = np.array([pair.tank for pair in pairs])
-    areas = np.array([pair.area for pair in pairs])
-    score = -0.5 * (np.log(tanks / USUAL_WANDER.tank) / LEANING) ** 2
-    score -= 0.5 * (np.log(areas / USUAL_WANDER.area) / LEANING) ** 2
+    grid, usual = np.array([*product(TANK_GRID, AREA_GRID)]), (USUAL_WANDER.tank, USUAL_WANDER.area)
+    pairs = [Wander(*pair) for pair in grid.tolist()]
+    score = -0.5 * ((np.log(grid / usual) / LEANING) ** 2).sum(axis=1)
     for tank in distinct(evidence.tank).tolist():
         mine = evidence.of(evidence.tank == tank)
         doubts = doubts_of(mine, tank)
@@ -132,9 +131,7 @@ def learn_wander(evidence: Evidence) -> Wander:
         score += _log_likelihoods([doubts.under(pair) for pair in pairs])
     weight = np.exp(score - score.max())
     weight /= weight.sum()
-    return Wander(
-        tank=float(np.exp(weight @ np.log(tanks))), area=float(np.exp(weight @ np.log(areas)))
-    )
+    return Wander(*np.exp(weight @ np.log(grid)).tolist())
 
 
 def _log_likelihoods(each: list[Foreseen]) -> FloatArray:
@@ -416,7 +413,7 @@ def visit_counts(book: Book, on_day: float) -> IntArray:
 
 
 def ready_cases(
-    book: Book, on_day: float, counts: IntArray
+    book: Book, on_day: float
 ) -> tuple[float | None, dict[int, TankCase], dict[str, str]]:
     """Return the tanks that can be judged.
 
@@ -426,8 +423,6 @@ def ready_cases(
         A checked book, without log rows after ``on_day``.
     on_day : float
         The day [day number].
-    counts : int array (K,)
-        What ``visit_counts`` counts.
 
     Returns
     -------
@@ -435,7 +430,7 @@ def ready_cases(
         The day from which the log is watched [day number], None where no tank has visits enough;
         the tanks by place; ids of tanks whose log cannot be fitted, with why.
     """
-    origin = origin_of(book, on_day)
+    origin, counts = origin_of(book, on_day), visit_counts(book, on_day)
     if origin is None or counts.max(initial=0) < VISITS_NEEDED:
         return None, {}, {}
     cases, not_fitted = gather_cases(book, on_day, origin)

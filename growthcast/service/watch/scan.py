@@ -170,9 +170,7 @@ def course_of(
     root, surprise = whitened(known.covariance, known.surprise_cm - known.mean_cm)
     since = np.cumsum(grown_cm[:, ::-1], axis=1)[:, ::-1]  # growth of all weeks from t on
     touched = np.where(suspects[:, None, :], since.T[None], 0.0)
-    count, weeks = suspects.shape[0], grown_cm.shape[1]
-    flat = touched.reshape(-1, day.size).T
-    effect = np.linalg.solve(root, flat).T.reshape(count, weeks, day.size)
+    effect = np.linalg.solve(root, touched.reshape(-1, day.size).T).T.reshape(touched.shape)
     return Course(
         surprise=np.clip(surprise, -LARGEST_SURPRISE, LARGEST_SURPRISE),
         effect=effect,

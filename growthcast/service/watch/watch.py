@@ -212,7 +212,7 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
     rate = float(sum(judge.ALARMS_A_YEAR.values()))
     ids = book.tanks.text("tank_id").tolist()
     with threadpool_limits(limits=1, user_api="blas"):
-        origin, ready, not_fitted = readings.ready_cases(book, on_day, counts)
+        origin, ready, not_fitted = readings.ready_cases(book, on_day)
         across = _across(book, list(ready.values()), tanks)
         watched = [
             _tank_watch(book, ready[k], int(counts[k]), across, on_day)

@@ -42,7 +42,6 @@ def tanks(monkeypatch):
             for days, risk in due_and_risk
         ]
         monkeypatch.setattr(overview, "ready_cases", lambda *_: (None, {1: "case"}, None))
-        monkeypatch.setattr(overview, "visit_counts", lambda *_: None)
         monkeypatch.setattr(overview, "course_of_tank", lambda one: ("course", one))
         growth = SimpleNamespace(growth=0.8)
         monkeypatch.setattr(overview, "recent_growth", lambda *_: growth)

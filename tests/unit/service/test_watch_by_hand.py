@@ -378,8 +378,10 @@ def test_tanks_with_visits_enough_are_judged(tmp_path, monkeypatch):
     cases = [SimpleNamespace(tank=0), SimpleNamespace(tank=1)]
     monkeypatch.setattr(readings, "gather_cases", lambda *_: (cases, {"x": "why"}))
     on = day("2026-06-01")
-    assert readings.ready_cases(book, on, np.array([4, 3])) == (None, {}, {})
-    origin, ready, failed = readings.ready_cases(book, on, np.array([4, 5]))
+    monkeypatch.setattr(readings, "visit_counts", lambda *_: np.array([4, 3]))
+    assert readings.ready_cases(book, on) == (None, {}, {})
+    monkeypatch.setattr(readings, "visit_counts", lambda *_: np.array([4, 5]))
+    origin, ready, failed = readings.ready_cases(book, on)
     assert (origin, ready, failed) == (origin_of(book, on), {1: cases[1]}, {"x": "why"})
 
 
