@@ -32,7 +32,7 @@ def test_refusals_listed_and_used_are_the_same():
 
 
 def test_words_are_filled_in_as_in_findings():
-    assert refusal("no-weight", part="3 cm", meant="rest=3g") == (
-        '"3 cm" is no weight; did you mean "rest=3g"?'
+    assert refusal("area-elsewhere", name="stems", tank="lobby") == (
+        'area "stems" is in tank lobby; log that tank in a line of its own'
     )
     assert "for 30 s; wait" in refusal("lock-kept", folder="book", seconds=30.0)

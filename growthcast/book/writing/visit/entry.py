@@ -36,12 +36,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import field
 from datetime import date
+from typing import Any
 
 from growthcast.book.book import Book, WholeTank
 from growthcast.book.cells.numbers import typed_number
-from growthcast.book.findings import refusal
+from growthcast.book.findings import filled, refusal
 from growthcast.book.supposed import Cell
-from growthcast.book.words import did_you_mean, nearest, plain, shown
+from growthcast.book.words import did_you_mean, plain, shown
 from growthcast.book.writing.visit.places import (
     GRAMMAR,
     TOLD,
@@ -61,13 +62,11 @@ LOOK_WORDS = {look: look for look in LOOKS} | {look[0]: look for look in LOOKS}
 
 _NUMBER = r"(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)"
 _UNIT = r"(?:[^\W\d_]+|%|\"|')"
-_HEIGHTS = re.compile(rf"({_NUMBER})?\s*({_UNIT})?\s*/\s*({_NUMBER})?\s*({_UNIT})?")
-_AMOUNT = re.compile(rf"([-−–])?\s*({_NUMBER})\s*({_UNIT})?")
-_HOURS = re.compile(rf"({_NUMBER})\s*h(?:ours?)?\s*(?:([0-9]+)\s*(?:min|m)?)?", re.IGNORECASE)
-_PHOTO = rf"(?i)photo:\s*({_NUMBER})\s*(?:cm)?(?:\s*[~±]\s*({_NUMBER})\s*(?:cm)?)?"
+_HOURS = rf"{_NUMBER}\s*h(?:ours?)?\s*(?:[0-9]+\s*(?:min|m)?)?"
+_ALONE = rf"(?i)[-−–]?\s*{_NUMBER}\s*{_UNIT}?|{_HOURS}"
 _LENGTHS = {"": 1.0, "cm": 1.0, "mm": 0.1, "%": 1.0}
-_WEIGHTS = {"g": 1.0, "gr": 1.0, "gram": 1.0, "grams": 1.0, "kg": 1000.0}
-_TIMES = {"min": 1.0, "mins": 1.0, "minutes": 1.0, "minute": 1.0}
+_WHOSE = {"rest": "rest", "bucket": "all"}
+"""Whose grams a weight is under these words."""
 
 Amount = float | str
 
@@ -187,12 +186,8 @@ def _parts(value: str) -> Iterator[str]:
 
 def looks_like_item(text: str) -> bool:
     """Whether an argument is a part of a visit rather than the folder of a book."""
-    alone = any(p.fullmatch(text) for p in (_AMOUNT, _HOURS)) or _look(text) in LOOKS
-    return "=" in text or alone or is_note(text)
-
-
-def _look(part: str) -> str:
-    return part.casefold().removeprefix("look:").strip()
+    look = text.casefold().removeprefix("look:").strip()
+    return "=" in text or look in LOOKS or is_note(text) or bool(re.fullmatch(_ALONE, text))
 
 
 def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amount]:
@@ -200,101 +195,42 @@ def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amou
 
     ``UsageError`` with what to write where it is not understood.
     """
-    if word in {"visit", "water"} and not is_note(part):
-        return _of_visit(part, word)
-    typed = _look(part)
-    if look := LOOK_WORDS.get(typed):
-        if place is None and word not in {"all", "tank", "rest"}:
-            raise UsageError(refusal("look-of-nothing", look=look))
-        return {"look": look}
-    if part.casefold().startswith("look:"):
-        hint = did_you_mean(typed, LOOKS, "write short, right or over")
-        raise UsageError(f"look {shown(typed)} is not one; {hint}")
-    if part.casefold() == "replanted":
-        if place is None:
-            raise UsageError("tops are replanted in an area; write stems=24/12+replanted")
-        return {"replanted": "true"}
-    if is_note(part):
-        if not (note := part[len("note:") :].strip()):
-            raise UsageError("there is nothing after note:")
-        return {"note": note}
-    if part.casefold().startswith("photo:"):
-        return _by_photo(part, place)
-    if match := _HEIGHTS.fullmatch(part):
-        return _heights(match, place)
-    amounts: dict[str, Amount]
-    if (minutes := _minutes(part)) is not None:
-        amounts = {"minutes": minutes}
-    elif match := _AMOUNT.fullmatch(part):
-        amounts = _amount(match, place, word)
-    else:
-        meant = nearest(part, LOOKS)
-        hint = GRAMMAR if meant is None else f"did you mean {shown(meant)}?"
-        raise UsageError(f"{shown(part)} is not understood. {hint}")
-    if word in {"rest", "bucket"}:
-        if "minutes" in amounts:
-            raise UsageError(refusal("not-a-weight", word=word))
-        amounts["grams_of"] = "rest" if word == "rest" else "all"
-    return amounts
-
-
-def _minutes(part: str) -> float | None:
-    """Return a time as minutes; ``None`` where it is none."""
-    if match := _HOURS.fullmatch(part):
-        return 60 * typed_number(match[1]) + float(match[2] or 0)
-    match = _AMOUNT.fullmatch(part)
-    timed = match and not match[1] and (match[3] or "").casefold() in _TIMES
-    return typed_number(match[2]) if match and timed else None
-
-
-def _of_visit(part: str, word: str) -> dict[str, Amount]:
-    """Return the time at the tank in all, or the share of its water that was changed."""
-    if word == "visit":
-        if (minutes := _minutes(part)) is None:
-            raise UsageError(f"{shown(part)} is no time; write visit=70min or visit=1h10")
-        return {"visit_min": minutes}
-    match = _AMOUNT.fullmatch(part)
-    if not match or match[1] or match[3] != "%":
-        raise UsageError(f"{shown(part)} is no share of the water; write it in per cent: water=50%")
-    if (percent := typed_number(match[2])) > 100:
-        raise UsageError(f"{shown(part)} is more than all of the water; write water=50%")
-    return {"water_share": float(plain(percent / 100))}
-
-
-def _by_photo(part: str, place: Place | None) -> dict[str, Amount]:
-    match = re.fullmatch(_PHOTO, part)
-    if match is None or place is None or place.is_cover:
-        raise UsageError(refusal("photo-not-understood", part=part))
-    amounts: dict[str, Amount] = {"before_cm": typed_number(match[1]), "measured_by": "photo"}
-    return amounts | ({"before_sd_cm": typed_number(match[2])} if match[2] else {})
-
-
-def _heights(match: re.Match[str], place: Place | None) -> dict[str, Amount]:
-    if place is None:
-        raise UsageError(refusal("heights-of-nothing", part=match[0]))
-    before, unit_before, after, unit_after = match.groups()
+    rule, typed = _form(part, place, word)
+    if refused := rule.get("refused"):
+        hint = did_you_mean(typed.get("typed", part), LOOKS, rule.get("otherwise", GRAMMAR))
+        meant = LOOK_WORDS.get(typed.get("look", "").casefold())
+        bare = " ".join(typed[name].casefold() for name in ("number", "unit") if name in typed)
+        said = {"part": part, "bare": bare, "word": word, "hint": hint, "meant": meant}
+        raise UsageError(filled(refused, said | typed))
     amounts: dict[str, Amount] = {}
-    if before is not None:
-        amounts["before_cm"] = _length(before, unit_before or unit_after or "", place)
-    if after is not None:
-        amounts["after_cm"] = _length(after, unit_after or unit_before or "", place)
-    if not amounts or (before is None and unit_before) or (after is None and unit_after):
-        raise UsageError("write the heights as 24/12, 24 or /12")
+    units = [text for name, text in typed.items() if name.endswith("_unit")]
+    for column in (name for name in typed if not name.endswith("_unit")):
+        text = typed[column]
+        if column in ("before_cm", "after_cm", "removed_cm") and place is not None:
+            amounts[column] = _length(text, typed.get(f"{column}_unit", "".join(units)), place)
+        elif column in ("look", "note"):
+            amounts[column] = LOOK_WORDS[text.casefold()] if column == "look" else text
+        else:
+            amounts[column] = float(plain(rule.get("scale", 1.0) * typed_number(text)))
+    amounts |= rule.get("gives", {})
+    if "removed_g" in amounts and word in _WHOSE:
+        amounts["grams_of"] = _WHOSE[word]
+    if "hours" in amounts:
+        column = "visit_min" if word == "visit" else "minutes"
+        amounts[column] = 60.0 * float(amounts.pop("hours")) + float(amounts.get(column, 0.0))
     return amounts
 
 
-def _amount(match: re.Match[str], place: Place | None, word: str) -> dict[str, Amount]:
-    minus, number, unit = match[1], match[2], (match[3] or "").casefold()
-    if unit in _WEIGHTS:
-        return {"removed_g": float(plain(typed_number(number) * _WEIGHTS[unit]))}
-    if unit and unit not in _LENGTHS:
-        raise UsageError(refusal("unknown-unit", unit=match[3]))
-    if place is None:
-        part = f"{number} {unit}".strip()
-        if word in {"rest", "bucket"}:
-            raise UsageError(refusal("no-weight", part=part, meant=f"{word}={number}g"))
-        raise UsageError(refusal("amount-of-nothing", part=part))
-    return {"removed_cm" if minus else "before_cm": _length(number, unit, place)}
+def _form(part: str, place: Place | None, word: str) -> tuple[Mapping[str, Any], dict[str, str]]:
+    """Return the form that a part has, and what is typed in its groups."""
+    kinds = {None, "area" if place else "tank", "height" if place and not place.is_cover else None}
+    for rule in TOLD["part"]:
+        if word in rule.get("under", [word]) and rule.get("of") in kinds:
+            form = rule.get("text", ".*").replace("NUMBER", _NUMBER).replace("UNIT", _UNIT)
+            if fits := re.fullmatch(form, part, re.IGNORECASE | re.DOTALL):
+                groups = fits.groupdict().items()
+                return rule, {name: text for name, text in groups if text is not None}
+    raise AssertionError("the last form takes any part")
 
 
 def _length(number: str, unit: str, place: Place) -> float:
