@@ -20,8 +20,16 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray, summed
 from growthcast.fit.rows.chains import Chains, Link
-from growthcast.fit.solver.linearise import Linearised
-from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, OF_STARTS, RATE
+from growthcast.fit.solver.linearise import Linearised, flattening
+from growthcast.fit.solver.problem import (
+    BORDER,
+    CEILING,
+    HABIT,
+    OF_STARTS,
+    RATE,
+    Block,
+    Problem,
+)
 from growthcast.nouns import dataclass
 
 LEAST_GROWTH = 1e-12
@@ -61,6 +69,10 @@ class Scatter:
     follows: FloatArray
 
 
+NO_SCATTER = Scatter(np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros((BORDER, 0)))
+"""Of no reading."""
+
+
 @dataclass(frozen=True, slots=True)
 class Backward:
     """What a node's own and all later readings say of its predicted stage, nodes (N,).
@@ -96,7 +108,7 @@ class FilterPass:
     filtered: Filtered
     predicted: FloatArray
     predicted_variance: FloatArray
-    scatter: Scatter
+    scatter: Scatter = NO_SCATTER
 
     @property
     def innovation_cm(self) -> FloatArray:
@@ -158,8 +170,6 @@ class FilterPass:
     def _score_of_scatter(self) -> FloatArray:
         """Score (B, R) of the areas' borders by what the variances of some readings say."""
         scatter = self.scatter
-        if not scatter.place.size:
-            return np.zeros((BORDER, self.chains.area.size))
         return self._by_area((0.5 * scatter.surprise * scatter.follows).T).T
 
     def _by_area(self, values: FloatArray) -> FloatArray:
@@ -327,32 +337,44 @@ def kalman_filter(chains: Chains, at: Linearised) -> FilterPass:
         filtered=filtered,
         predicted=predictions,
         predicted_variance=predicted_variances,
-        scatter=_scatter(
-            at, predictions, predicted_variances, innovations[0], innovation_precision
-        ),
     )
 
 
-def _scatter(
-    at: Linearised,
-    predicted: FloatArray,
-    predicted_variance: FloatArray,
-    innovation: FloatArray,
-    precision: FloatArray,
-) -> Scatter:
-    """What the scatter of heights near a ceiling says (see ``Linearised.saturating``).
+def scatter_of(problem: Problem, block: Block, forward: FilterPass) -> Scatter:
+    """What readings of areas found near their ceilings say by their scatter.
 
     A height scatters by ``slope^2 variance + error^2``, and all of the three go with the border: a
     stand that has come to its ceiling scatters by the reading alone. Where its span began is held.
+
+    Parameters
+    ----------
+    problem : Problem
+        What a fit is given.
+    block : Block
+        One of its blocks.
+    forward : FilterPass
+        The filter that was run over it.
+
+    Returns
+    -------
+    Scatter
+        Of the readings that are asked.
     """
-    place, flat, by_height = at.saturating, at.flattening, at.error_by_height
-    if not place.size:
-        return Scatter(place, flat, np.zeros((BORDER, 0)))
-    slope, height, weight = at.observation[place], at.expected_cm[place], precision[place]
-    of_span, variance = at.process_noise[place], predicted_variance[place]
+    chains, nodes, near = block.chains, block.chains.nodes, problem.pooling.near_ceiling
+    if problem.is_exact or not near[chains.area].any():
+        return NO_SCATTER
+    told = chains.read & (block.trust == 1.0) & (nodes.link == Link.GREW)
+    place = np.flatnonzero(told & near[nodes.area])
+    at, owner = forward.at, nodes.area[place]
+    slope, height = at.observation[place], at.expected_cm[place]
+    # By which share a slope changes with its stage, a reading's variance with the height.
+    flat = flattening(height, slope, problem.shape[owner])
+    by_height = 2.0 * problem.errors.height_error_share[owner] ** 2 * height
+    by_height[np.isfinite(nodes.reading_sd_cm[place])] = 0.0
+    weight, variance = forward.innovation_precision[place], forward.predicted_variance[place]
     by_stage = 2.0 * slope**2 * flat * variance + by_height * slope
-    follows = by_stage * predicted[1:, place]
-    grown = at.inputs[RATE:, place]
+    follows = by_stage * forward.predicted[1:, place]
+    of_span, grown = at.process_noise[place], at.inputs[RATE:, place]
     follows[RATE:] += 2.0 * slope**2 * of_span * grown / np.maximum(grown[0], LEAST_GROWTH)
     follows[CEILING] += 2.0 * slope**2 * variance + by_height * height
-    return Scatter(place, weight * innovation[place] ** 2 - 1.0, weight * follows)
+    return Scatter(place, weight * forward.innovation[0, place] ** 2 - 1.0, weight * follows)

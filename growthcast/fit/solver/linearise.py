@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray
 from growthcast.fit.model.noise import ErrorModel, likely_removed, removed_variance
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.problem import (
@@ -60,10 +60,6 @@ class Linearised:
     has two rows: a height moves with the ceiling by ``expected_cm``, the height expected, and after
     a cut of known size with the usual cut height that it is compared with by ``-by_usual_cut``
     [cm]. ``height_cm`` is the height at the current point with its second-order term.
-
-    ``saturating`` (n,) are the places of readings of areas found near their ceilings, of which the
-    scatter is asked, too: with ``flattening`` (n,), by which share a slope changes with its stage,
-    and ``error_by_height`` (n,), by how much a reading's variance changes with the height [cm].
     """
 
     transition: FloatArray
@@ -76,13 +72,6 @@ class Linearised:
     residual: FloatArray
     observation_precision: FloatArray
     by_usual_cut: FloatArray
-    saturating: IntArray
-    flattening: FloatArray
-    error_by_height: FloatArray
-
-
-UNASKED = np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0)
-"""No reading whose scatter is asked."""
 
 
 def linearise(problem: Problem, block: Block, stage: FloatArray, border: FloatArray) -> Linearised:
@@ -115,10 +104,10 @@ def linearise(problem: Problem, block: Block, stage: FloatArray, border: FloatAr
     # the log usual cut by h / (dh/dz), and with the log ceiling by as much the other way. The cut
     # scatters in height; in stages its mean lies lower where the curve steepens, to second order.
     aimed, other = chains.aimed
-    begun, expected_cm[aimed], slope[aimed], by_habit, flattening = at_aim.take(rank[aimed], axis=1)
+    begun, expected_cm[aimed], slope[aimed], by_habit, flat = at_aim.take(rank[aimed], axis=1)
     inputs[HABIT, aimed], inputs[CEILING, aimed] = by_habit, -by_habit
     process_noise[aimed] = (nodes.aim_sd_cm[aimed] / slope[aimed]) ** 2
-    lower = 0.5 * flattening * process_noise[aimed]
+    lower = 0.5 * flat * process_noise[aimed]
     offset[aimed] = begun - stage[aimed] - lower
     # Grew: z = z_previous + g with g = tau exp(ln r + q.b); dg/d ln r = g and dg/db = g q.
     grew = chains.grew
@@ -141,15 +130,15 @@ def linearise(problem: Problem, block: Block, stage: FloatArray, border: FloatAr
     relative = errors.span_variance(nodes.span_d[grew], drift.remainder[grew])
     process_noise[grew] = (relative + nodes.pause_doubt[grew] ** 2) * grown**2
     # The mean of a curved function of a scattered stage is not its value at the mean stage.
-    flattening = _flattening(expected_cm[grew], slope[grew], form[place])
-    height_cm[grew] += 0.5 * flattening * slope[grew] * process_noise[grew]
+    flat = flattening(expected_cm[grew], slope[grew], form[place])
+    height_cm[grew] += 0.5 * flat * slope[grew] * process_noise[grew]
     at = Linearised(
         *(transition, inputs, offset, process_noise, slope, expected_cm, height_cm),
-        *(residual, precision, by_usual_cut, *UNASKED),
+        *(residual, precision, by_usual_cut),
     )
     _link_guesses(at, chains, ceiling, form, stage)
     _hear_sites(at, problem, block, stage, border)
-    return _with_scatter(at, problem, block)
+    return at
 
 
 def heard_anew(
@@ -187,20 +176,6 @@ def _hear_sites(
     _link_unsaid_cuts(at, problem, block, stage, border)
     _link_known_cuts(at, block.chains, border, problem.errors)
     _observe(at, block, border, problem.errors)
-
-
-def _with_scatter(at: Linearised, problem: Problem, block: Block) -> Linearised:
-    """Mark the readings near ceilings of which the scatter is asked."""
-    nodes, near = block.chains.nodes, problem.pooling.near_ceiling
-    if problem.is_exact or not near[block.chains.area].any():
-        return at
-    told = block.chains.read & (block.trust == 1.0) & (nodes.link == Link.GREW)
-    place = np.flatnonzero(told & near[nodes.area])
-    owner, height, slope = nodes.area[place], at.expected_cm[place], at.observation[place]
-    flattening = _flattening(height, slope, problem.shape[owner])
-    by_height = 2.0 * problem.errors.height_error_share[owner] ** 2 * height
-    by_height[np.isfinite(nodes.reading_sd_cm[place])] = 0.0
-    return replace(at, saturating=place, flattening=flattening, error_by_height=by_height)
 
 
 def _link_guesses(
@@ -288,14 +263,26 @@ def _aimed(border: FloatArray, shape: FloatArray) -> tuple[FloatArray, FloatArra
     usual = np.minimum(np.exp(border[HABIT]), HIGHEST_AIM_SHARE * ceiling)
     stage = stage_of(usual, ceiling, shape)
     height, slope = height_and_slope(stage, ceiling, shape)
-    flattening = _flattening(height, slope, shape)
-    return ceiling, np.stack([stage, height, slope, usual / slope, flattening])
+    flat = flattening(height, slope, shape)
+    return ceiling, np.stack([stage, height, slope, usual / slope, flat])
 
 
-def _flattening(height: FloatArray, slope: FloatArray, shape: FloatArray) -> FloatArray:
+def flattening(height: FloatArray, slope: FloatArray, shape: FloatArray) -> FloatArray:
     """By which share a slope changes with its stage: the curve's second derivative over its first.
 
-    With ``f = slope / h`` it is ``(1 + m) f - 1``: for the logistic ``1 - 2 h/K``.
+    Parameters
+    ----------
+    height : array (n,)
+        Heights on the curve [cm].
+    slope : array (n,)
+        Slopes there [cm per unit of stage].
+    shape : array (n,)
+        Richards exponents [-].
+
+    Returns
+    -------
+    array (n,)
+        With ``f = slope / h`` it is ``(1 + m) f - 1``: for the logistic ``1 - 2 h/K`` [-].
     """
     return (1.0 + shape) * slope / np.maximum(height, 1e-300) - 1.0
 

@@ -9,8 +9,8 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.fit.solver.hierarchy import Pooled, eliminate
-from growthcast.fit.solver.kalman import Filtered, FilterPass, kalman_filter
-from growthcast.fit.solver.linearise import heard_anew, linearise
+from growthcast.fit.solver.kalman import Filtered, FilterPass, kalman_filter, scatter_of
+from growthcast.fit.solver.linearise import Linearised, heard_anew, linearise
 from growthcast.fit.solver.problem import (
     BORDER,
     CEILING,
@@ -102,12 +102,8 @@ def view_of(problem: Problem, point: Point, unheard: View | None = None) -> View
     kept, filtered = [], []
     few = len(problem.blocks) <= (MOST_WITH_SITES if problem.has_sites else MOST_BLOCKS_KEPT)
     for number, block in enumerate(problem.blocks):
-        if unheard is not None and unheard.kept:
-            known, stages = unheard.kept[number].at, point.stages[number]
-            here = heard_anew(known, problem, block, stages, point.border)
-            forward = kalman_filter(block.chains, here)
-        else:
-            forward = seen(problem, point, number)
+        known = unheard.kept[number].at if unheard is not None and unheard.kept else None
+        forward = seen(problem, point, number, known)
         mine = block.chains.area
         information[mine], score[:, mine] = forward.information()
         surprise += _surprise(forward, problem.area_count)
@@ -163,7 +159,9 @@ def repooled(view: View, problem: Problem) -> View:
     return replace(view, problem=problem, pooled=pooled)
 
 
-def seen(problem: Problem, point: Point, number: int) -> FilterPass:
+def seen(
+    problem: Problem, point: Point, number: int, unheard: Linearised | None = None
+) -> FilterPass:
     """Linearise and filter one block at a point.
 
     Parameters
@@ -174,15 +172,21 @@ def seen(problem: Problem, point: Point, number: int) -> FilterPass:
         Where it is linearised: stages and borders.
     number : int
         Which of its blocks.
+    unheard : Linearised, optional
+        The block at the same point, but for what looks and weights say.
 
     Returns
     -------
     FilterPass
         Of the block.
     """
-    block = problem.blocks[number]
-    at = linearise(problem, block, point.stages[number], point.border)
-    return kalman_filter(block.chains, at)
+    block, where = problem.blocks[number], (point.stages[number], point.border)
+    if unheard is None:
+        at = linearise(problem, block, *where)
+    else:
+        at = heard_anew(unheard, problem, block, *where)
+    forward = kalman_filter(block.chains, at)
+    return replace(forward, scatter=scatter_of(problem, block, forward))
 
 
 def misfit_of_tanks(view: View) -> FloatArray:

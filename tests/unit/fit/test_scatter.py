@@ -35,7 +35,7 @@ def test_only_readings_grown_into_of_areas_near_their_ceilings_are_asked(solutio
     assert seen(problem, solution.point, 0).scatter.place.tolist() == asked[1:].tolist()
     # Least squares has no variance that could tell.
     exact = replace(problem, errors=replace(problem.errors, span=0.0, drift=0.0))
-    assert not seen(exact, solution.point, 0).at.saturating.size
+    assert not seen(exact, solution.point, 0).scatter.place.size
 
 
 @pytest.mark.parametrize("row", [RATE, KNOTS, KNOTS + 1])
