@@ -5,7 +5,7 @@ from math import prod
 from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -42,6 +42,16 @@ def summed(values: FloatArray, place: IntArray, size: int) -> FloatArray:
     cell = place[:, None] * width + np.arange(width)
     total: FloatArray = np.bincount(cell.ravel(), values.ravel(), size * width).astype(np.float64)
     return total.reshape(size, *values.shape[1:])
+
+
+def checked(name: str, values: ArrayLike, *, above_zero: bool = False) -> FloatArray:
+    """Return values (...) as an array, after checking that none is below 0, or not above it."""
+    array = np.asarray(values, dtype=np.float64)
+    if above_zero and np.any(array <= 0.0):
+        raise ValueError(f"{name} must be above 0")
+    if np.any(array < 0.0):
+        raise ValueError(f"{name} must be 0 or more")
+    return array
 
 
 def median(values: NDArray[T]) -> FloatArray:

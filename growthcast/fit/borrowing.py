@@ -304,30 +304,31 @@ def learn_conditions(
         return nothing
     columns = np.column_stack([np.ones(effect.size), np.nan_to_num(at)])
     as_is = log_density(effect[learnt], prior_sd[learnt] ** 2 + effect_sd[learnt] ** 2)
-    tanks = (effect[learnt], effect_sd[learnt], prior_sd[learnt])
-    if _explained(columns[learnt], *tanks) < CLEAR_WIN_NATS:
+    tanks = np.stack([effect, effect_sd, prior_sd])[:, learnt]
+    if _explained(columns[learnt], tanks) < CLEAR_WIN_NATS:
         return nothing
-    constant = _left_out(columns[learnt, :1], *tanks)
-    mean_without, sd_without, score = _left_out(columns[learnt], *tanks)
+    constant = _left_out(columns[learnt, :1], tanks)
+    mean_without, sd_without, score = _left_out(columns[learnt], tanks)
     none = max(float(as_is.mean()), float(constant[2].mean()))
     scores = {"none": none, "ridge": float(score.mean())}
     if not (is_clear_win(score - as_is) and is_clear_win(score - constant[2])):
         return replace(nothing, log_score=scores)
-    mean, sd = _predicted(columns[learnt], *tanks, columns, prior_sd)
+    mean, sd = _predicted(columns[learnt], tanks, columns, prior_sd)
     mean[learnt], sd[learnt] = mean_without, sd_without
     blind = np.isnan(at).all(axis=1)
     mean, sd = np.where(blind, 0.0, mean), np.where(blind, prior_sd, sd)
     return Borrowed(mean, sd, "ridge", count, scores)
 
 
-def _explained(
-    columns: FloatArray, effect: FloatArray, error: FloatArray, prior_sd: FloatArray
-) -> float:
+def _explained(columns: FloatArray, tanks: FloatArray) -> float:
     """Log likelihood [nat] that slopes add to a constant on the tanks they are fitted to.
+
+    ``tanks`` (3, n) are their effects, the errors of these, and their spreads before.
 
     They add less on tanks left out, so nothing is tried, and scikit-learn, which takes over a
     second to import, is left alone, where this would be no clear win.
     """
+    effect, error, prior_sd = tanks
     scale = 1.0 / np.sqrt(prior_sd**2 + error**2)
     departures = []
     for some in (columns[:, :1], columns):
@@ -337,12 +338,7 @@ def _explained(
 
 
 def _predicted(
-    columns: FloatArray,
-    effect: FloatArray,
-    error: FloatArray,
-    prior_sd: FloatArray,
-    new_columns: FloatArray,
-    new_prior_sd: FloatArray,
+    columns: FloatArray, tanks: FloatArray, new_columns: FloatArray, new_prior_sd: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Mean and standard deviation of new tanks' effects, learnt from tanks (n) of known error."""
     # Imported here: a large book pays for it.
@@ -355,6 +351,7 @@ def _predicted(
         lambda_1=1.0,
         lambda_2=SLOPE_SPREAD**2,
     )
+    effect, error, prior_sd = tanks
     scale = 1.0 / np.sqrt(prior_sd**2 + error**2)
     regression.fit(columns * scale[:, None], effect * scale)
     of_slopes = np.einsum("ki,ij,kj->k", new_columns, regression.sigma_, new_columns)
@@ -362,15 +359,14 @@ def _predicted(
     return regression.predict(new_columns), sd
 
 
-def _left_out(
-    columns: FloatArray, effect: FloatArray, error: FloatArray, prior_sd: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _left_out(columns: FloatArray, tanks: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Mean, standard deviation and log score (n,) of each tank, learnt from the others."""
+    effect, error, prior_sd = tanks
     mean, sd = np.empty((2, effect.size))
     for one in np.arange(effect.size)[:, None]:
         rest = np.delete(np.arange(effect.size), one)
-        tanks = (columns[rest], effect[rest], error[rest], prior_sd[rest])
-        mean[one], sd[one] = _predicted(*tanks, columns[one], prior_sd[one])
+        told = columns[rest], tanks[:, rest]
+        mean[one], sd[one] = _predicted(*told, columns[one], prior_sd[one])
     return mean, sd, log_density(effect - mean, sd**2 + error**2)
 
 

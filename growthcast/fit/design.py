@@ -149,7 +149,7 @@ def build_design(
     given = visits, traits, species, priors, settle_d, on_day, known
     shade, conditions, clock = clock_of_book(book, *given)
     unknown_spread = conditions.unknown_log_spread(
-        read_reference(), _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
+        _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
     )
     held = bounds_on(book.areas, book.bounds, visits.area, visits.day)
     habits = cutting_habits(visits, held, traits, spreads.habit, errors.height_error_cm)

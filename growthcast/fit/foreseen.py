@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from dataclasses import field, replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 
@@ -45,6 +46,10 @@ TRUST_OF_A_SLIP = 1e-3
 
 AREA_MEMORY_D = 60.0
 """Days after which an area remembers a third of its own wandering: an estimate."""
+
+
+PER_READING = ("area", "day", "surprise_cm", "variance_cm2", "lean_cm", "grown_cm")
+"""Fields of evidence that are one value a reading, beside its tank."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +89,7 @@ class Evidence:
 
     def of(self, rows: BoolArray | IntArray) -> Evidence:
         """Return some of the readings."""
-        per_reading = ("area", "tank", "day", "surprise_cm", "variance_cm2", "lean_cm", "grown_cm")
-        return replace(self, **{name: getattr(self, name)[rows] for name in per_reading})
+        return replace(self, **{n: getattr(self, n)[rows] for n in ("tank", *PER_READING)})
 
 
 def evidence_under(
@@ -136,23 +140,13 @@ def _evidence(
     bin_day = (origin_day + BIN_D * (np.arange(count) - LEAD_BINS)).astype(np.float64)
     view = _filtered_through(design, border, origin_day, doubted)
     parts = [_of_block(view, number, bin_day) for number in range(len(view.problem.blocks))]
-    joined = [np.concatenate(fields) for fields in zip(*parts, strict=True)]
-    area, day = joined[0].astype(np.int64), joined[1]
-    order = np.lexsort((area, day, design.tank[area]))
-    order = order[day[order] >= origin_day]
-    area, day, surprise, variance, lean, grown = (field[order] for field in (area, *joined[1:]))
-    return Evidence(
-        usual=usual,
-        origin_day=origin_day,
-        bin_day=bin_day,
-        area=area,
-        tank=design.tank[area],
-        day=day,
-        surprise_cm=surprise,
-        variance_cm2=variance,
-        lean_cm=lean,
-        grown_cm=grown,
-    )
+    joined: dict[str, Any] = {
+        name: np.concatenate([part[name] for part in parts]) for name in PER_READING
+    }
+    area, day, tank = joined["area"], joined["day"], design.tank[joined["area"]]
+    order = np.lexsort((area, day, tank))
+    found = Evidence(usual=usual, origin_day=origin_day, bin_day=bin_day, tank=tank, **joined)
+    return found.of(order[day[order] >= origin_day])
 
 
 def _filtered_through(
@@ -201,8 +195,8 @@ def _first_stages(block: Block, border: FloatArray) -> FloatArray:
     return stage(np.clip(known, 0.01 * ceiling, 0.95 * ceiling), ceiling)
 
 
-def _of_block(view: View, number: int, bin_day: FloatArray) -> tuple[FloatArray, ...]:
-    """Areas, days, surprises, variances, leans (n, B) and weekly growth (n, T) of a block.
+def _of_block(view: View, number: int, bin_day: FloatArray) -> dict[str, Any]:
+    """What evidence has of each reading of a block, by the names of its fields.
 
     The weekly growth is how far the height predicted moves with the log pace of each week: a span
     grows in a week by the share of its days that lie in it.
@@ -219,14 +213,14 @@ def _of_block(view: View, number: int, bin_day: FloatArray) -> tuple[FloatArray,
         inside = np.minimum(ended, day + BIN_D) - np.maximum(began, day)
         moved = forward.along(np.maximum(inside, 0.0) * a_day)
         grown[:, week] = -moved[read]
-    return (
-        nodes.area[read].astype(np.float64),
-        nodes.day[read],
-        forward.innovation_cm[read],
-        1.0 / forward.innovation_precision[read],
-        forward.predicted_sensitivity[:, read].T,
-        grown,
-    )
+    return {
+        "area": nodes.area[read],
+        "day": nodes.day[read],
+        "surprise_cm": forward.innovation_cm[read],
+        "variance_cm2": 1.0 / forward.innovation_precision[read],
+        "lean_cm": forward.predicted_sensitivity[:, read].T,
+        "grown_cm": grown,
+    }
 
 
 @dataclass(frozen=True, slots=True)

@@ -204,8 +204,7 @@ class GrowthFit:
         """What is known of the last node of each area, (A,), and of how it follows the border."""
         solution, count = self.solution, self.solution.point.border.shape[1]
         of_node = ("day", "pause_d", "lag_share")
-        whole = {name: np.empty(count) for name in ("stage", "variance", *of_node)}
-        whole["follows"] = np.empty_like(solution.point.border)
+        whole: dict[str, FloatArray] = {}
         for number, (block, stages) in enumerate(
             zip(solution.problem.blocks, solution.point.stages, strict=True)
         ):
@@ -215,7 +214,8 @@ class GrowthFit:
             known |= {"stage": stages, "variance": filtered.variance}
             known["follows"] = filtered.sensitivity
             for name, values in known.items():
-                whole[name][..., area] = values[..., last]
+                size = *values.shape[:-1], count
+                whole.setdefault(name, np.empty(size))[..., area] = values[..., last]
         return whole
 
     @cached_property

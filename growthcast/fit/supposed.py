@@ -99,13 +99,8 @@ def conditions_now(fit: GrowthFit, tank: int) -> dict[str, float]:
     dict of str to float
         By the names of conditions, each in its own unit.
     """
-    conditions, column = fit.design.conditions, _condition_now(fit, tank)
-    return {name: float(values[tank, column]) for name, values in conditions.values.items()}
-
-
-def _none_added_now(fit: GrowthFit, tank: int) -> bool:
-    """Tell whether a tank is said to get no CO2 on the day of the fit."""
-    return bool(fit.design.conditions.none_added[tank, _condition_now(fit, tank)])
+    now = fit.design.conditions.on(fit.design.on_day).values
+    return {name: float(values[tank]) for name, values in now.items()}
 
 
 def conditions_since(fit: GrowthFit, tank: int) -> float:
@@ -123,11 +118,7 @@ def conditions_since(fit: GrowthFit, tank: int) -> float:
     float
         The day [day number].
     """
-    return float(fit.design.conditions.from_day[tank, _condition_now(fit, tank)])
-
-
-def _condition_now(fit: GrowthFit, tank: int) -> int:
-    return int((fit.design.conditions.from_day[tank] <= fit.design.on_day).sum()) - 1
+    return float(fit.design.conditions.on(fit.design.on_day).from_day[tank])
 
 
 def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed:
@@ -169,7 +160,8 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
         alive = wider.design.alive & ~np.isin(wider.design.area_id, list(changes.plants))
         wider = wider.but_for(design=replace(wider.design, alive=alive))
     held = conditions_now(fit, tank)
-    held = held | ({"co2_mg_l": 0.0} if _none_added_now(fit, tank) else {})
+    if fit.design.conditions.on(fit.design.on_day).none_added[tank]:
+        held["co2_mg_l"] = 0.0
     known = {name: None if np.isnan(held[name]) else held[name] for name in changes.conditions}
     usual = read_reference().conditions
     never = {name: usual[name] for name, value in known.items() if value is None}
@@ -348,8 +340,8 @@ def replanted(book: Book, fit: GrowthFit, place: int, species_id: str) -> Planne
 def _doubted(clock: GrowthClock, fit: GrowthFit, tank: int, then: TankConditions) -> GrowthClock:
     """Return the clock with the doubt about the CO2 of a tank to which none is added any more."""
     design, reference = fit.design, read_reference()
-    column = int((then.from_day[tank] <= design.on_day).sum()) - 1
-    if not then.none_added[tank, column] or _none_added_now(fit, tank):
+    was, will = (one.on(design.on_day).none_added[tank] for one in (design.conditions, then))
+    if was or not will:
         return clock
     slope = co2_slope(
         reference.none_added_co2_mg_l, design.priors.traits["co2_k_mg_l"][design.species]

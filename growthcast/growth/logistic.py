@@ -28,7 +28,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from growthcast.arrays import FloatArray
+from growthcast.arrays import FloatArray, checked
 
 LN2 = float(np.log(2.0))
 SMALLEST_EXPONENT = 500.0
@@ -108,7 +108,7 @@ def stage(height_cm: ArrayLike, ceiling_cm: ArrayLike, shape: ArrayLike = 1.0) -
     >>> round(float(stage(10.0, 40.0)), 4)
     -1.0986
     """
-    h, K = _not_negative(height_cm, "height_cm"), _positive(ceiling_cm, "ceiling_cm")
+    h, K = checked("height_cm", height_cm), checked("ceiling_cm", ceiling_cm, above_zero=True)
     m = _shape(shape)
     with np.errstate(divide="ignore", over="ignore", invalid="ignore"):  # height 0, the ceiling
         rest = np.maximum(K - h, 0.0)
@@ -153,7 +153,7 @@ def height_at_stage(stage: ArrayLike, ceiling_cm: ArrayLike, shape: ArrayLike = 
     >>> round(float(height_at_stage(np.log(3.0), 40.0)), 9)
     30.0
     """
-    K, m = _positive(ceiling_cm, "ceiling_cm"), _shape(shape)
+    K, m = checked("ceiling_cm", ceiling_cm, above_zero=True), _shape(shape)
     with np.errstate(divide="ignore", over="ignore", invalid="ignore"):  # far below, a height of 0
         rest = np.exp(-np.asarray(stage))
         if (m == 1.0).all():  # the logistic: a third of the work
@@ -239,7 +239,8 @@ def rate_from_speed(cm_per_week: ArrayLike, ceiling_cm: ArrayLike) -> FloatArray
     >>> round(float(rate_from_speed(10.0, 45.0)), 3)
     0.127
     """
-    speed, K = _not_negative(cm_per_week, "cm_per_week"), _positive(ceiling_cm, "ceiling_cm")
+    speed = checked("cm_per_week", cm_per_week)
+    K = checked("ceiling_cm", ceiling_cm, above_zero=True)
     return np.asarray(4.0 * speed / (7.0 * K))[()]
 
 
@@ -249,19 +250,3 @@ def _shape(shape: ArrayLike) -> FloatArray:
     if np.any((m < -1.0) | (m > 2.0)):
         raise ValueError("shape must lie between -1 and 2")
     return np.where(np.abs(m) < LEAST_SHAPE, 0.0, m)
-
-
-def _positive(values: ArrayLike, name: str) -> FloatArray:
-    """Return the values as an array, after checking that none is 0 or less."""
-    array = np.asarray(values, dtype=np.float64)
-    if np.any(array <= 0.0):
-        raise ValueError(f"{name} must be above 0")
-    return array
-
-
-def _not_negative(values: ArrayLike, name: str) -> FloatArray:
-    """Return the values as an array, after checking that none is below 0."""
-    array = np.asarray(values, dtype=np.float64)
-    if np.any(array < 0.0):
-        raise ValueError(f"{name} must be 0 or more")
-    return array

@@ -14,7 +14,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike
 
-from growthcast.arrays import FloatArray
+from growthcast.arrays import FloatArray, checked
 from growthcast.growth.water import beer_lambert
 from growthcast.nouns import dataclass
 
@@ -132,9 +132,9 @@ def light_gain_h(
     >>> round(float(light_gain_h(60.0, 8.0, 60.0, 0.05)), 3)
     4.893
     """
-    light, hours = _known("ppfd_umol", ppfd_umol), _known("photoperiod_h", photoperiod_h)
-    half = _known("light_k_umol", light_k_umol, above_zero=True)
-    share = _known("respiration_share", respiration_share)
+    light, hours = checked("ppfd_umol", ppfd_umol), checked("photoperiod_h", photoperiod_h)
+    half = checked("light_k_umol", light_k_umol, above_zero=True)
+    share = checked("respiration_share", respiration_share)
     hours = np.minimum(hours, FULL_HOURS_H)
     gain: FloatArray = np.asarray(hours * np.tanh(light / half) - 24.0 * share)
     return gain[()]
@@ -194,7 +194,7 @@ def light_response(
     >>> float(light_response(100.0, 12.0, 60.0, 0.5, 0.0, 100.0, 6.0))
     1.5
     """
-    floor = _known("light_floor", light_floor)
+    floor = checked("light_floor", light_floor)
     reference = light_gain_h(
         reference_ppfd_umol, reference_photoperiod_h, light_k_umol, respiration_share
     )
@@ -253,9 +253,9 @@ def co2_response(
     >>> round(float(co2_response(5.0, 5.0, 25.0)), 9)
     0.6
     """
-    half = _known("co2_k_mg_l", co2_k_mg_l)
-    reference = _known("reference_co2_mg_l", reference_co2_mg_l, above_zero=True)
-    co2 = _known("co2_mg_l", _or_reference(co2_mg_l, reference))
+    half = checked("co2_k_mg_l", co2_k_mg_l)
+    reference = checked("reference_co2_mg_l", reference_co2_mg_l, above_zero=True)
+    co2 = checked("co2_mg_l", _or_reference(co2_mg_l, reference))
     response: FloatArray = np.asarray(_monod(co2, half) / _monod(reference, half))
     return response[()]
 
@@ -295,8 +295,8 @@ def co2_slope(co2_mg_l: ArrayLike, co2_k_mg_l: ArrayLike) -> FloatArray:
     >>> float(0.3 * co2_slope(3.0, 3.0))
     0.15
     """
-    co2 = _known("co2_mg_l", co2_mg_l, above_zero=True)
-    half = _known("co2_k_mg_l", co2_k_mg_l)
+    co2 = checked("co2_mg_l", co2_mg_l, above_zero=True)
+    half = checked("co2_k_mg_l", co2_k_mg_l)
     slope: FloatArray = np.asarray(half / (co2 + half))
     return slope[()]
 
@@ -352,9 +352,9 @@ def nutrient_response(*values: ArrayLike) -> FloatArray:
     scarcest: FloatArray = np.asarray(np.inf)
     at_reference: FloatArray = np.asarray(np.inf)
     for name, amount, half_saturation, reference_amount in zip(NUTRIENTS, *parts, strict=True):
-        half = _known(f"half-saturation of {name}", half_saturation)
-        reference = _known(f"reference_{name}", reference_amount, above_zero=True)
-        known = _known(name, _or_reference(amount, reference))
+        half = checked(f"half-saturation of {name}", half_saturation)
+        reference = checked(f"reference_{name}", reference_amount, above_zero=True)
+        known = checked(name, _or_reference(amount, reference))
         scarcest = np.minimum(scarcest, _monod(known, half))
         at_reference = np.minimum(at_reference, _monod(reference, half))
     response: FloatArray = np.asarray(scarcest / at_reference)
@@ -521,16 +521,6 @@ def combined_response(
         )
         response = response * (np.maximum(share, least_nutrient) if kind == "nutrient" else share)
     return np.asarray(response)[()]
-
-
-def _known(name: str, values: ArrayLike, *, above_zero: bool = False) -> FloatArray:
-    """Return the values as an array, after checking that none is below 0 (or 0)."""
-    array = np.asarray(values, dtype=np.float64)
-    if above_zero and np.any(array <= 0.0):
-        raise ValueError(f"{name} must be above 0")
-    if np.any(array < 0.0):
-        raise ValueError(f"{name} must be 0 or more")
-    return array
 
 
 def _or_reference(values: ArrayLike, reference: ArrayLike) -> FloatArray:

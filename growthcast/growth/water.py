@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from growthcast.arrays import FloatArray
+from growthcast.arrays import FloatArray, checked
 
 CO2_G_PER_MOL = 44.0095
 EQ_PER_L_PER_DKH = 0.35665e-3
@@ -152,9 +152,7 @@ def co2_mg_l(
     >>> round(float(co2_mg_l(7.0, 4.0, 25.0, 0.00414)), 2)
     13.15
     """
-    kh = np.asarray(kh_dkh, dtype=np.float64)
-    if np.any(kh < 0.0):
-        raise ValueError("kh_dkh must be 0 or more")
+    kh = checked("kh_dkh", kh_dkh)
     pk = carbonate_constants(temperature_c)
     p = np.asarray(ph, dtype=np.float64)
     root = np.sqrt(np.asarray(ionic_strength_mol_l, dtype=np.float64))

@@ -220,9 +220,8 @@ def holding_of(book: Book, fit: GrowthFit, areas: IntArray, cover: float | None 
         Under the conditions of the day of the fit.
     """
     design, tank = fit.design, fit.design.tank[areas]
-    now = (design.conditions.from_day <= design.on_day).sum(axis=1) - 1
-    values = design.conditions.values.items()
-    conditions = {name: of_tank[tank, now[tank]] for name, of_tank in values}
+    now = design.conditions.on(design.on_day).values
+    conditions = {name: of_tank[tank] for name, of_tank in now.items()}
     traits, water = design.traits, design.water_depth_cm[tank]
     middle = 0.5 * (traits.floor_cm[areas] + traits.budget_cm[areas])
     canopy = np.where(design.is_cover[areas], water, np.minimum(middle, water))
@@ -291,7 +290,7 @@ def co2_assumed(book: Book) -> tuple[list[str], list[str]]:
     """
     tanks = book.tanks.text("tank_id")
     tank_of_row = book.conditions.places("tank_id", tanks)
-    conditions = tank_conditions(book.conditions, tank_of_row, tanks.size, read_reference())
+    conditions = tank_conditions(book.conditions, tank_of_row, tanks.size)
     home = book.areas.places("tank_id", tanks)
     planted = np.bincount(home[home >= 0], minlength=tanks.size) > 0
     none = planted & conditions.none_added.any(axis=1)

@@ -25,7 +25,6 @@ from growthcast.fit.learning import learn_spreads
 from growthcast.fit.model.clock import tank_conditions
 from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.solve import Solution, solve
-from growthcast.species import read_reference
 from tests.simulator import Richness, simulate
 from tests.simulator.plan import PracticePlan, Traits
 from tests.simulator.practice import random_practice
@@ -79,8 +78,7 @@ def fits(book: Book, practice: SimulatedPractice) -> tuple[Design, Solution, Sol
         design, plain = learn_spreads(build_design(book, practice.plan.last_on))
         place = {name: k for k, name in enumerate(design.tank_id.tolist())}
         rows = np.array([place[name] for name in book.conditions.text("tank_id").tolist()])
-        reference = read_reference()
-        conditions = tank_conditions(book.conditions, rows, len(place), reference)
+        conditions = tank_conditions(book.conditions, rows, len(place))
         depth = book.tanks.number("water_depth_cm")
         borrowed = borrow(plain, conditions, depth, design.on_day)
         if borrowed.model == "none":

@@ -20,7 +20,7 @@ from growthcast.fit.model.shade import LONG_AGO
 from growthcast.growth.responses import CONDITIONS, RESPONSES
 from growthcast.growth.water import co2_mg_l, tank_ionic_strength_mol_l
 from growthcast.nouns import dataclass
-from growthcast.species import Reference
+from growthcast.species import read_reference
 
 Floats = TypeVar("Floats", bound=NDArray[np.floating[Any]])
 
@@ -55,13 +55,19 @@ class TankConditions:
     values: dict[str, FloatArray]
     none_added: BoolArray
 
-    def unknown_log_spread(self, reference: Reference, co2_slope: FloatArray) -> FloatArray:
+    def on(self, day: float) -> TankConditions:
+        """Return what holds on a day [day number], and since when: arrays (K,), not (K, C)."""
+        at = np.arange(self.from_day.shape[0]), (self.from_day <= day).sum(axis=1) - 1
+        values = {name: held[at] for name, held in self.values.items()}
+        return TankConditions(self.from_day[at], values, self.none_added[at])
+
+    def unknown_log_spread(self, co2_slope: FloatArray) -> FloatArray:
         """Extra log standard deviation of each tank's rate for what is not known of it, (K,).
 
         Conditions never given, and CO2 where none is added: ``co2_slope`` (K,) is the slope there
         of its plants' log response over log CO2.
         """
-        none_added = self.none_added.any(axis=1)
+        reference, none_added = read_reference(), self.none_added.any(axis=1)
         variance = np.where(none_added, (reference.none_added_co2_spread * co2_slope) ** 2, 0.0)
         for name, factor in RESPONSES.items():
             never = np.stack([~np.isfinite(self.values[c]).any(axis=1) for c in factor.conditions])
@@ -74,7 +80,6 @@ def tank_conditions(
     conditions: Table,
     tank_of_row: IntArray,
     tank_count: int,
-    reference: Reference,
     on_day: float = LONG_AGO,
 ) -> TankConditions:
     """Lay the condition rows out as (tank, change) and carry values over blank cells.
@@ -92,8 +97,6 @@ def tank_conditions(
         Tank of each row.
     tank_count : int
         Number of tanks.
-    reference : Reference
-        The conditions under which the species table holds.
     on_day : float, optional
         The day of the fit [day number]; none, and no season repeats.
 
@@ -121,7 +124,7 @@ def tank_conditions(
         again = cells[row] if name == "temperature_c" else np.full(row.size, np.nan)
         grid[tank, place] = np.append(cells, again)[order]
         values[name] = _carried(grid)
-    warm = values["temperature_c"]
+    warm, reference = values["temperature_c"], read_reference()
     temperature = np.where(np.isnan(warm), reference.conditions["temperature_c"], warm)
     from_ph = co2_mg_l(
         values["ph"], values["kh_dkh"], temperature, tank_ionic_strength_mol_l(values["kh_dkh"])

@@ -64,7 +64,6 @@ def clock_of_book(
         book.conditions,
         book.conditions.places("tank_id", book.tanks.text("tank_id")),
         len(book.tanks),
-        reference,
         on_day,
     )
     share = book.areas.number("light_share")[:, None]

@@ -99,7 +99,9 @@ def test_what_slopes_explain_is_weighed_by_prior_and_error():
     """Four effects of 1 either way, off by 0.6 and 0.8 (together 1): 4 / 2 = 2 nats."""
     effect, one = np.array([-1.0, 1.0, -1.0, 1.0]), np.ones(4)
     columns = np.column_stack([one, effect])
-    assert learning._explained(columns, effect, 0.6 * one, 0.8 * one) == pytest.approx(2.0)
+    assert learning._explained(columns, np.stack([effect, 0.6 * one, 0.8 * one])) == pytest.approx(
+        2.0
+    )
 
 
 def test_a_spread_that_is_merely_too_wide_is_no_win_of_the_conditions():

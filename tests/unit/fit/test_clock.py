@@ -282,7 +282,7 @@ def test_conditions_are_carried_over_blank_cells_tank_by_tank():
     columns["co2_mg_l"][[0, 2, 3, 5]] = np.nan  # tank 1 gives pH and KH alone
     rows, of_row = table(columns, tank, days)
     reference = read_reference()
-    found = tank_conditions(rows, of_row, 3, reference)
+    found = tank_conditions(rows, of_row, 3)
     assert set(found.values) == set(CONDITIONS)
     for k in range(3):
         mine = sorted((day, i) for i, day in enumerate(days) if tank[i] == k)
@@ -310,7 +310,7 @@ def test_conditions_are_carried_over_blank_cells_tank_by_tank():
             assert found.values["co2_mg_l"][k, c] == pytest.approx(co2)
     assert np.isnan(found.values["ppfd_umol"][2]).all()
     assert np.isnan(found.values["photoperiod_h"]).all()
-    nothing = tank_conditions(*table({}, [], []), 2, reference)
+    nothing = tank_conditions(*table({}, [], []), 2)
     assert nothing.from_day.tolist() == [[LONG_AGO]] * 2
 
 
@@ -319,7 +319,7 @@ def test_co2_by_ph_where_no_temperature_is_given_is_that_of_the_reference():
     reference, kh = read_reference(), np.array([5.0])
     warm = np.array([reference.conditions["temperature_c"]])
     wanted = co2_mg_l(np.array([6.6]), kh, warm, tank_ionic_strength_mol_l(kh))
-    found = tank_conditions(rows, of_row, 1, reference).values["co2_mg_l"]
+    found = tank_conditions(rows, of_row, 1).values["co2_mg_l"]
     assert found[0] == pytest.approx(wanted)
 
 

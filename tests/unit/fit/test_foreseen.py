@@ -87,7 +87,7 @@ def test_a_weeks_growth_is_how_far_predictions_move_with_its_pace(view):
     view = view_of(problem, view.point)
     forward, nodes, bins = view.forward(0), chains.nodes, np.arange(-10.0, 60.0, 7.0)
     at = forward.at
-    area, day, surprise, variance, lean, grown = _of_block(view, 0, bins)
+    area, day, surprise, variance, lean, grown = _of_block(view, 0, bins).values()
     read = (forward.innovation_precision > 0.0) & np.isin(nodes.link, [2, *range(Link.CUT, 9)])
     assert int(Link.GREW) == 2
     assert (area.tolist(), day.tolist()) == (nodes.area[read].tolist(), nodes.day[read].tolist())
