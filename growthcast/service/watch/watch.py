@@ -136,28 +136,6 @@ class WatchReport(Framed):
         return bool(self.findings)
 
 
-def recorded_change(
-    book: Book, tank_id: str, first_day: float, last_day: float
-) -> NotedChange | None:
-    """Return the change of conditions that is written down near a change of growth.
-
-    Parameters
-    ----------
-    book : Book
-        A checked book.
-    tank_id : str
-        The tank.
-    first_day, last_day : float
-        Days between which growth changed; rows from 45 days earlier on count [day numbers].
-
-    Returns
-    -------
-    NotedChange or None
-        The last of them; None where there is none.
-    """
-    return next(reversed(changes_between(book, tank_id, first_day - NEAR_D, last_day)), None)
-
-
 def changes_between(
     book: Book, tank_id: str, first_day: float, last_day: float
 ) -> list[NotedChange]:
@@ -209,7 +187,6 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
     """
     on_day = day_number(on)
     counts = readings.visit_counts(book, on_day)
-    rate = float(sum(judge.ALARMS_A_YEAR.values()))
     ids = book.tanks.text("tank_id").tolist()
     with threadpool_limits(limits=1, user_api="blas"):
         origin, ready, not_fitted = readings.ready_cases(book, on_day)
@@ -224,7 +201,7 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
     return WatchReport(
         on=on,
         usual_until=None if origin is None else as_date(origin - 1.0),
-        false_alarms_a_year=rate,
+        false_alarms_a_year=float(sum(judge.ALARMS_A_YEAR.values())),
         tanks=tuple(watched),
         species=species,
         across=tuple(finding for finding, _ in across),
@@ -296,12 +273,13 @@ def _of_tank(book: Book, case: readings.TankCase, verdict: judge.Verdict) -> Fin
     tank_id, since = str(case.design.tank_id[case.tank]), verdict.since_day
     design, names = case.design, case.design.area_id
     co2_mg_l = book.latest_condition("co2_mg_l", tank_id, verdict.noticed_day)
+    noted = changes_between(book, tank_id, since[0] - NEAR_D, since[2])
     return _finding(
         *(book, design, verdict, [case.tank]),
         also=tuple("" if kind == "tank" else str(names[p]) for kind, p in verdict.also),
         alone=case.areas.size == 1,
         has_co2=co2_mg_l > INJECTED_CO2_MG_L,
-        noted=recorded_change(book, tank_id, since[0], since[2]),
+        noted=noted[-1] if noted else None,
     )
 
 

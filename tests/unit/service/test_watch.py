@@ -34,7 +34,7 @@ from growthcast.service.watch.scan import (
     thresholds,
     without,
 )
-from growthcast.service.watch.watch import Finding, recorded_change, watch_growth
+from growthcast.service.watch.watch import Finding, changes_between, watch_growth
 from tests.books import HEADER, TODAY, make_book, stem_log
 
 
@@ -235,8 +235,8 @@ def test_what_to_check_depends_on_who_and_what():
 
 
 def test_the_first_row_of_conditions_is_no_change(demo):
-    assert recorded_change(demo, "desk-nano", -1e6, 1e6) is None
-    assert "lamp dimmed" in recorded_change(demo, "lobby-stems", 20500.0, 20700.0).note
+    assert changes_between(demo, "desk-nano", -1e6, 1e6) == []
+    assert "lamp dimmed" in changes_between(demo, "lobby-stems", 20455.0, 20700.0)[-1].note
 
 
 def test_a_tank_that_cannot_be_fitted_is_named(tmp_path, monkeypatch):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from types import SimpleNamespace
 
@@ -40,7 +41,6 @@ from growthcast.service.watch.watch import (
     _of_tank,
     _species_lately,
     changes_between,
-    recorded_change,
 )
 from tests.books import HEADER, make_book, stem_log
 
@@ -87,9 +87,16 @@ def test_changes_of_a_tank_come_by_date_and_without_its_first_row(book):
     assert changes_between(book, "lobby", day("2026-03-02"), day("2026-05-01")) == every[1:2]
     assert changes_between(book, "lobby", day("2026-05-02"), day("2026-05-20")) == every[2:]
     assert changes_between(book, "home", -np.inf, np.inf) == []
-    found = recorded_change(book, "lobby", day("2026-06-15"), day("2026-05-19"))
-    assert (found.on.isoformat(), found.note) == ("2026-05-01", "valve serviced")
-    assert recorded_change(book, "lobby", day("2026-06-16"), day("2026-05-19")) is None  # 46 days
+    assert every[1].note == "valve serviced"
+
+
+def test_a_change_of_conditions_up_to_45_days_before_one_of_growth_is_noted(book):
+    """The valve was serviced on 1 May; what changes after the growth did has not to do with it."""
+    for start, noted in (("2026-06-15", ["2026-05-01"]), ("2026-06-16", [])):
+        since = np.array([day(start), day("2026-05-17"), day("2026-05-19")])
+        late = replace(verdict("tank", 0), since_day=since)
+        found = _of_tank(book, watched(0, [0, 1]), late)
+        assert [one.on.isoformat() for one in (found.noted,) if one] == noted
 
 
 def test_a_species_is_told_from_its_tank_by_what_the_tank_does_not_explain():
