@@ -61,7 +61,6 @@ RELEARN_EVERY = 8
 def backtest(
     book: Book,
     splits: int = DEFAULT_SPLITS,
-    spreads: Spreads | None = None,
     leave_out: Literal["tank"] | None = None,
 ) -> BacktestResult:
     """Forecast each visit of a log from the visits before it, and keep what was forecast.
@@ -72,10 +71,8 @@ def backtest(
         A checked book.
     splits : int
         Days, spread evenly over the log's visit days after their first third, on which the book as
-        known the day before is fitted.
-    spreads : Spreads, optional
-        Spreads of the model in every fit; by default learnt anew from what is known at about
-        every eighth split.
+        known the day before is fitted. The model's spreads are learnt anew from what is known at
+        about every eighth of them.
     leave_out : "tank", optional
         Forecast each tank as a new client's: of its log a fit sees nothing but where its areas last
         stood. In a book of more than ten tanks one fit leaves several out.
@@ -104,7 +101,7 @@ def backtest(
     against = BASELINES if leave_out is None else ("own_log", "table_only")
     made: dict[str, list[Predictive]] = {name: [] for name in ("model", *against)}
     crossing_d, not_fitted = [np.zeros(0)], dict[str, str]()
-    for origins in _origins(book, readings, spreads):
+    for origins in _origins(book, readings):
         pasts = [_past(origin) for origin in origins]
         starts = [only_starts(o.book, past.start) for o, past in zip(origins, pasts, strict=True)]
         tables = fit_together(starts, [origin.on for origin in origins], Spreads())
@@ -151,7 +148,7 @@ def foreseen_readings(book: Book, splits: int) -> tuple[Readings, Predictive, in
     readings = _readings(book, visits, tank, _split_days(distinct(visits.day), splits))
     made = [
         _foreseen(origin.fit, origin.areas, origin.readings)
-        for origins in _origins(book, readings, None)
+        for origins in _origins(book, readings)
         for origin in origins
     ]
     return readings, Predictive.joined(made), distinct(readings.split_day).size
@@ -218,16 +215,15 @@ class _Origin:
     areas: IntArray
 
 
-def _origins(book: Book, readings: Readings, spreads: Spreads | None) -> Iterator[list[_Origin]]:
+def _origins(book: Book, readings: Readings) -> Iterator[list[_Origin]]:
     """Fit the book before each split; those between two learnings of the spreads together."""
     used = distinct(readings.split_day)
-    learnt = max(round(used.size / RELEARN_EVERY), 1) if spreads is None else 1
+    learnt = max(round(used.size / RELEARN_EVERY), 1)
     for some in steps([part.tolist() for part in np.array_split(used, learnt) if part.size]):
         books = [known_before(book, split) for split in some]
         days = [as_date(split - 1.0) for split in some]
-        fits = [fit_growth(books[0], days[0])] if spreads is None else []
-        given = spreads or fits[0].design.spreads
-        fits += fit_together(books[len(fits) :], days[len(fits) :], given)
+        first = fit_growth(books[0], days[0])
+        fits = [first, *fit_together(books[1:], days[1:], first.design.spreads)]
         origins = []
         for split, earlier, on, fit in zip(some, books, days, fits, strict=True):
             here = readings.keep(readings.split_day == split)
@@ -273,9 +269,7 @@ def _forecast_from(
             "unpooled": unpooled(past, areas, days, readings.own_sd_cm),
         }
         return made, _crossing_errors(fit, areas, readings, past)
-    made["own_log"], blank = made["model"], np.full_like(made["model"].height_cm, np.nan)
-    made["model"] = Predictive(blank, blank.copy())
-    errors_d = []
+    made["own_log"], made["model"], errors_d = made["model"], Predictive.blank(areas.size), []
     tanks = distinct(readings.tank)  # in groups, each of them left out in one fit
     groups = np.array_split(tanks, min(tanks.size, MOST_GROUPS))
     left_out = [only_starts(origin.book, past.start, group) for group in groups]

@@ -48,8 +48,7 @@ class Predictive:
     @classmethod
     def blank(cls, count: int) -> Predictive:
         """Return forecasts of ``count`` readings, none of them made."""
-        nothing = np.full((count, PARTS), np.nan)
-        return cls(nothing, nothing)
+        return cls(*np.full((2, count, PARTS), np.nan))
 
     @classmethod
     def joined(cls, parts: list[Predictive]) -> Predictive:

@@ -197,14 +197,13 @@ class BacktestResult:
         UsageError
             Readings have no such kind.
         """
+        ahead_d = self.readings.day - self.readings.split_day + 1.0
+        weeks = np.array([f"{end - 6:02d}-{end:02d} d" for end in HORIZONS_D], dtype=object)
+        last = np.minimum(np.searchsorted(HORIZONS_D, ahead_d), weeks.size - 1)
         kinds = {name.removesuffix("_id"): ids for name, ids in self.whose.items()}
-        if what == "horizon":
-            ahead_d = self.readings.day - self.readings.split_day + 1.0
-            names = np.array([f"{end - 6:02d}-{end:02d} d" for end in HORIZONS_D], dtype=object)
-            last = np.minimum(np.searchsorted(HORIZONS_D, ahead_d), names.size - 1)
-            kinds["horizon"] = names[last]
+        kinds["horizon"] = weeks[last]
         if what not in kinds:
-            raise UsageError(f"by takes one of {', '.join((*kinds, 'horizon'))}, not {what!r}")
+            raise UsageError(f"by takes one of {', '.join(kinds)}, not {what!r}")
         groups, in_cm = kinds[what], ~self.readings.is_cover
 
         def scored(name: str) -> GroupScores:
@@ -237,7 +236,7 @@ class BacktestResult:
         rows: BoolArray = np.logical_and.reduce(made)
         return rows
 
-    def scores(self, baseline: str | None = None, rows: BoolArray | None = None) -> Scores:
+    def scores(self, baseline: str | None = None, rows: BoolArray | bool = True) -> Scores:
         """Scores on the readings that the model and all compared baselines could forecast.
 
         Parameters
@@ -253,20 +252,17 @@ class BacktestResult:
             ``nan`` where there is no such reading, and for a baseline that is not compared, whose
             ``n`` then counts what it could forecast.
         """
-        kept = self.side_by_side if rows is None else self.side_by_side & rows
-        if baseline is None:
-            return self.model.scores(kept, self.readings.reading_cm, self.readings.budget_cm)
-        made = self.baselines[baseline]
-        if baseline in self.compared:
-            return made.scores(kept, self.readings.reading_cm, self.readings.budget_cm)
-        return Scores.none(int((made.made if rows is None else made.made & rows).sum()))
+        made, told = self.model if baseline is None else self.baselines[baseline], self.readings
+        if baseline is not None and baseline not in self.compared:
+            return Scores.none(int((made.made & rows).sum()))
+        return made.scores(self.side_by_side & rows, told.reading_cm, told.budget_cm)
 
-    def scores_of_all(self, rows: BoolArray | None = None) -> Scores:
+    def scores_of_all(self, rows: BoolArray | bool = True) -> Scores:
         """Scores of the model on all readings that it could forecast, or on those of a mask."""
-        kept = self.model.made if rows is None else self.model.made & rows
+        kept = self.model.made & rows
         return self.model.scores(kept, self.readings.reading_cm, self.readings.budget_cm)
 
-    def standard_error(self, baseline: str, rows: BoolArray | None = None) -> float:
+    def standard_error(self, baseline: str, rows: BoolArray | bool = True) -> float:
         """Return the standard error of the difference of two CRPS, as shares of the budget.
 
         Parameters
@@ -289,7 +285,7 @@ class BacktestResult:
         doi:10.1080/07350015.1995.10524599. The error from sums within clusters: Liang, K.-Y. &
         Zeger, S. L. (1986). Biometrika 73, 13-22, doi:10.1093/biomet/73.1.13 (both from memory).
         """
-        kept = self.side_by_side if rows is None else self.side_by_side & rows
+        kept = self.side_by_side & rows
         readings, other = self.readings.keep(kept), self.baselines[baseline]
         apart = (self.model.crps_cm[kept] - other.crps_cm[kept]) / readings.budget_cm
         _, visit = np.unique(np.stack([readings.tank, readings.day]), axis=1, return_inverse=True)
@@ -370,7 +366,7 @@ class BacktestResult:
         """
         cover, enough = self.readings.is_cover, self.enough
         first, *_, last = self.split_days * 2 or (None, None)
-        answer: dict[str, Any] = self._compared_as_dict(None) | {
+        answer: dict[str, Any] = self._compared_as_dict(rows=True) | {
             "all_readings": self._row(self.scores_of_all(), self.scores_of_all(~cover)),
             "readings_needed": LEAST_READINGS,
             "visits": self.readings.visits,
@@ -390,9 +386,9 @@ class BacktestResult:
             answer["by_unit"] = {unit: self._compared_as_dict(r) for unit, r in units.items()}
         return answer
 
-    def _compared_as_dict(self, rows: BoolArray | None) -> dict[str, Any]:
+    def _compared_as_dict(self, rows: BoolArray | bool) -> dict[str, Any]:
         """Scores of the model and of its baselines, all on the same readings."""
-        in_cm = ~self.readings.is_cover if rows is None else rows
+        in_cm = ~self.readings.is_cover if rows is True else rows
         mine = self.scores(None, rows)
         answer: dict[str, Any] = self._row(mine, self.scores(None, in_cm))
         answer["baselines"] = {}
