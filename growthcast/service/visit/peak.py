@@ -14,6 +14,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import growth_a_week
+from growthcast.forecast.report import as_date
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
@@ -22,10 +23,6 @@ from growthcast.service.effort.hours import Range
 from growthcast.service.recommend import known_of
 from growthcast.service.visit.standing import Standing, cut_to_last, standing_areas
 
-Cut = tuple[int, FloatArray, FloatArray, FloatArray, FloatArray, str]
-"""Days after the fit, height to cut to (A,) [cm], middle of what comes off (A,) [cm], chance (A,)
-that anything does, chance (A,) to stay inside until the next visit, and the cut's purpose."""
-
 REGROWN_SHARE = 0.15
 """Share of a height that must be new growth for a cut not to show (common practice, no source)."""
 BARELY_CUT_SHARE = 0.02
@@ -33,17 +30,37 @@ BARELY_CUT_SHARE = 0.02
 
 
 @dataclass(frozen=True, slots=True)
+class PeakCut:
+    """One cut on the way: to what height [cm, or % cover] and about how much comes off.
+
+    Only what stands above ``cut_cm`` is cut; ``chance_needed`` is the chance that anything does,
+    ``chance_within`` that the area stays inside its budget until the next visit (a cut to hold it)
+    or the day to shine (its last cut, to shape it).
+    ``purpose`` is "shape" for the cut from which the area grows towards the day, "hold" for one
+    that only keeps it inside its budget until the next visit.
+    """
+
+    on: date
+    cut_cm: float
+    removed_cm: float
+    chance_needed: float
+    chance_within: float
+    purpose: str
+
+
+@dataclass(frozen=True, slots=True)
 class Route:
     """One way of all areas of a tank to the day.
 
-    ``ended`` are the areas on the day, ``hidden`` (A,) tells where the last cut will not
-    show, ``regrown`` (A,) is the share of the height that has grown since it (None: no last cut).
+    ``cuts`` are those of each visit, by area (A,), ``ended`` the areas on the day; ``hidden`` (A,)
+    tells where the last cut will not show, ``regrown`` (A,) is the share of the height that has
+    grown since it (None: no last cut).
     """
 
-    cuts: tuple[Cut, ...]
+    cuts: tuple[list[PeakCut], ...]
     ended: Standing
     hidden: BoolArray
-    regrown: FloatArray | None
+    regrown: Sequence[float | None]
 
 
 def routes_to(
@@ -78,8 +95,9 @@ def routes_to(
     """
     living, wanted = standing.living, np.array([confidence])
     least, target = living.least_cut_cm, living.stage_of(target_cm)
-    routes = [Route((), standing.later(day_d), np.ones(least.size, dtype=np.bool_), None)]
-    held, cuts = standing, tuple[Cut, ...]()
+    never = np.ones(least.size, dtype=np.bool_), [None] * least.size
+    routes = [Route((), standing.later(day_d), *never)]
+    held, cuts = standing, tuple[list[PeakCut], ...]()
     for visit, until in zip(visits_d, (*visits_d[1:], day_d), strict=True):
         arrived = held.later(visit - held.after_d)
         growth = arrived.growth(day_d - visit)
@@ -87,23 +105,32 @@ def routes_to(
         aim = np.minimum(np.maximum(middle, least), living.budget_cm)
         began = arrived.cut(aim)
         ended = began.grown(day_d - visit, growth)
-        off, often = _taken_off(arrived, began)
+        last = _cuts(arrived, aim, began, ended, "shape")
+        off = np.array([cut.removed_cm for cut in last])
         height, start = (median(one.height_cm) for one in (ended, began))
         regrown = np.maximum(1.0 - start / height, 0.0)
         hidden = (regrown >= REGROWN_SHARE) | (off < BARELY_CUT_SHARE * start)
-        last: Cut = (visit, aim, off, often, ended.within().mean(axis=1), "shape")
-        routes.append(Route((*cuts, last), ended, hidden, regrown))
+        routes.append(Route((*cuts, last), ended, hidden, regrown.tolist()))
         lasting = cut_to_last(arrived, until - visit, wanted)
-        held, inside = lasting.began, lasting.ended.within().mean(axis=1)
-        cuts = (*cuts, (visit, lasting.cut_cm, *_taken_off(arrived, held), inside, "hold"))
+        held = lasting.began
+        cuts = (*cuts, _cuts(arrived, lasting.cut_cm, held, lasting.ended, "hold"))
     return routes
 
 
-def _taken_off(before: Standing, after: Standing) -> tuple[FloatArray, FloatArray]:
-    """Middle of what comes off each area (A,) [cm], and the chance that anything worth it does."""
-    stood = before.height_cm
-    off = np.maximum(stood - after.height_cm, 0.0)
-    return median(off), (off > BARELY_CUT_SHARE * stood).mean(axis=1)
+def _cuts(
+    arrived: Standing, aim_cm: FloatArray, began: Standing, ended: Standing, purpose: str
+) -> list[PeakCut]:
+    """What a visit does to each area (A): it arrives, cuts to an aim, and what began so ends."""
+    stood = arrived.height_cm
+    off = np.maximum(stood - began.height_cm, 0.0)
+    columns = {
+        "cut_cm": aim_cm,
+        "removed_cm": median(off),
+        "chance_needed": (off > BARELY_CUT_SHARE * stood).mean(axis=1),
+        "chance_within": ended.within().mean(axis=1),
+    }
+    on = as_date(arrived.living.on_day + arrived.after_d)
+    return [PeakCut(on=on, purpose=purpose, **row) for row in rows_of(columns)]
 
 
 TARGET_SHARE, BAND_SHARE = 0.85, 0.15
@@ -115,25 +142,6 @@ HARDLY_NEEDED = 0.1
 """Cuts that are less likely than this to take anything off are not listed."""
 LONGEST_WAIT_D = 180
 """How far beyond the day a later best is looked for."""
-
-
-@dataclass(frozen=True, slots=True)
-class PeakCut:
-    """One cut on the way: to what height [cm, or % cover] and about how much comes off.
-
-    Only what stands above ``cut_cm`` is cut; ``chance_needed`` is the chance that anything does,
-    ``chance_within`` that the area stays inside its budget until the next visit (a cut to hold it)
-    or the day to shine (its last cut, to shape it).
-    ``purpose`` is "shape" for the cut from which the area grows towards the day, "hold" for one
-    that only keeps it inside its budget until the next visit.
-    """
-
-    on: date
-    cut_cm: float
-    removed_cm: float
-    chance_needed: float
-    chance_within: float
-    purpose: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,12 +303,13 @@ def _areas(
         "low_cm": band[0],
         "target_cm": band[1],
         "high_cm": band[2],
-        "cuts": [_cuts(route, i, on) for i, route in enumerate(mine)],
+        "cuts": [
+            tuple(cut[i] for cut in route.cuts if cut[i].chance_needed > HARDLY_NEEDED)
+            for i, route in enumerate(mine)
+        ],
         "height_on_day_cm": Range.of_rows(heights[chosen, areas]),
         "chance_best": chance,
-        "regrown_share": [
-            None if r.regrown is None else float(r.regrown[i]) for i, r in enumerate(mine)
-        ],
+        "regrown_share": [route.regrown[i] for i, route in enumerate(mine)],
         "reachable": chance >= REACHED,
         "best_from": [
             on + timedelta(days=later) if later and likely < REACHED else None
@@ -310,22 +319,6 @@ def _areas(
         "uncut_on_day_cm": alone,
     }
     return [PeakArea(**row) for row in rows_of(known_of(book, fit, living.area) | columns)]
-
-
-def _cuts(route: Route, area: int, on: date) -> tuple[PeakCut, ...]:
-    """Cuts of one area on a way that are not hardly needed."""
-    return tuple(
-        PeakCut(
-            on=on + timedelta(days=at),
-            cut_cm=float(cut[area]),
-            removed_cm=float(off[area]),
-            chance_needed=float(need[area]),
-            chance_within=float(stays[area]),
-            purpose=purpose,
-        )
-        for at, cut, off, need, stays, purpose in route.cuts
-        if need[area] > HARDLY_NEEDED
-    )
 
 
 def _best_from(standing: Standing, band: FloatArray, span_d: int) -> list[int | None]:

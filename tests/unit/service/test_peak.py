@@ -7,7 +7,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from growthcast.service.visit.peak import _choose, _taken_off
+from growthcast.forecast.report import as_date
+from growthcast.service.visit.peak import _choose, _cuts
 
 BAND = np.array([[10.0], [12.0], [14.0]])
 
@@ -43,8 +44,12 @@ def test_the_ends_of_the_band_are_inside():
 
 
 def test_what_comes_off_is_the_middle_of_the_draws_and_worth_a_cut_from_a_fiftieth_on():
-    before = SimpleNamespace(height_cm=np.array([[20.0, 20.0, 20.0, 20.0, 20.0]]))
+    heights = np.array([[20.0, 20.0, 20.0, 20.0, 20.0]])
+    living = SimpleNamespace(on_day=20_000)
+    before = SimpleNamespace(height_cm=heights, living=living, after_d=3)
     after = SimpleNamespace(height_cm=np.array([[20.0, 19.61, 19.59, 10.0, 21.0]]))
-    off, often = _taken_off(before, after)
-    assert off == pytest.approx([0.39])
-    assert often == pytest.approx([2 / 5])
+    ended = SimpleNamespace(within=lambda: np.array([[True, True, True, True, False]]))
+    [cut] = _cuts(before, np.array([17.0]), after, ended, "hold")
+    assert (cut.on, cut.cut_cm, cut.purpose) == (as_date(20_003), 17.0, "hold")
+    assert cut.removed_cm == pytest.approx(0.39)
+    assert (cut.chance_needed, cut.chance_within) == pytest.approx((2 / 5, 4 / 5))

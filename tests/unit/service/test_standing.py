@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.model.clock import GrowthClock
+from growthcast.forecast.report import as_date
 from growthcast.service.interval import lasts_from
 from growthcast.service.visit.peak import _best_from, routes_to
 from growthcast.service.visit.standing import (
@@ -326,21 +327,28 @@ def test_ways_to_a_day_cut_last_at_each_visit_and_only_hold_before_it():
     one = stood([18.0, 4.0])
     target = np.array([19.0, 3.8])
     found = routes_to(one, [2, 9], 15, target, 0.8)
-    assert [[cut[5] for cut in route.cuts] for route in found] == [[], ["shape"], ["hold", "shape"]]
+    assert [[cut[0].purpose for cut in route.cuts] for route in found] == [
+        [],
+        ["shape"],
+        ["hold", "shape"],
+    ]
     np.testing.assert_allclose(found[0].ended.stages, one.later(15).stages)
     assert found[0].hidden.all()
-    assert found[0].regrown is None
+    assert found[0].regrown == [None, None]
     first = one.later(2)
     held = cut_to_last(first, 7, np.array([0.8]))
     hold = found[2].cuts[0]
-    assert (hold[0], hold[1].tolist()) == (2, held.cut_cm.tolist())
-    np.testing.assert_allclose(hold[4], held.ended.within().mean(axis=1))
+    assert [cut.on for cut in hold] == [as_date(one.living.on_day + 2)] * 2
+    assert [cut.cut_cm for cut in hold] == held.cut_cm.tolist()
+    within = [cut.chance_within for cut in hold]
+    np.testing.assert_allclose(within, held.ended.within().mean(axis=1))
     second = held.began.later(7)
     for route, arrived, day in ((found[1], first, 2), (found[2], second, 9)):
-        at, aim, off, often, inside, _ = route.cuts[-1]
+        last = route.cuts[-1]
+        aim, off = (np.array([getattr(c, n) for c in last]) for n in ("cut_cm", "removed_cm"))
         growth = arrived.growth(15 - day)
         wanted = np.median(arrived.aims(one.living.stage_of(target), 15 - day, growth), axis=1)
-        assert at == day
+        assert {cut.on for cut in last} == {as_date(one.living.on_day + day)}
         np.testing.assert_allclose(aim, np.clip(wanted, one.living.least_cut_cm, [22.0, 4.5]))
         began = arrived.cut(aim)
         ended = began.later(15 - day)
@@ -349,6 +357,7 @@ def test_ways_to_a_day_cut_last_at_each_visit_and_only_hold_before_it():
         start, end = (np.median(each.height_cm, axis=1) for each in (began, ended))
         taken = np.maximum(arrived.height_cm - began.height_cm, 0.0)
         np.testing.assert_allclose(off, np.median(taken, axis=1))
+        often, inside = zip(*((cut.chance_needed, cut.chance_within) for cut in last), strict=True)
         np.testing.assert_allclose(often, (taken > 0.02 * arrived.height_cm).mean(axis=1))
         np.testing.assert_allclose(inside, ended.within().mean(axis=1))
         np.testing.assert_allclose(route.regrown, np.maximum(end - start, 0.0) / end)
@@ -362,7 +371,7 @@ def test_a_cut_that_takes_less_than_a_fiftieth_does_not_show():
     for aim, hidden in ((17.8, True), (17.6, False)):
         left = one.cut(np.array([aim, np.nan]))
         [_, route] = routes_to(one, [0], 1, np.median(left.later(1).height_cm, axis=1), 0.8)
-        assert route.cuts[0][1][0] == pytest.approx(aim, rel=1e-3)
+        assert route.cuts[0][0].cut_cm == pytest.approx(aim, rel=1e-3)
         assert route.hidden[0] == hidden
         assert route.regrown[0] == pytest.approx(0.07, abs=0.005)
     # Of ten days at 5 % two fifths of what is left of half a centimetre come back.
