@@ -38,64 +38,6 @@ class Due:
     by: Literal["rhythm", "chance", "limit"]
 
 
-def due_of(
-    within: FloatArray,
-    left: float,
-    confidence: float,
-    last_d: int,
-    interval_d: int,
-    limit_d: int | None = None,
-) -> Due:
-    """Say when the next visit of a tank is due.
-
-    Parameters
-    ----------
-    within : array (T,)
-        Chance that all areas stand inside on each day, from day 0 on, when nothing is cut [0-1].
-    left : float
-        Chance that the last visit left them so (see :func:`_left_inside`) [0-1].
-    confidence : float
-        Wanted chance [0-1].
-    last_d : int
-        Day of the last visit [d], 0 or less.
-    interval_d : int
-        Days from visit to visit [d].
-    limit_d : int or None
-        Last day that the tank's own limit allows [d].
-
-    Returns
-    -------
-    Due
-        The earliest of the three, after the last visit. Nobody leaves an area over its height
-        knowingly: what counts is the chance since, given that all were left inside, so that a tank
-        which is not known well is not overdue the day after a visit. Nor does the chance ask for a
-        visit before half of the interval, unless some area is then more likely over than not.
-
-    Examples
-    --------
-    Two days after a visit, at a rhythm of 14 days; left inside with 80 %, and 60 % in a week:
-
-    >>> due_of(np.linspace(0.8, 0.6, 8), 0.82, 0.9, -2, 14)
-    Due(day_d=5, by='chance')
-    >>> due_of(np.linspace(0.8, 0.1, 8), 0.82, 0.9, -2, 14)
-    Due(day_d=3, by='chance')
-    >>> due_of(np.linspace(0.8, 0.79, 8), 0.82, 0.9, -2, 14)
-    Due(day_d=12, by='rhythm')
-    """
-    fallen, probably = (
-        int(np.append(np.flatnonzero(within < share * left), within.size)[0]) - 1
-        for share in (confidence, PROBABLY)
-    )
-    fallen = min(max(fallen, last_d + (interval_d + 1) // 2), probably)
-    ways = [Due(last_d + interval_d, "rhythm")]
-    if fallen < within.size - 1:
-        ways.append(Due(fallen, "chance"))
-    if limit_d is not None:
-        ways.append(Due(limit_d, "limit"))
-    first = min(ways, key=lambda due: due.day_d)
-    return Due(max(first.day_d, last_d + 1), first.by)
-
-
 @dataclass(frozen=True, slots=True)
 class Rhythm:
     """What the next visit of a tank is measured by.
@@ -112,16 +54,53 @@ class Rhythm:
     last_d: int
     limit_d: int | None
     left: float
-    idle: Idle
-    planned: bool
+    idle: Idle = ""
+    planned: bool = True
 
     def due(self, within: FloatArray, confidence: float) -> Due | None:
-        """Return when the tank is due, its chances as in :func:`due_of`."""
-        if not self.planned:
-            return None
-        if self.idle and self.limit_d is not None:
-            return Due(self.limit_d, "limit")
-        return due_of(within, self.left, confidence, self.last_d, self.interval_d, self.limit_d)
+        """Say when the next visit of the tank is due.
+
+        Parameters
+        ----------
+        within : array (T,)
+            Chance that all areas stand inside on each day, from day 0 on, when nothing is cut
+            [0-1].
+        confidence : float
+            Wanted chance [0-1].
+
+        Returns
+        -------
+        Due or None
+            The earliest of the three, after the last visit; None where no visit is planned. Nobody
+            leaves an area over its height knowingly: what counts is the chance since, given that
+            all were left inside, so that a tank which is not known well is not overdue the day
+            after a visit. Nor does the chance ask for a visit before half of the interval, unless
+            some area is then more likely over than not.
+
+        Examples
+        --------
+        Two days after a visit, at a rhythm of 14 days; left inside with 80 %, and 60 % in a week:
+
+        >>> rhythm = Rhythm(14, -2, None, 0.82)
+        >>> rhythm.due(np.linspace(0.8, 0.6, 8), 0.9)
+        Due(day_d=5, by='chance')
+        >>> rhythm.due(np.linspace(0.8, 0.1, 8), 0.9)
+        Due(day_d=3, by='chance')
+        >>> rhythm.due(np.linspace(0.8, 0.79, 8), 0.9)
+        Due(day_d=12, by='rhythm')
+        """
+        limit = [] if self.limit_d is None else [Due(self.limit_d, "limit")]
+        if self.idle:
+            return limit[0] if self.planned else None
+        fallen, probably = (
+            int(np.append(np.flatnonzero(within < share * self.left), within.size)[0]) - 1
+            for share in (confidence, PROBABLY)
+        )
+        fallen = min(max(fallen, self.last_d + (self.interval_d + 1) // 2), probably)
+        chance = [Due(fallen, "chance")] if fallen < within.size - 1 else []
+        ways = (Due(self.last_d + self.interval_d, "rhythm"), *chance, *limit)
+        first = min(ways, key=lambda due: due.day_d)
+        return Due(max(first.day_d, self.last_d + 1), first.by)
 
 
 @finite_answer

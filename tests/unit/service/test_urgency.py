@@ -16,7 +16,6 @@ from growthcast.service.urgency import (
     Rhythm,
     TankDue,
     chance_some_area_over,
-    due_of,
     due_on_day,
     last_visit_on,
     rhythms,
@@ -51,7 +50,8 @@ NEVER = np.nan
 def test_a_visit_is_due_by_the_first_of_rhythm_chance_and_limit(
     within, left, last_d, interval_d, limit_d, due
 ):
-    assert due_of(np.array(within), left, 0.9, last_d, interval_d, limit_d) == Due(*due)
+    rhythm = Rhythm(interval_d, last_d, limit_d, left)
+    assert rhythm.due(np.array(within), 0.9) == Due(*due)
 
 
 def test_a_tank_whose_plants_set_no_rhythm_is_due_by_its_own_limit():

@@ -15,7 +15,7 @@ from growthcast.say.rounds import rounds_notes
 from growthcast.service.pages.overview import tank_standings
 from growthcast.service.recommend import recommend
 from growthcast.service.rounds.plan import plan_rounds
-from growthcast.service.urgency import due_of, last_visits, rhythms
+from growthcast.service.urgency import Rhythm, last_visits, rhythms
 from growthcast.service.visit.away import weeks_away
 from growthcast.service.visit.peak import peak_plan
 from tests.books import AREAS, HEADER, PRACTICE, make_book, stem_log
@@ -48,14 +48,14 @@ def with_closed(folder, *rows, **files):
 
 
 def test_the_rhythm_decides_while_the_chance_holds():
-    due = due_of(STEADY, 0.99, 0.9, -2, 14)
+    due = Rhythm(14, -2, None, 0.99).due(STEADY, 0.9)
     assert (due.day_d, due.by) == (12, "rhythm")
-    assert due_of(STEADY, 0.99, 0.9, -2, 14, limit_d=5).by == "limit"
+    assert Rhythm(14, -2, 5, 0.99).due(STEADY, 0.9).by == "limit"
 
 
 def test_a_chance_that_falls_early_makes_a_visit_due_before_the_rhythm():
     falling = np.where(np.arange(29) < 9, 0.97, 0.4)
-    due = due_of(falling, 0.99, 0.9, -2, 14)
+    due = Rhythm(14, -2, None, 0.99).due(falling, 0.9)
     assert (due.day_d, due.by) == (8, "chance")
 
 
@@ -63,12 +63,12 @@ def test_a_chance_that_falls_early_makes_a_visit_due_before_the_rhythm():
 def test_a_tank_that_is_not_known_well_is_not_overdue_after_a_visit(within):
     """It was left with the chance that it has: nothing has happened since."""
     for ago in (0, 2, 5):
-        due = due_of(np.full(29, within), within, 0.9, -ago, 14)
+        due = Rhythm(14, -ago, None, within).due(np.full(29, within), 0.9)
         assert (due.day_d, due.by) == (14 - ago, "rhythm")
 
 
 def test_a_tank_that_was_probably_left_over_is_due_at_once():
-    due = due_of(np.full(29, 0.2), 1.0, 0.9, 0, 14)
+    due = Rhythm(14, 0, None, 1.0).due(np.full(29, 0.2), 0.9)
     assert (due.day_d, due.by) == (1, "chance")
 
 
