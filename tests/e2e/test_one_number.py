@@ -77,7 +77,7 @@ def practice(request, tmp_path_factory):
 @pytest.mark.parametrize("days", DAYS)
 def test_a_visit_has_one_chance_and_one_set_of_cuts(practice, days):
     until = practice.on + timedelta(days=days)
-    away = weeks_away(practice.book, practice.fit, practice.on, until, None, practice.advice)
+    away = weeks_away(practice.book, practice.fit, practice.on, until)
     for tank in practice.tanks:
         sheet = cut_sheet(practice.book, practice.fit, tank, until)
         bridged = plain(away[tank])
@@ -124,7 +124,6 @@ def test_planned_visits_have_the_chance_of_their_sheets(practice):
             date.fromisoformat(first["date"]),
             date.fromisoformat(second["date"]),
             np.array([tank]),
-            [practice.advice[tank]],
         )
         assert second["chance_over"] == pytest.approx(1.0 - away.chance_bridged, abs=6e-5)
         cuts = {cut["area_id"]: cut["cut_cm"] for cut in first["cuts"]}

@@ -20,7 +20,7 @@ from growthcast.forecast.report import Passing, passing_on
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE
-from growthcast.service.advice import KnownArea, TankAdvice
+from growthcast.service.advice import KnownArea
 from growthcast.service.effort.hours import Range
 from growthcast.service.living import blocks_of_tanks
 from growthcast.service.recommend import known_of, recommend
@@ -89,7 +89,6 @@ def weeks_away(
     last_visit: date,
     next_visit: date,
     tanks: IntArray | None = None,
-    advice: list[TankAdvice] | None = None,
 ) -> list[AwayTank]:
     """Tell how every tank comes through a time without visits.
 
@@ -103,8 +102,6 @@ def weeks_away(
         The visits before and after; the first not before the day of the fit, the second after it.
     tanks : int array (K,), optional
         Places of the tanks in the book; all of them when not given.
-    advice : list of TankAdvice, optional
-        What ``recommend`` says of these tanks, if it is at hand.
 
     Returns
     -------
@@ -124,10 +121,8 @@ def weeks_away(
     span_d = (next_visit - last_visit).days
     if after_d < 0 or span_d < 1:
         raise ValueError("the last visit lies on or after the day of the fit, the next after it")
-    advice = recommend(book, fit, tanks, briefly=True) if advice is None else advice
-    always = {
-        area.area_id: area.cut_cm for one in advice if one.chosen for area in one.chosen.areas
-    }
+    chosen = (one.chosen for one in recommend(book, fit, tanks, briefly=True))
+    always = {area.area_id: area.cut_cm for one in chosen if one for area in one.areas}
     confidence = book.of_tanks("confidence")
     found: dict[int, tuple[tuple[AwayArea, ...], float, float, int]] = {}
 
