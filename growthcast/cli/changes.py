@@ -14,7 +14,7 @@ from growthcast.book.findings import format_finding
 from growthcast.book.words import shown
 from growthcast.book.writing.append import Change, parse_row
 from growthcast.cli.options import Day, File, Text
-from growthcast.cli.output import print_answer, print_words, say
+from growthcast.cli.output import print_answer, print_words, refuse_if, say
 from growthcast.cli.tables import print_line
 from growthcast.errors import BookProblems, UsageError
 from growthcast.nouns import dataclass
@@ -180,8 +180,7 @@ def replace_command(items: list[str], made: Made) -> None:
 
     folder, items = book_first(items)
     area_id, mark, plant = (items[0] if items else "").partition("=")
-    if not mark or not plant.strip():
-        raise UsageError("write the area and its next plant, as in stems=ludwigia-repens")
+    refuse_if("no_next_plant", not mark or not plant.strip())
     cells = parse_row("area", items[1:], whole=False)
     day, how = made.day(), made.by_whom()
     change = replace_area(folder, area_id.strip(), plant.strip(), day, cells, **how)
@@ -211,12 +210,10 @@ def move_command(area: list[str], budget: Text, floor: Text, cut: Text, made: Ma
     """
     from growthcast.book.writing.areas import move_bounds
 
-    if len(area) > 2:
-        raise UsageError(f"{shown(area[2])}: heights are given as --budget 20 --floor 8 --cut 10")
+    refuse_if("heights_as_options", area[2:], what=" ".join(map(shown, area[2:3])))
     typed = {"budget_cm": budget, "floor_cm": floor, "cut_cm": cut}
     items = [f"{name}={text}" for name, text in typed.items() if text is not None]
-    if not items:
-        raise UsageError("say which height moves: --budget 20, --floor 8 or --cut 10")
+    refuse_if("no_height_moves", not items)
     heights: dict[str, Any] = parse_row("area", items, whole=False)
     folder = find_own_book(area[0] if len(area) == 2 else None)
     day = made.day()

@@ -14,7 +14,6 @@ from growthcast import cache
 from growthcast.book.tables import CONDITION_WORDS
 from growthcast.cli.main import COMMANDS, help_of, help_text
 from growthcast.cli.options import KINDS, Command, Taken
-from growthcast.errors import UsageError
 
 
 def takes_options(name: str) -> Callable[..., None]:
@@ -95,7 +94,7 @@ def cache_command(clear: bool, as_json: bool) -> None:
 
     Exit status: 0 done, 2 bad arguments or what cannot be deleted, 3 the tool itself failed.
     """
-    from growthcast.cli.output import print_answer
+    from growthcast.cli.output import print_answer, refuse_if
     from growthcast.say.words import count_of, sentence
 
     folder, kept = cache.folder(), cache.files()
@@ -103,8 +102,7 @@ def cache_command(clear: bool, as_json: bool) -> None:
         words = f"Nothing is kept: {cache.VARIABLE} is off."
     elif clear:
         gone = cache.clear()
-        if gone < len(kept):
-            raise UsageError(f"not all files of {folder} can be deleted")
+        refuse_if("cache_stays", gone < len(kept), folder=folder)
         words = f"Deleted {count_of(gone, 'answer')} from {folder}."
     else:
         megabytes, most = sum(size for _, size in kept) / 1e6, cache.MOST_BYTES / 1e6

@@ -10,7 +10,7 @@ from growthcast.book.book import Book
 from growthcast.book.checks.rounds import closed_on, closed_times, open_before
 from growthcast.brief.visits import PlannedVisit, read_visits
 from growthcast.cli.options import Day, Days, File, Text, chosen_tanks, open_fit, recalled
-from growthcast.cli.output import Form, check_file, say, write_file
+from growthcast.cli.output import Form, check_file, refuse_if, refused, say, write_file
 from growthcast.cli.pages import check_page, write_page
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
@@ -21,7 +21,7 @@ from growthcast.service.recommend import recommend
 from growthcast.service.urgency import due_on_day, last_visit_on, tanks_due
 
 Span = tuple[date, date]
-LONGEST_D = 366
+ONE_DAY, LONGEST = timedelta(days=1), timedelta(days=366)
 
 
 def cuts_command(
@@ -82,12 +82,8 @@ def _next_visit(
         return day + timedelta(days=recommended_interval(book, advice))
     if asked <= day:
         usual = day + timedelta(days=recommended_interval(book, advice))
-        raise UsageError(
-            f"--next {asked} is not after {day}, the day of this visit; the nearest next "
-            f"visit is {day + timedelta(days=1)}, and this tank's interval would make it {usual}"
-        )
-    if (asked - day).days > LONGEST_D:
-        raise UsageError(f"--next {asked} lies more than a year after {day}")
+        raise refused("next_early", asked=asked, day=day, nearest=day + ONE_DAY, usual=usual)
+    refuse_if("a_year_ahead", asked > day + LONGEST, option=f"--next {asked}", day=day)
     return asked
 
 
@@ -124,25 +120,16 @@ def peak_command(
 
     if shine is None:
         raise UsageError("name the day to shine with --shine DATE, as in --shine 2026-04-18")
-    if not 0.5 <= target <= 1.0:
-        raise UsageError(f"--target {target:g} is not a share from 0.5 to 1; write 0.85 for 85 %")
-    if not 0.02 <= within <= 0.5:
-        raise UsageError(f"--within {within:g} is not a share from 0.02 to 0.5; write 0.15")
+    refuse_if("peak_target", not 0.5 <= target <= 1.0, target=target)
+    refuse_if("peak_within", not 0.02 <= within <= 0.5, within=within)
     given = sorted({*(visits or ())})
     opened, today, fit = open_fit(book, on)
     asked = chosen_tanks(opened, tank)
-    if shine <= today:
-        raise UsageError(
-            f"--shine {shine} is not after {today}, the day the plan starts; the nearest day that "
-            f"can be planned for is {today + timedelta(days=1)}, and --on DATE starts earlier"
-        )
-    if (shine - today).days > LONGEST_D:
-        raise UsageError(f"--shine {shine} lies more than a year after {today}")
+    refuse_if("shine_early", shine <= today, shine=shine, today=today, nearest=today + ONE_DAY)
+    refuse_if("a_year_ahead", shine > today + LONGEST, option=f"--shine {shine}", day=today)
     for visit in given:
-        if not today <= visit < shine:
-            raise UsageError(
-                f"--visits {visit} does not lie between {today} and the day to shine, {shine}"
-            )
+        beside = {"visit": visit, "today": today, "shine": shine}
+        refuse_if("visit_beside_shine", not today <= visit < shine, **beside)
     plans, answers, advised = [], [], recommend(opened, fit, asked, briefly=True)
     for place, advice in zip(asked.tolist(), advised, strict=True):
         dates = _visits_before(opened, fit, advice, place, (today, shine), given)
@@ -161,8 +148,8 @@ def _visits_before(
     today, shine = span
     closed = closed_times(book).get(advice.tank_id, ())
     for visit in given:
-        if (time := closed_on(closed, visit)) is not None:
-            raise UsageError(f"--visits {visit}: {advice.tank_id} is closed {time} (closed.csv)")
+        time = closed_on(closed, visit)
+        refuse_if("visit_closed", time, visit=visit, tank=advice.tank_id, time=time)
     interval_d = recommended_interval(book, advice)
     last = last_visit_on(book, fit, place) or today
     usual = given or _usual_visits(last, today, shine, interval_d)

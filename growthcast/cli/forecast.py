@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 from growthcast.book.words import did_you_mean, folded, names_that_hold, shown
 from growthcast.cli import options
 from growthcast.cli.options import Count, Day, Days, File, Text, Texts
-from growthcast.cli.output import Form, say
+from growthcast.cli.output import Form, refuse_if, say
 from growthcast.errors import Exit, UsageError
 
 if TYPE_CHECKING:
@@ -128,8 +128,7 @@ def _days(at: list[date] | None, day: date, book: Book) -> tuple[date, ...]:
         chosen = {intervals[0], intervals[len(intervals) // 2], intervals[-1]}
         return tuple(day + timedelta(days=d) for d in sorted(chosen))
     days = tuple(sorted({*at}))
-    if days[0] < day:
-        raise UsageError(f"--at {days[0]} lies before {day}, the day the forecast stands on")
+    refuse_if("at_early", days[0] < day, at=days[0], day=day)
     return days
 
 
@@ -199,8 +198,7 @@ def backtest_command(
     from growthcast.say.backtest import backtest_words, too_few_words
     from growthcast.say.supposed import not_fitted_words
 
-    if splits is not None and splits < 1:
-        raise UsageError(f"--splits {splits} is too few; give 1 or more days")
+    refuse_if("few_splits", splits is not None and splits < 1, splits=splits)
     opened, day = options.open_book(book, on)
     options.check_plot(opened, plot)
     splits = splits or DEFAULT_SPLITS

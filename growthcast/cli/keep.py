@@ -146,8 +146,7 @@ def import_command(
     from growthcast.say.written import count_words, merge_words
 
     folder, fell_back = find_book(book)
-    if fell_back:
-        raise UsageError("this folder holds no practice.toml: name the folder of the book")
+    output.refuse_if("no_book_here", fell_back)
     if kept is not None:
         import_diary(file, folder, kept, yes=yes, as_json=as_json)
         return

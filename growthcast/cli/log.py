@@ -21,7 +21,7 @@ from growthcast.book.writing.visit.lines import (
 from growthcast.book.writing.visit.places import GRAMMAR, places_of, tank_of_visit
 from growthcast.cli import log_file, output
 from growthcast.cli.options import Count, Day, File, Text, Texts, folder_of, open_fit
-from growthcast.cli.output import Form
+from growthcast.cli.output import Form, refuse_if, refused
 from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
@@ -72,10 +72,7 @@ def answer(question: str, so_far: Sequence[str] = ()) -> str:
     print(printable(question), end="", file=sys.stderr, flush=True)  # noqa: T201
     line = sys.stdin.readline()
     if not line:
-        typed = f"; typed so far: {' '.join(so_far)}" if so_far else ""
-        raise UsageError(
-            f"the input ended before everything was answered; nothing was written{typed}"
-        )
+        raise refused("input_ended", typed=" ".join(so_far))
     return line.strip()
 
 
@@ -200,11 +197,7 @@ def measure_command(
     from growthcast.say.written import photo_words
     from growthcast.service.visit.photo import measure, size_of_tank
 
-    if (taps is None) == (html is None) or (html is not None and keep):
-        raise UsageError(
-            "give --html FILE.html for a page to tap on, then --taps FILE with what was tapped "
-            "(and --keep where the picture is to stay in the book)"
-        )
+    refuse_if("taps_or_html", (taps is None) == (html is None) or (html is not None and keep))
     picture = read_picture(photo)
     if html is not None:
         _write_page(photo, picture, book, tank, html)

@@ -16,7 +16,7 @@ from growthcast.cli.tables import print_line, print_table, printable, takes_any_
 from growthcast.errors import Exit, UsageError
 from growthcast.nouns import dataclass
 from growthcast.plain import plain
-from growthcast.say.words import RANGES_HOLD, Beside, Table, Words
+from growthcast.say.words import RANGES_HOLD, Beside, Table, Words, sentence
 from growthcast.steps import LISTENER
 
 if TYPE_CHECKING:
@@ -68,10 +68,21 @@ def _forget_the_rest(stream: TextIO) -> None:
 def say(*sentences: str) -> None:
     """Say something beside the answer, on stderr, as long as anybody reads it."""
     try:
-        for sentence in sentences:
-            print(printable(sentence), file=sys.stderr)  # noqa: T201
+        for one in sentences:
+            print(printable(one), file=sys.stderr)  # noqa: T201
     except BrokenPipeError:
         _forget_the_rest(sys.stderr)
+
+
+def refused(key: str, **blanks: object) -> UsageError:
+    """Return what ``terminal.toml`` says of arguments that do not fit, to be raised."""
+    return UsageError(sentence(key, **blanks))
+
+
+def refuse_if(key: str, when: object, **blanks: object) -> None:
+    """Refuse arguments in the words of ``terminal.toml`` where something holds of them."""
+    if when:
+        raise refused(key, **blanks)
 
 
 def text_of(file: Path, option: str = "") -> str:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from growthcast.book.words import printable
 from growthcast.cli import options
 from growthcast.cli.options import Count, Day, File, Text
-from growthcast.cli.output import check_file, say, write_file
+from growthcast.cli.output import check_file, refuse_if, say, write_file
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 
@@ -32,12 +32,8 @@ def check_page(file: Path | None) -> Path:
     if file is None:
         raise UsageError("name the file to write: --out FILE.html or --out FILE.pdf")
     check_file(None, file, ".html", ".pdf")
-    if file.suffix.lower() == ".pdf" and find_spec("typst") is None:  # no wheel for some machines
-        raise UsageError(
-            "PDF pages need the typst module, which is not installed here. Write "
-            f'"{printable(file.stem)}.html" instead, open it in a browser and print it to a PDF '
-            "(paper A4, background graphics on)"
-        )
+    without = file.suffix.lower() == ".pdf" and find_spec("typst") is None  # no wheel for some
+    refuse_if("no_pdf", without, stem=printable(file.stem))
     return file
 
 
@@ -112,8 +108,7 @@ def brief_command(asked: Asked) -> None:
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    if asked.every is not None and asked.tank is None:
-        raise UsageError("--every is asked of one tank: name it with --tank ID")
+    refuse_if("every_of_one", asked.every is not None and asked.tank is None)
     _write_client_page(asked)
 
 
@@ -134,18 +129,14 @@ def _write_client_page(asked: Asked, *, quote: bool = False) -> None:
     from growthcast.brief.visits import read_visits
 
     file, client, data = check_page(asked.out), asked.client, asked.data
-    if asked.tank is not None and client is not None:
-        raise UsageError("name one tank with --tank ID, or one client with --client NAME")
+    refuse_if("tank_or_client", asked.tank is not None and client is not None)
     check_file(None, data, ".json", ".csv")
     opened, day, fit = options.open_fit(asked.book, asked.on)
     tank_id = "" if client else options.one_tank(opened, asked.tank)
     tanks = opened.tanks_of(client) if client else options.chosen_tanks(opened, tank_id)
     names = opened.tanks.text("tank_id")[tanks].tolist()
-    if quote and set(names) <= set(opened.trims.text("tank_id").tolist()):
-        raise UsageError(
-            f"{client or names[0]} has a log of visits already, and a quote is made before there "
-            "is one; growthcast brief writes the page that knows the log"
-        )
+    logged = set(names) <= set(opened.trims.text("tank_id").tolist())
+    refuse_if("quote_late", quote and logged, whose=client or names[0])
     every_id = opened.tanks.text("tank_id").tolist()
     plan = None if asked.visits is None else read_visits(asked.visits, every_id)
 

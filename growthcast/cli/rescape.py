@@ -11,7 +11,7 @@ from growthcast.book.findings import format_findings, summary_for_commands
 from growthcast.book.supposed import Layout, known_species, read_layout
 from growthcast.book.words import check_known
 from growthcast.cli import options
-from growthcast.cli.output import Form, say, text_of, working
+from growthcast.cli.output import Form, refuse_if, say, text_of, working
 from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import day_of
@@ -52,10 +52,7 @@ def rescape_command(asked: Asked, form: Form) -> None:
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    if asked.more and not asked.layouts:
-        raise UsageError(
-            f'"{asked.more[0]}" is one argument too many; name layouts with --layouts, and one book'
-        )
+    refuse_if("one_too_many", asked.more and not asked.layouts, more=asked.more)
     check_asked(asked)
     opened, _, fit = options.open_fit(asked.book, asked.on)
     options.check_plot(opened, asked.plot)
@@ -74,19 +71,12 @@ def check_asked(asked: Asked) -> None:
     area, reach = asked.area, asked.reach
     given = {"--area": area is not None, "--layouts": asked.files, "--reach": reach is not None}
     questions = [name for name, is_given in given.items() if is_given]
-    if len(questions) > 1:
-        raise UsageError(f"{' and '.join(questions)} are different questions; ask one at a time")
-    if asked.plot is not None and reach is not None:
-        raise UsageError("--plot draws plants (--area) or layouts (--layouts), not swaps")
-    if reach is not None and not 1 <= reach <= 365:
-        limits = "expected whole days from 1 to 365"
-        raise UsageError(f"--reach {reach} is outside the limits; {limits}")
-    if asked.keep and reach is None:
-        raise UsageError("--keep goes with --reach: it pins areas while swaps are searched")
-    if asked.files and (asked.plants or asked.form or asked.stock):
-        raise UsageError("a layout names its own plants; leave out --plants, --form and --stock")
-    if asked.place is not None and area is None:
-        raise UsageError("--place goes with --area")
+    refuse_if("two_questions", len(questions) > 1, names=" and ".join(questions))
+    refuse_if("plot_of_swaps", asked.plot is not None and reach is not None)
+    refuse_if("reach_limits", reach is not None and not 1 <= reach <= 365, reach=reach)
+    refuse_if("keep_alone", asked.keep and reach is None)
+    refuse_if("layout_and_plants", asked.files and (asked.plants or asked.form or asked.stock))
+    refuse_if("place_alone", asked.place is not None and area is None)
 
 
 def named_plants(book: Book, asked: Asked) -> list[str]:
@@ -107,8 +97,7 @@ def stock_list(book: Book, file: Path | None) -> set[str] | None:
                 found.add(known_species(book, name, f"{file}, line {number}, left out"))
             except UsageError as unknown:
                 say(str(unknown))
-    if not found:
-        raise UsageError(f"--stock {file} names no plant of the species table")
+    refuse_if("no_stock", not found, file=file)
     return found
 
 
@@ -139,9 +128,7 @@ def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
         living = [str(name) for name in design.area_id[design.alive & here]]
         lacking = f"tank {design.tank_id[tank]} has no area"
         check_known(area_id, living, lacking, "its living areas are")
-    if not design.alive[found[0]]:
-        day = np.datetime64(int(design.on_day), "D")
-        raise UsageError(f"area {area_id} is not planted on {day}; stand on another day with --on")
+    refuse_if("area_not_planted", not design.alive[found[0]], area=area_id, day=day_of(fit))
     return int(found[0])
 
 
@@ -210,15 +197,12 @@ def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path
     if problems:
         say(format_findings(problems))
         raise UsageError("a layout has problems, so nothing was compared")
-    if len({layout.name for layout in layouts}) < len(layouts):
-        raise UsageError("two layouts have the same file name; rename one to tell them apart")
+    refuse_if("layouts_alike", len({layout.name for layout in layouts}) < len(layouts))
     return layouts
 
 
 def _swaps(asked: Asked, book: Book, fit: GrowthFit, tank: int, reach_d: int) -> Answer:
     """Return the fewest swaps with which a tank holds an interval."""
-    import numpy as np
-
     from growthcast.say.rescape import swaps_in_json, swaps_words
     from growthcast.service.rescape.swaps import swaps_to_reach
 
@@ -228,15 +212,9 @@ def _swaps(asked: Asked, book: Book, fit: GrowthFit, tank: int, reach_d: int) ->
         _area(fit, tank, name)
     tank_id = str(design.tank_id[tank])
     living = design.alive & (design.tank == tank)
-    if not living.any():
-        day = np.datetime64(int(design.on_day), "D")
-        raise UsageError(f"nothing is planted in {tank_id} on {day}, so there is nothing to swap")
+    refuse_if("nothing_to_swap", not living.any(), tank=tank_id, day=day_of(fit))
     cap = float(book.tanks.number("longest_interval_d")[tank])
-    if reach_d > cap:
-        raise UsageError(
-            f"--reach {reach_d}: tank {tank_id} is visited every {cap:g} days at the longest "
-            "(longest_interval_d), whatever grows in it"
-        )
+    refuse_if("reach_beyond", reach_d > cap, reach=reach_d, tank=tank_id, cap=cap)
     stock = stock_list(book, asked.stock)
     with working("Trying swaps"):
         found = swaps_to_reach(

@@ -16,7 +16,15 @@ from growthcast.book.checks.rounds import (
     open_from,
 )
 from growthcast.cli.options import Day, File, Text, chosen_tanks, folder_of, open_fit, recalled
-from growthcast.cli.output import Form, check_file, print_answer, say, write_file
+from growthcast.cli.output import (
+    Form,
+    check_file,
+    print_answer,
+    refuse_if,
+    refused,
+    say,
+    write_file,
+)
 from growthcast.errors import UsageError
 from growthcast.plain import plain
 
@@ -38,8 +46,7 @@ def rounds_command(
     from growthcast.service.recommend import recommend
     from growthcast.service.rounds.plan import LONGEST_WEEKS, plan_rounds
 
-    if not 1 <= weeks <= LONGEST_WEEKS:
-        raise UsageError(f"--weeks {weeks} lies outside 1 to {LONGEST_WEEKS}")
+    refuse_if("weeks_limits", not 1 <= weeks <= LONGEST_WEEKS, weeks=weeks, most=LONGEST_WEEKS)
     opened, day, fit = open_fit(book, on)
     first = _first_day(start, day)
     for file, suffix in ((csv, ".csv"), (ics, ".ics")):
@@ -55,15 +62,9 @@ def rounds_command(
 
 def _first_day(asked: date | None, day: date) -> date:
     """Return the first day of the plan; one before the day stood on is refused with the nearest."""
-    if asked is None:
-        return day + timedelta(days=1)
-    if asked < day:
-        raise UsageError(
-            f"--from {asked} lies before {day}, the day the plan stands on, so its visits may be "
-            f"in the log already; plan from {day + timedelta(days=1)} on, or stand on an "
-            f"earlier day with --on {asked}"
-        )
-    return asked
+    usual = day + timedelta(days=1)
+    refuse_if("rounds_early", asked and asked < day, asked=asked, day=day, usual=usual)
+    return asked or usual
 
 
 def _write_files(plan: RoundsPlan, csv: Path | None, ics: Path | None) -> None:
@@ -95,14 +96,9 @@ def away_command(
     from growthcast.service.visit.away import weeks_away
 
     if start is None or end is None:
-        raise UsageError(
-            "name the time away with --from DATE and --to DATE, both without visits, as in "
-            "--from 2026-12-24 --to 2027-01-06"
-        )
-    if end < start:
-        raise UsageError(f"--to {end} lies before --from {start}; swap them")
-    if (end - start).days > 365:
-        raise UsageError(f"{start} to {end} is more than a year without a visit; plan it in parts")
+        raise refused("away_open")
+    refuse_if("away_turned", end < start, start=start, end=end)
+    refuse_if("away_long", (end - start).days > 365, start=start, end=end)
     opened, day, fit = open_fit(book, on)
     before = _last_visit(start, last_visit, day)
     closed = closed_times(opened)
@@ -154,19 +150,13 @@ def _with_open_stand_in(one: AwayTank, times: tuple[ClosedTime, ...]) -> tuple[A
 
 def _last_visit(first: date, before: date | None, day: date) -> date:
     """Day of the last visit: as asked, else the day before; no earlier than the day stood on."""
-    if first < day:
-        raise UsageError(
-            f"--from {first} lies before {day}, the day this stands on; the nearest that can be "
-            f"answered is --from {day}"
-        )
+    refuse_if("away_early", first < day, first=first, day=day)
     if before is None:
         if first == day:
             say(f"The time away begins today, so cuts are counted on today, {day}.")
         return max(first - timedelta(days=1), day)
-    if not day <= before <= first:
-        raise UsageError(
-            f"--last-visit {before} does not lie between {day}, the day this stands on, and {first}"
-        )
+    beside = {"before": before, "day": day, "first": first}
+    refuse_if("last_visit_beside", not day <= before <= first, **beside)
     return before
 
 

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import textwrap
-from datetime import date
 from functools import partial
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.dates import date2num
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator, PercentFormatter
 from scipy.special import bdtr
@@ -19,6 +17,7 @@ from growthcast.errors import UsageError
 from growthcast.figures import lettering, style
 from growthcast.figures.drawn import EndLabel
 from growthcast.figures.lettering import drawable, sheet_of_panels
+from growthcast.fit.design import day_number
 from growthcast.forecast.verdict import BacktestResult
 from growthcast.say.figures import Caption, backtest_caption, growth_title, watch_caption
 from growthcast.say.watch import finding_name
@@ -105,19 +104,14 @@ MOST_PANELS = 24
 LEAST_TOP, HIGHEST_TOP = 180.0, 300.0
 
 
-def _place(day: date) -> float:
-    """Place of a day along an axis of dates."""
-    return float(date2num(day))  # type: ignore[no-untyped-call]
-
-
 def growth_index_axes(tank: TankWatch, report: WatchReport, ax: Axes) -> None:
     """Draw the growth of a tank against usual; some of its visits were held against usual."""
-    day = np.array([_place(point.on) for point in tank.course])
+    day = np.array([day_number(point.on) for point in tank.course])
     growth, low, high, usual_low, usual_high = (
         100.0 * np.array([getattr(point, name) for point in tank.course])
         for name in ("growth", "low", "high", "usual_low", "usual_high")
     )
-    first, last = float(day[0]) - 3.0, _place(report.on) + 1.0
+    first, last = float(day[0]) - 3.0, day_number(report.on) + 1.0
     top = float(np.clip(1.1 * np.max([growth.max(), usual_high.max()]), LEAST_TOP, HIGHEST_TOP))
     ax.set(xlim=(first, max(last, first + 8.0)), ylim=(0.0, top))
     edges = np.concatenate([[first], 0.5 * (day[1:] + day[:-1]), [last]])
@@ -154,7 +148,7 @@ def _findings(tank: TankWatch, report: WatchReport) -> tuple[Finding, ...]:
 def _changed(ax: Axes, finding: Finding, last: float, top: float) -> EndLabel:
     """Draw since when and at what growth something has changed; return its label."""
     low, middle, high = (min(100.0 * share, top) for share in finding.growth_share)
-    early, since, late = (_place(day) for day in finding.since)
+    early, since, late = (day_number(day) for day in finding.since)
     if finding.kind == "tank":  # the dots are the tank's, so only its own range belongs to them
         band = style.BUDGET.band(style.BAND_80_ALPHA)
         ax.fill_between((since, last), low, high, label="change-range", **band)

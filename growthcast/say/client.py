@@ -13,7 +13,7 @@ from growthcast.say.cuts import HARD_CUT_SHARE
 from growthcast.say.locale import Locale
 from growthcast.say.reasons import mend_words
 from growthcast.say.strip import apart, days_of_100, month_of
-from growthcast.say.words import hand_cut, named, passing
+from growthcast.say.words import capital, hand_cut, named, passing
 from growthcast.service.advice import Mend, OptionAdvice
 from growthcast.service.effort.hours import Range
 from growthcast.service.living import bare_below
@@ -43,7 +43,7 @@ def area_name(area: AreaFacts) -> str:
 def place_words(locale: Locale, tank: TankFacts) -> str:
     """Return what the client calls a tank; its id is nothing to them."""
     if tank.name:
-        return locale.sentence_case(named(tank.name))
+        return capital(named(tank.name))
     if tank.site:
         return locale.say("place_site", site=named(tank.site))
     return locale.say("place_unnamed")
@@ -107,7 +107,7 @@ def _why_not_less(
     now_cut, then_cut = (hand_cut(cut.cut_cm, unit, cut.least_cut_cm) for cut in cuts)
     if now_cut > (1.0 + SEEN_PART) * then_cut:
         said.append(locale.say("why_cut", now=now_cut, then=then_cut, unit=unit))
-    return [locale.sentence_case(one) for one in said]
+    return [capital(one) for one in said]
 
 
 def plan(locale: Locale, tank: TankFacts) -> list[str]:
@@ -175,7 +175,7 @@ def picture_words(
         key = f"picture{case or '_held'}" if place == tank.limiting else f"picture_beside{case}"
         blanks |= {"visits": visits, "held": held, "over": middle - budget}
     blanks |= {"floor": floor, "low": low, "middle": middle, "high": high}
-    title = locale.sentence_case(locale.say(key, **blanks))
+    title = capital(locale.say(key, **blanks))
     whole = title if place != tank.limiting else f"{blanks['area']}: {title}"
     return title, locale.say("picture_alt", title=whole, **blanks)
 

@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
+from itertools import groupby
 from typing import Any
 
 from growthcast.book.checks.rounds import public_holidays, wrong_region
@@ -30,9 +31,10 @@ def rounds_words(plan: RoundsPlan) -> tell.Words:
         yield lead_words(plan)
     wanted = {window.tank_id: window.confidence for window in plan.tanks}
     rows: list[dict[str, Any] | list[str]] = []
-    for week in sorted({_monday(visit.on) for visit in plan.visits}):
-        rows.append([f"Week of {tell.day_words(week, plan.on)}: {_of_hours(*_hours(plan, week))}"])
-        for visit in (one for one in plan.visits if _monday(one.on) == week):
+    for week, visits in groupby(plan.visits, key=lambda visit: monday_of(visit.on)):
+        told = {"week": week, "hours": hours_of(plan, week), "on": plan.on}
+        rows.append([tell.sentence("rounds_week", **told)])
+        for visit in visits:
             tight = visit.chance_over > 1.0 - wanted[visit.tank_id] + ROUNDING
             rows.append({"visit": visit, "tight": tight})
     if rows:
@@ -47,20 +49,15 @@ def lead_words(plan: RoundsPlan) -> str:
     """Say how many visits there are, how many come late, and how full the fullest week is."""
     weeks = max(round(((plan.end - plan.start).days + 1) / 7), 1)
     late = f"{tell.in_words(len(plan.late))} late" if plan.late else "none late"
-    said = f"{tell.count_of(len(plan.visits), 'visit')} in {tell.count_of(weeks, 'week')}, {late}"
-    if full := [_hours(plan, week) for week in {_monday(day) for day in plan.dates}]:
-        said += f"; busiest week {_of_hours(*max(full))}"
-    return f"{said}."
+    full = max((hours_of(plan, week) for week in set(map(monday_of, plan.dates))), default=None)
+    blanks = {"visits": len(plan.visits), "weeks": weeks, "late": late, "full": full}
+    return tell.sentence("rounds_lead", **blanks)
 
 
-def _of_hours(used: float, there: float) -> str:
-    return f"{used:.1f} of {there:g} h"
-
-
-def _hours(plan: RoundsPlan, week: date) -> tuple[float, float]:
+def hours_of(plan: RoundsPlan, week: date) -> tuple[float, float]:
     """Hours that the visits of a week take, and those there are."""
     minutes = zip(plan.dates, plan.minutes_per_day, strict=True)
-    spent = [taken for day, taken in minutes if _monday(day) == week]
+    spent = [taken for day, taken in minutes if monday_of(day) == week]
     return sum(spent) / 60.0, len(spent) * plan.hours_per_day
 
 
@@ -127,7 +124,8 @@ def _holidays_met(plan: RoundsPlan, texts: Texts) -> Iterator[str]:
         yield texts.say(key, days=days, country=country)
 
 
-def _monday(day: date) -> date:
+def monday_of(day: date) -> date:
+    """Return the day on which a day's week begins."""
     return day - timedelta(days=day.weekday())
 
 

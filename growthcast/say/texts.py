@@ -53,10 +53,6 @@ class Texts:
         form = very if very in self.text else f"{key}_one" if number == 1 else f"{key}_many"
         return self.say(form, n=self.number(number))
 
-    def sentence_case(self, text: str) -> str:
-        """Return a text with a capital at its beginning."""
-        return text[:1].upper() + text[1:]
-
     def joined(self, parts: Sequence[str], between: str = "or") -> str:
         """Return parts with a word between each two."""
         return self.say(f"join_{between}").join(parts)

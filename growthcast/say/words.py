@@ -148,11 +148,6 @@ def days_ago(days: float) -> str:
     return f"{days_in_words(days)} ago" if days >= 1.0 else "today"
 
 
-def chance_cell(chance: float, fine: bool) -> str:
-    """Return a chance as a cell, marked as fine or as tight."""
-    return f"{FINE if fine else TIGHT} {as_chance(chance)}"
-
-
 def count_of(number: int, noun: str) -> str:
     """Return a number of things."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

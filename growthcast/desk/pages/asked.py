@@ -23,7 +23,7 @@ from growthcast.say.locale import Locale
 from growthcast.say.overview import due_why, growth_words
 from growthcast.say.strip import days_of_100
 from growthcast.say.watch import checks_for, noticed_sentence, tank_sentence
-from growthcast.say.words import named
+from growthcast.say.words import capital, named
 from growthcast.service.pages.overview import TankStanding
 
 
@@ -33,7 +33,7 @@ class NotThere(GrowthcastError):
 
 SAID = {
     one.__name__: one
-    for one in (named, due_why, growth_words, days_of_100, tank_sentence, noticed_sentence)
+    for one in (named, capital, due_why, growth_words, days_of_100, tank_sentence, noticed_sentence)
 } | {"checks_for": checks_for}
 """What templates say themselves."""
 

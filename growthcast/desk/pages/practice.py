@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime
 from itertools import groupby
 from typing import Any
 
@@ -19,10 +18,9 @@ from growthcast.say.card import rounds_ics
 from growthcast.say.locale import open_locale
 from growthcast.say.overview import lead
 from growthcast.say.reasons import next_longer_words, reason
-from growthcast.say.rounds import rounds_notes
+from growthcast.say.rounds import hours_of, monday_of, rounds_notes
 from growthcast.say.words import capital, named
 from growthcast.service.pages.course import Course
-from growthcast.service.rounds.plan import PlannedVisit
 
 WIDTH, HEIGHT, ROOM_ABOVE = 320.0, 84.0, 1.08
 """The desk's one picture: an area going up with growth and down with each visit."""
@@ -51,7 +49,7 @@ def tank_shown(known: Known, tank_id: str, every_d: int) -> dict[str, Any]:
         "options": offered,
         "chosen": chosen,
         "areas": areas,
-        "why": [f"{locale.sentence_case(sentence)}." for sentence in why],
+        "why": [f"{capital(sentence)}." for sentence in why],
     }
 
 
@@ -95,16 +93,10 @@ def weeks(asked: Asked) -> Response:
     """Show the visits planned, week by week and day by day, late ones marked."""
     number = asked.choice("weeks", PLANS, PLANS[0])
     plan, locale = asked.known.soon(Known.plan, number), asked.locale
-    minutes = dict(zip(plan.dates, plan.minutes_per_day, strict=True))
-    by_week: dict[date, list[PlannedVisit]] = defaultdict(list)
-    for visit in plan.visits:
-        by_week[visit.on - timedelta(days=visit.on.weekday())].append(visit)
     shown, ids = [], [window.tank_id for window in plan.tanks]
-    for monday, visits in by_week.items():
-        week = [day for day in minutes if 0 <= (day - monday).days < 7]
-        hours = sum(minutes[day] for day in week) / 60.0, len(week) * plan.hours_per_day
+    for monday, visits in groupby(plan.visits, key=lambda one: monday_of(one.on)):
         days = [(on, list(of_day)) for on, of_day in groupby(visits, key=lambda one: one.on)]
-        shown.append((monday, hours, days))
+        shown.append((monday, hours_of(plan, monday), days))
     notes = [f"{capital(note, ids)}." for note in rounds_notes(plan, locale)]
     given: dict[str, Any] = {"weeks": shown, "choices_of": sorted(PLANS), "plan": plan}
     return asked.page("weeks.html", number=number, notes=notes, **given)

@@ -129,7 +129,7 @@ def test_a_count_is_in_the_words_of_that_very_number_where_there_are_some():
     locale = open_locale("en-GB")
     counts = [locale.count("every", days) for days in (1, 7, 10, 14)]
     assert counts == ["every day", "every week", "every 10 days", "every two weeks"]
-    assert locale.sentence_case(open_locale("de-DE").count("every", 7)) == "Jede Woche"
+    assert words.capital(open_locale("de-DE").count("every", 7)) == "Jede Woche"
 
 
 @pytest.mark.parametrize(
@@ -150,7 +150,7 @@ def test_a_range_says_its_unit_where_the_text_needs_it():
 def test_every_sentence_of_a_terminal_is_said_somewhere():
     rooms = [*files("growthcast.say").iterdir(), *files("growthcast.cli").iterdir()]
     code = "".join(one.read_text(encoding="utf-8") for one in rooms if one.name.endswith(".py"))
-    asked = re.findall(r"(?:sentence|table)\(\s*(f?)[\"'](\w+)(\W)", code)
+    asked = re.findall(r"(?:sentence|table|refused|refuse_if)\(\s*(f?)[\"'](\w+)(\W)", code)
     begun = tuple(key for formatted, key, end in asked if formatted and end == "{")
     known, literal = set(read_texts("terminal")), set(re.findall(r"[\"'](\w+)[\"']", code))
     assert {key for _, key, end in asked if end != "{"} <= known
