@@ -145,7 +145,9 @@ def beside_told(
             moved = follows(view, only)
             curvature[:, one] -= _summed(of, (along.border_score * moved).sum(axis=1))
     slope, curvature = _without_the_table(view, of, along, departure, slope, curvature)
-    curvature = _positive(0.5 * (curvature + curvature.T))
+    # Without the directions that rounding made negative.
+    values, axes = np.linalg.eigh(0.5 * (curvature + curvature.T))
+    curvature = (axes * np.maximum(values, 0.0)) @ axes.T
     precision = curvature.copy()
     precision[:size, :size] += np.linalg.inv(prior_lags().covariance)
     precision[size:, size:] += np.linalg.inv(prior_settling().covariance)
@@ -185,10 +187,3 @@ def _without_the_table(
     across = _summed(of, (along.border_score * moved).sum(axis=1))
     off = float(species @ effect)
     return slope + across * off / own, curvature - np.outer(across, across) / own
-
-
-def _positive(curvature: FloatArray) -> FloatArray:
-    """Return a curvature without the directions that rounding made negative."""
-    values, axes = np.linalg.eigh(curvature)
-    positive: FloatArray = (axes * np.maximum(values, 0.0)) @ axes.T
-    return positive

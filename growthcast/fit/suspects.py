@@ -17,8 +17,8 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.design import Design
 from growthcast.fit.model.noise import look_log_chance
 from growthcast.fit.rows.chains import Link, Nodes
-from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
-from growthcast.fit.solver.problem import HABIT, Block, Problem, with_heights_that_count
+from growthcast.fit.solver.part import fitted_alone, pays_alone, tanks_of
+from growthcast.fit.solver.problem import HABIT, Block, Point, Problem, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve
 from growthcast.fit.solver.view import View
 from growthcast.growth.normal import log_density, normal_quantile
@@ -105,10 +105,11 @@ def _without_suspects(view: View, wider: float) -> View:
             return view
         tanks = tanks_of(view, changed)
         if pays_alone(view, tanks):  # the others stay where they are: they have been judged
-            part = part_of(view, tanks)
-            with part.naming_the_whole():
-                alone = solve(part.problem, part.point, STEPS_BETWEEN, ROUGHLY)
-                return part.put_back(view, _without_suspects(alone.view, wider))
+
+            def judged_alone(problem: Problem, point: Point) -> View:
+                return _without_suspects(solve(problem, point, STEPS_BETWEEN, ROUGHLY).view, wider)
+
+            return fitted_alone(view, tanks, judged_alone)
         view = solve(view.problem, view.point, STEPS_BETWEEN, ROUGHLY).view
     return view
 

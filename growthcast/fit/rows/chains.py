@@ -241,7 +241,14 @@ def pack_chains(
     block = ((np.cumsum(in_tank) - in_tank) // nodes_a_block).astype(np.int64)[tank[nodes.area]]
     order = np.argsort(block, kind="stable")
     bounds = np.searchsorted(block[order], distinct(block), side="left")
-    return tuple(_pack_log(nodes.take(mine)) for mine in np.split(order, bounds[1:]))
+    begins = (nodes.link == Link.FRESH) | (nodes.link == Link.AIMED)
+    ends = np.append(nodes.area[1:] != nodes.area[:-1], True)
+    begins |= np.append(True, ends[:-1])
+    packed = []
+    for mine in np.split(order, bounds[1:]):
+        chain = np.cumsum(begins[mine]) - 1
+        packed.append(_pack(nodes.take(mine), chain, _along(chain), ends[mine])[0])
+    return tuple(packed)
 
 
 def repacked(several: Sequence[Chains], at: Sequence[IntArray]) -> tuple[Chains, IntArray]:
@@ -281,17 +288,6 @@ def repacked(several: Sequence[Chains], at: Sequence[IntArray]) -> tuple[Chains,
         known += int(one.offsets[1])
     number = np.unique(np.concatenate(chain), return_inverse=True)[1]
     return _pack(nodes, number, np.concatenate(position), np.concatenate(last))
-
-
-def _pack_log(nodes: Nodes) -> Chains:
-    """Pack nodes that are sorted by area and along each log."""
-    ends = np.ones(nodes.area.size, dtype=bool)
-    ends[:-1] = nodes.area[1:] != nodes.area[:-1]
-    begins = (nodes.link == Link.FRESH) | (nodes.link == Link.AIMED)
-    begins[0] = True
-    begins[1:] |= ends[:-1]
-    chain = np.cumsum(begins) - 1
-    return _pack(nodes, chain, _along(chain), ends)[0]
 
 
 def _pack(

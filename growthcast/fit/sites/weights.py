@@ -67,14 +67,8 @@ class Parts:
     @property
     def given(self) -> tuple[FloatArray, FloatArray]:
         """Mean and variance (M,) of what came off, whether anything did included."""
-        return _given(self.chance, self.mass_g, self.mass_variance)
-
-
-def _given(
-    chance: FloatArray, mass_g: FloatArray, mass_variance: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Mean and variance of what came off with a chance, (M,)."""
-    return chance * mass_g, chance * mass_variance + chance * (1.0 - chance) * mass_g**2
+        doubt = self.chance * (1.0 - self.chance) * self.mass_g**2
+        return self.chance * self.mass_g, self.chance * self.mass_variance + doubt
 
 
 def _parts_of(view: View, number: int, known: Cavity) -> Parts:
@@ -129,7 +123,7 @@ def _sites_of_weights(
     mass, mass_variance = part.mass_g, part.mass_variance
     odds = np.log(part.chance) - np.log1p(-np.minimum(part.chance, ALMOST_SURE))
     for _ in range(CHANCE_ROUNDS):
-        given = _given(chance, mass, mass_variance)
+        given = replace(part, chance=chance).given
         rest, variance = _left_of(weights.grams, error, part.bucket, given, counts)
         off, spread = np.stack([rest - mass, rest]), np.stack([variance + mass_variance, variance])
         cut, not_cut = _log_chance(off, spread)

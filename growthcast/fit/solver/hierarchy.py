@@ -90,6 +90,13 @@ class Pooled:
         """Standard deviation of each species effect, (S,)."""
         return np.sqrt(np.diag(self.species_covariance))
 
+    def squares(self, border: FloatArray) -> FloatArray:
+        """Squares (A,) of the areas' parameters (B, A) against what they are expected to be."""
+        squares: FloatArray = self.pooling.area_precision * (border[RATE] - self.centre) ** 2
+        for parameter, (usual, precision) in zip(OWN, self.pooling.own_priors(), strict=True):
+            squares = squares + precision * (border[parameter] - usual) ** 2
+        return squares
+
     def given(self, score: FloatArray) -> Pooled:
         """Return it with the effects that areas' scores (A, 1 + M) on (centre, knots) lead to."""
         pooling, size = self.pooling, self.tank.shape[0]

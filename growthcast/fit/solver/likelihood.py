@@ -11,7 +11,7 @@ from growthcast.fit.model.noise import likely_removed, removed_variance
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import Pooled
 from growthcast.fit.solver.linearise import Linearised
-from growthcast.fit.solver.problem import CEILING, HABIT, OWN, RATE, Block, Problem
+from growthcast.fit.solver.problem import CEILING, HABIT, RATE, Block, Problem
 from growthcast.fit.solver.view import View, departure_of
 
 
@@ -49,13 +49,10 @@ def log_likelihood(view: View) -> float:
 def _prior_squares(pooled: Pooled, border: FloatArray) -> float:
     """Squares of all parameters against their priors."""
     pooling, knots = pooled.pooling, pooled.tank[:, 1:]
-    squares = pooling.area_precision * (border[RATE] - pooled.centre) ** 2
-    for parameter, (usual, precision) in zip(OWN, pooling.own_priors(), strict=True):
-        squares = squares + precision * (border[parameter] - usual) ** 2
     shared = (pooling.tank_precision * pooled.tank[:, 0] ** 2).sum()
     shared += (pooling.species_precision * pooled.species**2).sum()
     shared += np.einsum("km,mj,kj->", knots, pooling.knot_precision, knots)
-    return float(squares.sum() + shared)
+    return float(pooled.squares(border).sum() + shared)
 
 
 def _prior_determinants(pooled: Pooled) -> float:

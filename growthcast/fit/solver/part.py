@@ -7,8 +7,7 @@ put back.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any, TypeVar, cast
 
@@ -113,14 +112,6 @@ class Part:
     areas: IntArray
     taken: tuple[tuple[Taken, ...], ...]
 
-    @contextmanager
-    def naming_the_whole(self) -> Iterator[None]:
-        """Name areas that cannot be fitted by their places in the whole."""
-        try:
-            yield
-        except CannotFit as fault:
-            raise CannotFit(self.areas[fault.areas]) from fault
-
     def put_back(self, whole: View, part: View) -> View:
         """Return a view of the whole with the part, as it was fitted, in its place."""
         areas = Taken(0, self.areas, np.arange(self.areas.size))
@@ -142,6 +133,35 @@ class Part:
         heard = _put_all(whole, ("score", "surprise"), areas, part)
         heard = replace(heard, point=point, filtered=filtered, information=information)
         return repooled(heard, problem)
+
+
+def fitted_alone(view: View, tanks: BoolArray, fit: Callable[[Problem, Point], View]) -> View:
+    """Fit some tanks (K,) of a problem alone and put them back.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+    tanks : bool array (K,)
+        Which tanks.
+    fit : callable
+        Fits their problem from where it stands; no name holds a view from which another follows.
+
+    Returns
+    -------
+    View
+        Of the whole.
+
+    Raises
+    ------
+    CannotFit
+        As ``fit`` does, areas named by their places in the whole.
+    """
+    part = part_of(view, tanks)
+    try:
+        return part.put_back(view, fit(part.problem, part.point))
+    except CannotFit as fault:
+        raise CannotFit(part.areas[fault.areas]) from fault
 
 
 def part_of(view: View, tanks: BoolArray) -> Part:

@@ -66,12 +66,6 @@ class Sites:
     precision: FloatArray
     cut_chance: FloatArray
 
-    @classmethod
-    def to_begin_with(cls, chains: Chains) -> Sites:
-        """Return the sites of nodes before anything was heard of them."""
-        none = np.broadcast_to(0.0, chains.nodes.area.size)
-        return cls(precision_mean=none, precision=none, cut_chance=cut_chance_before(chains))
-
 
 @dataclass(frozen=True, slots=True)
 class Weights:
@@ -309,12 +303,12 @@ class Block:
     def of(cls, chains: Chains, on_day: float) -> Block:
         """Return a block of which nothing is in doubt yet."""
         nodes, size = chains.nodes, chains.nodes.area.size
-        nothing = np.broadcast_to(np.nan, size)
+        nothing, none = np.broadcast_to(np.nan, size), np.broadcast_to(0.0, size)
         return cls(
             chains=chains,
             drift=span_drift(nodes.day - nodes.span_d, nodes.day, on_day),
             members=members_of(nodes),
-            sites=Sites.to_begin_with(chains),
+            sites=Sites(none, none, cut_chance_before(chains)),
             trust=np.broadcast_to(1.0, size),
             cut_away=np.broadcast_to(np.False_, size),
             expected_cm=nothing,

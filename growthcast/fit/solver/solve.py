@@ -15,7 +15,7 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.sites.weights import propagate
-from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
+from growthcast.fit.solver.part import fitted_alone, pays_alone, tanks_of
 from growthcast.fit.solver.problem import (
     BORDER,
     CEILING,
@@ -143,6 +143,14 @@ def go_on(
     problem = view.problem
     share, last = np.ones(problem.area_count), np.zeros_like(view.point.border)
     together = False  # after some tanks were fitted alone, all take a step
+
+    def closer(problem: Problem, point: Point) -> View:
+        nonlocal steps
+        half = 0.5 * tolerance  # room for what all then move
+        alone = go_on(view_of(problem, point), steps, most_steps, half)
+        steps = alone.steps
+        return alone.view
+
     while True:
         if steps < SITE_STEPS and view.problem.has_sites:
             view = view_of(propagate(view), view.point, view)
@@ -155,15 +163,7 @@ def go_on(
         if steps >= most_steps or moved.max(initial=0.0) <= tolerance:
             return Solution(view, moved <= SETTLED, steps)
         if not together and pays_alone(view, moving := tanks_of(view, moved > tolerance)):
-            part = part_of(view, moving)
-            with part.naming_the_whole():  # no name holds a view from which another follows
-                alone = go_on(
-                    view_of(part.problem, part.point),
-                    steps,
-                    most_steps,
-                    0.5 * tolerance,  # room for what all then move
-                )
-            view, steps, together = part.put_back(view, alone.view), alone.steps, True
+            view, together = fitted_alone(view, moving, closer), True
             continue
         # An area that turns back on its last step takes half as much of the next, and lengthens its
         # steps again while it goes straight on.
@@ -211,9 +211,7 @@ def _shortened_step(
         view.filtered.clear()  # large, and seldom asked for again
         try:
             if pays_alone(view, stepping):  # the others stand where they stood
-                part = part_of(replace(ahead, point=point), stepping)
-                with part.naming_the_whole():
-                    ahead = part.put_back(ahead, view_of(part.problem, part.point))
+                ahead = fitted_alone(replace(ahead, point=point), stepping, view_of)
             else:
                 ahead = view  # what was seen is let go
                 ahead = view_of(view.problem, point)

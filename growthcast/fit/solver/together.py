@@ -42,23 +42,23 @@ class Together:
         """Return the solution of each problem from that of all."""
         if not self.taken:
             return [solution]
-        whole, found, area, of_weight, number = solution.problem, [], 0, self.of_weight, 0
+        whole, found = solution.problem, []
         blocks = [block for problem in self.several for block in problem.blocks]
         empty = [np.empty(block.trust.size) for block in blocks]
         told, stages = given_back(blocks, empty, self.taken, solution.view)
-        for place, problem in enumerate(self.several):
-            areas = slice(area, area + problem.area_count)
-            mine = slice(number, number + len(problem.blocks))
-            area, number, weights = areas.stop, mine.stop, problem.weights
+        areas = _runs([problem.area_count for problem in self.several])
+        numbers = _runs([len(problem.blocks) for problem in self.several])
+        weighed = _runs([problem.weights.grams.size for problem in self.several])
+        for problem, mine, its, rows in zip(self.several, areas, numbers, weighed, strict=True):
             alone = replace(
                 problem,
-                blocks=told[mine],
-                pooling=replace(problem.pooling, weighed=whole.pooling.weighed[:, areas]),
-                weights=replace(weights, everything=whole.weights.everything[of_weight == place]),
+                blocks=told[its],
+                pooling=replace(problem.pooling, weighed=whole.pooling.weighed[:, mine]),
+                weights=replace(problem.weights, everything=whole.weights.everything[rows]),
             )
-            point = Point(stages[mine], solution.point.border[:, areas])
+            point = Point(stages[its], solution.point.border[:, mine])
             view = view_of(with_heights_that_count(alone), point)
-            found.append(Solution(view, solution.converged[areas], solution.steps))
+            found.append(Solution(view, solution.converged[mine], solution.steps))
         return found
 
 
@@ -80,11 +80,11 @@ def together(several: Sequence[Problem]) -> Together:
         return Together(first, tuple(several), ())
     pooling = _one_after_another([problem.pooling for problem in several])
     blocks = [
-        _moved_on(block, area, weight)
-        for problem, area, weight in zip(
+        _moved_on(block, areas.start, rows.start)
+        for problem, areas, rows in zip(
             several,
-            _begins([problem.area_count for problem in several]),
-            _begins([problem.weights.grams.size for problem in several]),
+            _runs([problem.area_count for problem in several]),
+            _runs([problem.weights.grams.size for problem in several]),
             strict=True,
         )
         for block in problem.blocks
@@ -112,15 +112,14 @@ def _one_after_another(nouns: Sequence[Noun]) -> Noun:
 
 def _counted_on(several: Sequence[Problem], name: str) -> IntArray:
     """Places (A,) in the tanks, or species, of all problems."""
-    size = [getattr(problem.pooling, f"{name}_precision").size for problem in several]
+    runs = _runs([getattr(problem.pooling, f"{name}_precision").size for problem in several])
     places = [getattr(problem.pooling, name) for problem in several]
-    return np.concatenate(
-        [place + begin for place, begin in zip(places, _begins(size), strict=True)]
-    )
+    return np.concatenate([place + run.start for place, run in zip(places, runs, strict=True)])
 
 
-def _begins(sizes: Sequence[int]) -> list[int]:
-    return [sum(sizes[:place]) for place in range(len(sizes))]
+def _runs(sizes: Sequence[int]) -> list[slice]:
+    """Where so many of each stand one after another."""
+    return [slice(sum(sizes[:place]), sum(sizes[: place + 1])) for place in range(len(sizes))]
 
 
 def _moved_on(block: Block, area: int, weight: int) -> Block:

@@ -15,7 +15,6 @@ from growthcast.fit.solver.problem import (
     BORDER,
     CEILING,
     KNOTS,
-    OWN,
     RATE,
     CannotFit,
     Point,
@@ -205,11 +204,7 @@ def misfit_of_tanks(view: View) -> FloatArray:
     array (K,)
         Misfits [nat].
     """
-    pooling, border = view.problem.pooling, view.point.border
-    misfit = pooling.area_precision * (border[RATE] - view.pooled.centre) ** 2
-    for parameter, (usual, prior_precision) in zip(OWN, pooling.own_priors(), strict=True):
-        misfit = misfit + prior_precision * (border[parameter] - usual) ** 2
-    misfit = misfit + view.surprise
+    pooling, misfit = view.problem.pooling, view.pooled.squares(view.point.border) + view.surprise
     of_tank = np.bincount(pooling.tank, misfit, minlength=pooling.tank_precision.size)
     return of_tank.astype(np.float64)
 

@@ -11,12 +11,10 @@ import pytest
 
 from growthcast.book.read import read_book
 from growthcast.fit import design as designs
-from growthcast.fit import suspects
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.rows.chains import pack_chains
 from growthcast.fit.solver import part as parting
-from growthcast.fit.solver import solve as solving
 from growthcast.fit.solver import view as views
 from growthcast.fit.solver.part import part_of
 from growthcast.fit.solver.problem import RATE
@@ -121,8 +119,7 @@ def test_a_large_book_is_fitted_as_a_small_one(tmp_path, monkeypatch):
     assert usual.suspects
     parts = []
     monkeypatch.setattr(designs, "pack_chains", partial(pack_chains, nodes_a_block=100))
-    for room in (solving, suspects):
-        monkeypatch.setattr(room, "part_of", lambda *a: parts.append(a) or part_of(*a))
+    monkeypatch.setattr(parting, "part_of", lambda *a: parts.append(a) or part_of(*a))
     monkeypatch.setattr(views, "MOST_BLOCKS_KEPT", 0)
     monkeypatch.setattr(parting, "MANY_AREAS", 10)
     monkeypatch.setattr(parting, "NODES_A_BLOCK", 250)

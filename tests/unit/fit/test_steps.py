@@ -314,7 +314,8 @@ def test_a_tank_that_fits_much_worse_steps_shorter_alone_or_not(monkeypatch):
     far[RATE, 3:] = 0.01
     follow = _stages_follow(begun, far)
     found, parts = [], []
-    monkeypatch.setattr(solving, "part_of", lambda *a: parts.append(a[1]) or parting.part_of(*a))
+    whole = parting.part_of
+    monkeypatch.setattr(parting, "part_of", lambda *a: parts.append(a[1]) or whole(*a))
     for most, alone in ((400, 0), (6, 1)):  # shortened once
         monkeypatch.setattr(parting, "MANY_AREAS", most)
         found.append(solving._shortened_step(begun, far, follow, EVERY))
