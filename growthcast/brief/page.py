@@ -81,7 +81,6 @@ class Picture:
     title: str
     below: str
     alternative: str
-    marked: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,13 +49,12 @@ def rows_in_words(
     said = []
     for row in rows:
         if row.place is None:
-            parts = _whole_tank(row, rows, places, grams, texts)
+            parts = texts.say("visit_whole", **_whole_tank(row, rows, places, grams, texts))
         else:
-            parts = _area(row, row.place, texts)
-        parts.append(texts.say("visit_minutes", n=_number(row, "minutes")))
-        if "note" in row.amounts:
-            parts.append(texts.say("visit_note", note=tell.named(str(row.amounts["note"]))))
-        said.append("; ".join(filter(None, parts)))
+            parts = texts.say("visit_area", **_area(row, row.place))
+        note = tell.named(str(row.amounts["note"])) if "note" in row.amounts else ""
+        parts += texts.say("visit_beside", minutes=_number(row, "minutes"), note=note)
+        said.append(parts.removesuffix("; "))
     return said
 
 
@@ -76,75 +75,41 @@ def _number(row: VisitRow, name: str) -> float | None:
     return amount if isinstance(amount, float | int) else None
 
 
-def _area(row: VisitRow, place: Place, texts: Texts) -> list[str]:
-    names = ("before_cm", "after_cm", "removed_cm", "removed_g", "before_sd_cm")
-    before, after, removed, grams, sd = (_number(row, name) for name in names)
+def _area(row: VisitRow, place: Place) -> dict[str, Any]:
+    """Return what texts tell of an area's row; nothing of what an uncut one leaves as it is."""
+    names = ("before_cm", "after_cm", "removed_cm", "removed_g")
+    before, after, removed, grams = (_number(row, name) for name in names)
     only_read = before is not None and after is None and removed is None
     untouched = not grams and (removed == 0 or only_read or (before == after is not None))
     untouched = untouched or (grams == 0 and before is after is removed is None)
-    if untouched and before is None:
-        before = after
-    parts = []
-    if before is not None:
-        read = texts.typed(before) + ("" if sd is None else f" ± {texts.typed(sd)}")
-        stood = "visit_covered" if place.is_cover else "visit_stood"
-        parts.append(texts.say(stood, height=f"{read} {place.unit}"))
-        if row.amounts.get("measured_by") == "photo":
-            parts[-1] += texts.say("visit_by_photo")
-    look = [texts.say(f"visit_{row.amounts['look']}")] if "look" in row.amounts else []
     if untouched:
-        return [*parts, *look, texts.say("visit_uncut")]
-    parts += _cut(before, after, removed, place, texts)
-    parts += [texts.say("visit_replanted")] * ("replanted" in row.amounts) + look
-    if grams is not None:
-        left = [texts.say("visit_left_unread")] * only_read
-        parts += [texts.say("visit_grams", grams=texts.typed(grams)), *left]
-    return parts
-
-
-def _cut(
-    before: float | None, after: float | None, removed: float | None, place: Place, texts: Texts
-) -> list[str]:
-    """Say what a cut left and took off, and what follows from one of them."""
-
-    def say(key: str, cm: float) -> str:
-        return texts.say(key, height=f"{texts.typed(cm)} {place.unit}")
-
-    parts = [say("visit_cut_to", after)] if after is not None else []
-    if removed is None:
-        return parts + [texts.say("visit_unread")] * (after is not None and before is None)
-    parts.append(say("visit_thinned" if place.is_cover else "visit_taken", removed))
-    if before is None and after is not None:
-        parts.append(say("visit_so_stood", after + removed))
-    elif before is not None and after is None:
-        parts.append(say("visit_so_cut", before - removed))
-    elif before is None and place.cut_cm is not None:
-        parts.append(say("visit_so_usual", place.cut_cm))
-    elif before is None:
-        parts.append(texts.say("visit_left_unread"))
-    return parts
+        before, after, removed, grams = after if before is None else before, None, None, None
+    other = None
+    if removed is not None and (before is None) != (after is None):
+        other = before - removed if before is not None else (after or 0.0) + removed
+    told: dict[str, Any] = {"before": before, "after": after, "removed": removed, "grams": grams}
+    told |= {"other": other, "unread": after is not None and before is removed is None}
+    told |= {"untouched": untouched, "only_read": only_read, "look": row.amounts.get("look")}
+    told |= {"sd": _number(row, "before_sd_cm"), "replanted": "replanted" in row.amounts}
+    told |= {"photo": row.amounts.get("measured_by") == "photo", "usual": place.cut_cm}
+    return told | {"unit": place.unit, "cover": place.is_cover}
 
 
 def _whole_tank(
     row: VisitRow, rows: Sequence[VisitRow], places: Sequence[Place], grams: Grams, texts: Texts
-) -> list[str]:
-    parts = []
-    if (weight := _number(row, "removed_g")) is not None:
-        measured = {place.area_id for place in places if place.measured}
-        measured |= {one.place.area_id for one in rows if one.place and one.measured}
-        living = [place for place in places if place.alive]
-        own = ", ".join(_name(place) for place in living if place.area_id in measured)
-        others = ", ".join(_name(place) for place in living if place.area_id not in measured)
-        reading, why = (row.whose_grams, "") if row.whose_grams else grams
-        key = "shared" if not own else "all" if reading == "all" else "rest"
-        key += "_none" if key != "all" and not others else ""
-        said = texts.say(f"visit_{key}", grams=texts.typed(weight), own=own, others=others)
-        parts.append(f"{said} ({why})" if why and own and texts.language == "en" else said)
-    parts.append(texts.say("visit_at_tank", n=_number(row, "visit_min")))
-    if (water := _number(row, "water_share")) is not None:
-        digits = len(number_text(100 * water).partition(".")[2])
-        parts.append(texts.say("visit_water", share=texts.share(water, digits)))
-    return parts
+) -> dict[str, Any]:
+    """Return what texts tell of the row of the whole tank."""
+    measured = {place.area_id for place in places if place.measured}
+    measured |= {one.place.area_id for one in rows if one.place and one.measured}
+    living = [place for place in places if place.alive]
+    own = ", ".join(_name(place) for place in living if place.area_id in measured)
+    others = ", ".join(_name(place) for place in living if place.area_id not in measured)
+    reading, why = (row.whose_grams, "") if row.whose_grams else grams
+    water = _number(row, "water_share")
+    told: dict[str, Any] = {"grams": _number(row, "removed_g"), "own": own, "others": others}
+    told |= {"all": reading == "all", "why": why if own and texts.language == "en" else ""}
+    told |= {"digits": len(number_text(100 * (water or 0.0)).partition(".")[2]), "water": water}
+    return told | {"at_tank": _number(row, "visit_min")}
 
 
 def understood_words(known: Understood) -> list[str]:

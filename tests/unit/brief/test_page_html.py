@@ -39,7 +39,7 @@ def page(text: str = EVIL, logo: Logo | None = None) -> Page:
     area = SimpleNamespace(floor_cm=7.0, budget_cm=20.0, is_cover=False, at=(date(2026, 3, 2),))
     size_mm = COURSE_MM[2]
     svg = course_picture(open_locale("en-GB"), went, area, 28.0, (drawn, drawn), size_mm)
-    picture = Picture(svg, text, text, text, marked=True)
+    picture = Picture(svg, text, text, text)
     return Page(
         language="en",
         title=text,
