@@ -228,12 +228,10 @@ def lay_over(shipped: Table, own: Table) -> tuple[Table, list[Finding]]:
     Rows keep the shipped table's numbers; a new species has the row of the practice's file. The
     extra column ``filled`` lists the values which a new species has from its growth form.
     """
-    places = {name: index for index, name in enumerate(shipped.text("species_id").tolist())}
-    own_ids = own.text("species_id").tolist()
-    new = [index for index, name in enumerate(own_ids) if name and name not in places]
-    for count, index in enumerate(new):
-        places[own_ids[index]] = len(shipped) + count
-    target = np.array([places.get(name, -1) for name in own_ids], np.int64)
+    ids, own_ids = shipped.text("species_id"), own.text("species_id")
+    is_new = own.given("species_id") & (own.places("species_id", ids) < 0)
+    new = np.flatnonzero(is_new).tolist()
+    target = own.places("species_id", np.append(ids, own_ids[is_new]))
     columns: dict[str, NDArray[Any]] = {}
     cells = 0
     for column in TABLES["species"]:

@@ -76,11 +76,7 @@ def _expected_number(column: Column) -> str:
     words, above = UNIT_WORDS[column.unit], column.above
     if column.whole:
         words = "whole " + words.removeprefix("a ")
-    low, high = ("" if one is None else plain(one) for one in (column.low, column.high))
-    if not low:
-        return words
-    if not high:
-        return f"{words} above {low}" if above else f"{words}, {low} or more"
+    low, high = (plain(one or 0.0) for one in (column.low, column.high))
     return f"{words} above {low}, at most {high}" if above else f"{words} from {low} to {high}"
 
 

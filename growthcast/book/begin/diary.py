@@ -116,12 +116,8 @@ def _by_content(cells: Sequence[str], book: Book) -> str:
     for name, known in known_ones:
         if all(slug(cell) in known for cell in cells):
             return name
-    try:
-        found = agreed.read_dates(cells, "day-first")
-        other = agreed.read_dates(cells, "month-first")
-    except UsageError:
-        return LEFT_OUT
-    return "date" if None not in found or None not in other else LEFT_OUT
+    dates = any(None not in agreed.read_dates(cells, order) for order in agreed.ORDERS)
+    return "date" if dates else LEFT_OUT
 
 
 def read_meanings(path: Path, diary: Diary) -> Meanings:
