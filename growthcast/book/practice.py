@@ -142,14 +142,10 @@ def _wrong_currency(value: str) -> Fault | None:
 
 def _wrong_picture(name: str) -> Fault | None:
     """Say why a file's name cannot be that of a picture inside the book's folder."""
-    parts = name.replace("\\", "/").split("/")
-    why = None
-    if not name.strip() or not name.lower().endswith(PICTURES):
-        why = "which does not end in .svg, .png or .jpg"
-    elif not parts[0] or ".." in parts or ":" in name or not name.isprintable():
-        why = "which lies outside the book's folder"
-    fix = 'copy the picture into the book\'s folder and write its name, as "logo.svg"'
-    return None if why is None else Fault("not-a-picture", f"{shown(name)}, {why}", fix)
+    parts = re.split(r"[\\/]", name)
+    is_inside = parts[0] and ".." not in parts and ":" not in name and name.isprintable()
+    fits = is_inside and name.lower().endswith(PICTURES)
+    return None if fits else fault_of("picture", name)
 
 
 def _is_currency(code: str) -> bool:

@@ -7,7 +7,7 @@ import os
 import re
 from pathlib import Path
 
-from growthcast.book.findings import finding
+from growthcast.book.findings import fault_of, finding
 from growthcast.errors import Finding
 
 MOST_BYTES = 100_000_000
@@ -53,16 +53,14 @@ def read_bytes(path: Path, *, workbooks: bool = False) -> bytes | Finding:
 
 
 def _unreadable(path: Path, error: Exception) -> Finding:
-    if os.path.islink(path) and not os.path.exists(path):  # noqa: PTH110, PTH114 - never raise
-        found, fix = "a link to a file that is not there", "restore the file it points to"
-    elif os.path.isdir(path):  # noqa: PTH112
-        found, fix = "a folder of that name", "rename the folder and put the file in its place"
-    elif isinstance(error, PermissionError):
-        found, fix = "a file you may not read", "change its permissions"
-    else:
-        reason = getattr(error, "strerror", None) or "no reason given"
-        found, fix = f"a file the system does not open ({reason})", "check the disk and the file"
-    return finding("unreadable-file", path.name, found=found, fix=fix)
+    trouble = "closed" if isinstance(error, PermissionError) else "trouble"
+    if os.path.isdir(path):  # noqa: PTH112 - never raise
+        trouble = "folder"
+    elif os.path.islink(path) and not os.path.exists(path):  # noqa: PTH110, PTH114
+        trouble = "link"
+    reason = getattr(error, "strerror", None) or "no reason given"
+    fault = fault_of("file", trouble, reason=reason)
+    return finding(fault.slug, path.name, found=fault.why, fix=fault.fix)
 
 
 def decode(data: bytes, file: str) -> tuple[str | None, list[Finding]]:

@@ -43,7 +43,7 @@ def check_rules(tables: facts.Tables) -> Iterator[Finding]:
             continue
         rows: Any = tables.rows(name)
         rows.known |= {"cell": rows[column], "column": column}
-        mask = np.broadcast_to(eval(when, {}, rows), len(rows.table))
+        mask = np.broadcast_to(eval(when, facts.FOR_FACTS, rows), len(rows.table))
         if name == "bounds" and column in BOUNDS and slug != "floor-at-budget":
             mask = mask & np.isin(rows.table.rows, bounds.rows[bounds.given(column)])
         for index in facts.where(mask):

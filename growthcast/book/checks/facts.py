@@ -119,11 +119,11 @@ class Rows:
         self.tables, self.table, self.facts = tables, table, _facts().get(name, {})
         self.known: dict[str, Any] = {**table.columns, "row": table.rows, "tables": tables}
         self.known |= {"rows": self, "of": self.of, "places": self.places}
-        self.known |= {"kept": partial(kept, self), **_FOR_FACTS}
+        self.known |= {"kept": partial(kept, self), "letters": table.letters}
 
     def __getitem__(self, name: str) -> Any:
         if name not in self.known:
-            self.known[name] = eval(self.facts[name], {}, cast("Mapping[str, Any]", self))
+            self.known[name] = eval(self.facts[name], FOR_FACTS, cast("Mapping[str, Any]", self))
         return self.known[name]
 
     def places(self, column: str, home: str) -> IntArray:
@@ -229,17 +229,11 @@ def _says_nothing(rows: Rows) -> BoolArray:
     return np.asarray(~np.logical_or.reduce(told), np.bool_)
 
 
-def _lacks_areas(rows: Rows) -> bool:
-    """Whether the log has no column for areas although it tells of some."""
-    told = (rows.table.given(name).any() for name in ("look", *HEIGHTS))
-    return "area_id" not in rows.table.letters and any(told)
-
-
-_FOR_FACTS = {"np": np, "blank": blank, "fits": fits, "casefold": casefold, "strip": strip}
-_FOR_FACTS |= {"first_of": first_of, "nearest_of": nearest_of, "some_of": some_of}
-_FOR_FACTS |= {"reference": reference_conditions, "WEEKDAYS": WEEKDAYS, "PROPOSED": PROPOSED}
-_FOR_FACTS |= {"most_g": _most_g, "sharers_of": _sharers}
-_FOR_FACTS |= {"says_nothing_in": _says_nothing, "lacks_areas_in": _lacks_areas}
+FOR_FACTS = {"np": np, "blank": blank, "fits": fits, "casefold": casefold, "strip": strip}
+FOR_FACTS |= {"first_of": first_of, "nearest_of": nearest_of, "some_of": some_of}
+FOR_FACTS |= {"reference": reference_conditions, "WEEKDAYS": WEEKDAYS, "PROPOSED": PROPOSED}
+FOR_FACTS |= {"most_g": _most_g, "sharers_of": _sharers}
+FOR_FACTS |= {"says_nothing_in": _says_nothing}
 """What rules and facts may use beside columns, facts and the methods of ``Rows``."""
 
 

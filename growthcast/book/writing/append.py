@@ -270,7 +270,8 @@ def edit_table(
     old, room, new = source.data, wide.data, edited(wide, changed, added, without)[0]
     back = said.command == "unlog"
     done = tried(folder, {file: new}, {file: old}, today=how["today"], back=back)
-    done = replace(done, columns=lacking, summary=said.summary)
+    row = added[0] if added else {}
+    done = replace(done, columns=lacking, summary=said.summary, row=row)
     if not how.get("write", True):
         return done
     if room != old:

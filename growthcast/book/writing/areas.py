@@ -93,7 +93,7 @@ def replace_area(
         ends = {int(areas.rows[place]): {"removed_on": on}}
         source = read_source(folder, "areas")
         done = edit_table(folder, source, ends, [row], Entry("replace", summary), **how)
-    return replace(done, ended=(one,), row=row)
+    return replace(done, ended=(one,))
 
 
 def _renamed(name: str, words: list[str], plant: str) -> str:
@@ -233,11 +233,9 @@ def move_bounds(
         summary = f"{book.areas.text('tank_id')[place]}: {one} from {on} on: {what}"
         same = (bounds.text("area_id") == one) & (bounds.date("from_date") == np.datetime64(on))
         changed = {int(row): moved for row in bounds.rows[same][:1]}
-        row: dict[str, Cell] = {} if changed else {"area_id": one, "from_date": on, **moved}
-        source = read_source(folder, "bounds")
-        rows = [row] if row else []
-        done = edit_table(folder, source, changed, rows, Entry("move", summary), **how)
-    return replace(done, row=row)
+        rows: list[Mapping[str, Cell]] = [{"area_id": one, "from_date": on, **moved}]
+        source, said = read_source(folder, "bounds"), Entry("move", summary)
+        return edit_table(folder, source, changed, [] if changed else rows, said, **how)
 
 
 def _living_area(book: Book, area_id: str, on: date) -> int:
