@@ -20,7 +20,7 @@ from growthcast.fit.solver.view import view_of
 from growthcast.nouns import dataclass
 
 Noun = TypeVar("Noun")
-SHARED = ("offset", "tank_precision", "species_precision", "grams", "everything", "said", "row")
+SHARED = ("offset", "tank_precision", "grams", "everything", "said", "row")
 """Fields of a problem's nouns, beside those of its areas, that stand one after another."""
 
 
@@ -90,11 +90,18 @@ def together(several: Sequence[Problem]) -> Together:
         for block in problem.blocks
     ]
     made, taken = packed(blocks, np.ones(pooling.offset.size, dtype=bool))
+    # Species that nobody has planted keep their priors, and tell nobody anything.
+    planted, species = zip(*(problem.pooling.planted for problem in several), strict=True)
+    prior = [p.pooling.species_precision[its] for p, its in zip(several, planted, strict=True)]
+    tanks = [problem.pooling.tank_precision.size for problem in several]
     problem = replace(
         _one_after_another(several),
         blocks=made,
         pooling=replace(
-            pooling, tank=_counted_on(several, "tank"), species=_counted_on(several, "species")
+            pooling,
+            tank=_counted_on([problem.pooling.tank for problem in several], tanks),
+            species=_counted_on(species, [its.size for its in planted]),
+            species_precision=np.concatenate(prior),
         ),
         errors=_one_after_another([problem.errors for problem in several]),
         weights=_one_after_another([problem.weights for problem in several]),
@@ -110,11 +117,10 @@ def _one_after_another(nouns: Sequence[Noun]) -> Noun:
     return replace(nouns[0], **fields)  # type: ignore[type-var]
 
 
-def _counted_on(several: Sequence[Problem], name: str) -> IntArray:
-    """Places (A,) in the tanks, or species, of all problems."""
-    runs = _runs([getattr(problem.pooling, f"{name}_precision").size for problem in several])
-    places = [getattr(problem.pooling, name) for problem in several]
-    return np.concatenate([place + run.start for place, run in zip(places, runs, strict=True)])
+def _counted_on(places: Sequence[IntArray], sizes: Sequence[int]) -> IntArray:
+    """Places (A,) among the tanks, or species, of all problems."""
+    runs = zip(places, _runs(sizes), strict=True)
+    return np.concatenate([place + run.start for place, run in runs])
 
 
 def _runs(sizes: Sequence[int]) -> list[slice]:
