@@ -21,15 +21,9 @@ from growthcast.service.draws import stratified_normals
 from growthcast.service.watch import scan
 from growthcast.service.watch.readings import IndexPoint, TankCase, growth_index, growth_lately
 
-ALARMS_A_YEAR = {
-    ("tank", -1.0): 0.28,
-    ("tank", 1.0): 0.04,
-    ("area", -1.0): 0.11,
-    ("area", 1.0): 0.04,
-    ("species", -1.0): 0.02,
-    ("species", 1.0): 0.01,
-}
-"""False alarms per tank and year, by who is suspected and the sign: one in two years together."""
+ALARMS_A_YEAR = {"tank": (0.28, 0.04), "area": (0.11, 0.04), "species": (0.02, 0.01)}
+"""False alarms per tank and year for a drop and for a rise, by who is suspected: one in two years
+together."""
 REGULARITY = 0.7
 """Share of these that thresholds allow by the model's own draws. Plants are less regular than that:
 in simulated practices richer than the model it leaves about one in two years (docs/evidence.md)."""
@@ -99,7 +93,8 @@ def limits_of(case: TankCase, often: float = 1.0) -> FloatArray:
         For the tank, then its areas, those for a drop and for a rise [sd].
     """
     count = case.course.effect.shape[0]
-    rates = [often * REGULARITY * ALARMS_A_YEAR[who, s] for who in ("tank", "area") for s in SIGNS]
+    alarms = *ALARMS_A_YEAR["tank"], *ALARMS_A_YEAR["area"]
+    rates = [often * REGULARITY * rate for rate in alarms]
     groups: tuple[IntArray, ...] = (np.array([0]), np.arange(1, count))
     if count == 1:  # one planted area: its plant and its tank are one suspect
         rates, groups = np.add(rates[:2], rates[2:]).tolist(), groups[:1]
@@ -176,7 +171,7 @@ def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdi
     )
     # A tank's allowance is shared by all of its species.
     allowed = sum(1.0 / distinct(species[areas]).size for areas in homes)
-    rates = tuple(allowed * REGULARITY * ALARMS_A_YEAR["species", sign] for sign in SIGNS)
+    rates = tuple(allowed * REGULARITY * rate for rate in ALARMS_A_YEAR["species"])
     days = max(case.days for case in cases)
     limits = scan.thresholds(course, (np.array([0]),), rates, days)[0]
     for limit, sign in zip(limits.tolist(), SIGNS, strict=True):

@@ -201,7 +201,7 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
     return WatchReport(
         on=on,
         usual_until=None if origin is None else as_date(origin - 1.0),
-        false_alarms_a_year=float(sum(judge.ALARMS_A_YEAR.values())),
+        false_alarms_a_year=sum(rate for both in judge.ALARMS_A_YEAR.values() for rate in both),
         tanks=tuple(watched),
         species=species,
         across=tuple(finding for finding, _ in across),
