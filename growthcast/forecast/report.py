@@ -11,7 +11,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, rows_of
 from growthcast.finite import finite_answer
 from growthcast.fit.design import COVER_CEILING, day_number
 from growthcast.fit.model.posterior import RANGE_80, AreaPosterior, Basis
@@ -171,26 +171,23 @@ def forecast_growth(
     most = np.where(design.is_cover[areas], COVER_CEILING, np.inf)[:, None]  # a cover ends there
     ceiling = np.minimum(ceiling, most)
     height = np.minimum(seen.height_cm, most[:, None])
-    return [
-        AreaForecast(
-            area_id=str(design.area_id[area]),
-            tank_id=str(design.tank_id[design.tank[area]]),
-            species_id=str(design.species_id[design.species[area]]),
-            is_cover=bool(design.is_cover[area]),
-            observations=int(design.observations[area]),
-            basis=basis[area],
-            rate_per_day=rate[i],
-            ceiling_cm=ceiling[i],
-            floor_cm=float(design.traits.floor_cm[area]),
-            budget_cm=float(design.traits.budget_cm[area]),
-            height_cm_now=height[i, 0, middle],
-            passes_budget_on=passing_on(crossing[i].tolist()),
-            at=at,
-            height_cm=height[i, 1:],
-            chance_over_budget=seen.chance_over_budget[i, 1:],
-        )
-        for i, area in enumerate(areas.tolist())
-    ]
+    columns = {
+        "area_id": design.area_id[areas],
+        "tank_id": design.tank_id[design.tank[areas]],
+        "species_id": design.species_id[design.species[areas]],
+        "is_cover": design.is_cover[areas],
+        "observations": design.observations[areas],
+        "basis": [basis[area] for area in areas.tolist()],
+        "rate_per_day": [*rate],
+        "ceiling_cm": [*ceiling],
+        "floor_cm": design.traits.floor_cm[areas],
+        "budget_cm": design.traits.budget_cm[areas],
+        "height_cm_now": [*height[:, 0, middle]],
+        "passes_budget_on": [*map(passing_on, crossing.tolist())],
+        "height_cm": [*height[:, 1:]],
+        "chance_over_budget": [*seen.chance_over_budget[:, 1:]],
+    }
+    return [AreaForecast(at=at, **row) for row in rows_of(columns)]
 
 
 def passing_on(days: list[float]) -> Passing:

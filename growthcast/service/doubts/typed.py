@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 
-from growthcast.arrays import FloatArray
+from growthcast.arrays import FloatArray, rows_of
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import COVER_CEILING, day_number
@@ -132,32 +132,25 @@ def expected_at(fit: GrowthFit, book: Book, tank_id: str) -> list[Expected]:
     areas = np.flatnonzero(design.alive & (design.tank_id[design.tank] == tank_id))
     if not areas.size:
         return []
-    posterior = fit.posterior(areas)
+    posterior, labels = fit.posterior(areas), book.areas.text("label")[areas]
     heights = outlook(fit, areas, np.array([design.on_day]), posterior).heights_cm()[:, 0]
     most = np.where(design.is_cover[areas], COVER_CEILING, np.inf)[:, None]
-    heights = np.minimum(heights.astype(np.float64), most)
-    guessed = (design.observations == 0) & ~traits.planted_lately(design.on_day)
-    gram_per_cm = traits.gram_per_cm[areas] * np.exp(posterior.mean.log_density)
-    log_gram_sd = np.sqrt(posterior.log_density_variance + errors.weight**2)
-    labels = book.areas.text("label")
-    return [
-        Expected(
-            area_id=str(design.area_id[area]),
-            label=str(labels[area] or design.area_id[area]),
-            heights_cm=heights[n],
-            error_cm=float(errors.height_error_cm[area]),
-            error_share=float(errors.height_error_share[area]),
-            floor_cm=float(traits.floor_cm[area]),
-            budget_cm=float(traits.budget_cm[area]),
-            lowest_cut_cm=float(traits.lowest_cut_cm[area]),
-            gram_per_cm=float(gram_per_cm[n]),
-            log_gram_sd=float(log_gram_sd[n]),
-            weight_sd=errors.weight,
-            guessed=bool(guessed[area]),
-            is_cover=bool(design.is_cover[area]),
-        )
-        for n, area in enumerate(areas.tolist())
-    ]
+    recent = traits.planted_lately(design.on_day)[areas]
+    columns = {
+        "area_id": design.area_id[areas],
+        "label": np.where(labels == "", design.area_id[areas], labels),
+        "heights_cm": [*np.minimum(heights.astype(np.float64), most)],
+        "error_cm": errors.height_error_cm[areas],
+        "error_share": errors.height_error_share[areas],
+        "floor_cm": traits.floor_cm[areas],
+        "budget_cm": traits.budget_cm[areas],
+        "lowest_cut_cm": traits.lowest_cut_cm[areas],
+        "gram_per_cm": traits.gram_per_cm[areas] * np.exp(posterior.mean.log_density),
+        "log_gram_sd": np.sqrt(posterior.log_density_variance + errors.weight**2),
+        "guessed": (design.observations[areas] == 0) & ~recent,
+        "is_cover": design.is_cover[areas],
+    }
+    return [Expected(weight_sd=errors.weight, **row) for row in rows_of(columns)]
 
 
 ERRORS = 64

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray, median
+from growthcast.arrays import FloatArray, IntArray, median, rows_of
 from growthcast.book.book import Book
 from growthcast.book.checks.rounds import closed_on, closed_times
 from growthcast.book.tables import WEEKDAYS
@@ -298,19 +298,16 @@ def _limiting(advice: TankAdvice, areas: tuple[AreaFacts, ...]) -> int:
 def _areas(
     fit: GrowthFit, places: IntArray, option: OptionAdvice, forecasts: list[AreaForecast]
 ) -> tuple[AreaFacts, ...]:
-    priors, by_id = fit.design.priors, {forecast.area_id: forecast for forecast in forecasts}
-    rows = zip(
-        option.areas, fit.design.species[places].tolist(), growth_a_week(fit, places), strict=True
-    )
-    return tuple(
-        AreaFacts(
-            label=area.label,
-            plant=str(priors.scientific_name[species] or priors.species_id[species]),
-            common_name=str(priors.common_name[species]),
-            unit=area.unit,
-            caution=str(priors.caution[species]),
-            speed=speed,
-            forecast=by_id[area.area_id],
-        )
-        for area, species, speed in rows
-    )
+    priors, species = fit.design.priors, fit.design.species[places]
+    by_id = {forecast.area_id: forecast for forecast in forecasts}
+    scientific = priors.scientific_name[species]
+    columns = {
+        "label": [area.label for area in option.areas],
+        "plant": np.where(scientific == "", priors.species_id[species], scientific),
+        "common_name": priors.common_name[species],
+        "unit": [area.unit for area in option.areas],
+        "caution": priors.caution[species],
+        "speed": [*growth_a_week(fit, places)],
+        "forecast": [by_id[area.area_id] for area in option.areas],
+    }
+    return tuple(AreaFacts(**row) for row in rows_of(columns))

@@ -427,7 +427,8 @@ def test_areas_are_told_by_their_plant_and_forecast(monkeypatch):
     speed = np.array([[1.0, 2.0, 3.0], [4.0, 5.0, 6.0]])
     monkeypatch.setattr(client, "growth_a_week", lambda fit, places: speed)
     names = {"scientific_name": ["S. s", ""], "common_name": ["s", "m"], "caution": ["", "spreads"]}
-    priors = SimpleNamespace(**names, species_id=["stem", "moss"])
+    names["species_id"] = ["stem", "moss"]
+    priors = SimpleNamespace(**{name: np.array(told) for name, told in names.items()})
     species = np.array([9, 9, 9, 9, 0, 9, 9, 1])
     fit = SimpleNamespace(design=SimpleNamespace(priors=priors, species=species))
     forecasts = [SimpleNamespace(area_id=name) for name in "zyx"]
