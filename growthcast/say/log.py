@@ -15,7 +15,7 @@ from growthcast.say import words as tell
 from growthcast.say.reasons import reason
 from growthcast.say.texts import TERMINAL, Texts
 from growthcast.service.doubts.judge import Understood
-from growthcast.service.doubts.typed import Doubt, Expected
+from growthcast.service.doubts.typed import Doubt
 from growthcast.service.visit.logged import AfterVisit
 
 Rows = Sequence[VisitRow]
@@ -151,43 +151,15 @@ def doubt_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:
 
 def doubt_sentence(doubt: Doubt, texts: Texts = TERMINAL) -> str:
     """Say what was typed and what was expected."""
-    unit, known = doubt.unit, doubt.known
-    if known is None:
-        return _weight_sentence(doubt, texts)
-    if isinstance(doubt.found, str):
-        look, stands = texts.say(f"look_{doubt.found}"), _stands(known, unit, texts)
-        said = {"stands": stands, "floor": known.floor_cm, "budget": known.budget_cm}
-        return texts.say("doubt_look", unit=unit, look=look, **said)
-    found = f"{texts.typed(doubt.found)} {unit}"
-    if doubt.column == "after_cm" and doubt.against != "height":
-        found = texts.say("doubt_cut_to", found=found)
-    if doubt.column == "removed_cm":
-        found = texts.say("doubt_taken", found=found)
-    if doubt.against in ("cuts", "table"):
-        key = "doubt_never" if doubt.against == "cuts" else "doubt_table"
-        key += "_ever" if doubt.against == "table" and doubt.cuts else ""
-        lowest = f"{texts.typed(doubt.lowest)} {unit}"
-        return texts.say(key, found=found, lowest=lowest, n=doubt.cuts)
-    key = "doubt_to_stand" if doubt.against == "stand" else "doubt_expected"
-    return texts.say(key, found=found, stands=_stands(known, unit, texts))
-
-
-def _weight_sentence(doubt: Doubt, texts: Texts) -> str:
-    found = f"{texts.typed(float(doubt.found))} {doubt.unit}"
-    if doubt.against == "uncut":
-        return texts.say("doubt_uncut", found=found)
-    grams = (round(g, -1) if g >= LARGE_G else float(f"{g:.3g}") for g in doubt.expected)
-    low, middle, high = grams
-    what = texts.say(f"doubt_weighs_{doubt.against.replace(' ', '_')}")
-    return texts.say("doubt_weighs", found=found, what=what, middle=middle, low=low, high=high)
-
-
-def _stands(known: Expected, unit: str, texts: Texts) -> str:
-    """Say how high an area is expected to stand."""
-    if known.guessed:
-        return texts.say("doubt_bounds", low=known.floor_cm, high=known.budget_cm, unit=unit)
-    low, _, high = known.range_cm
-    return texts.say("doubt_stands", low=low, high=high, unit=unit, digits=1)
+    known, against, found = doubt.known, doubt.against, doubt.found
+    grams = [round(g, -1) if g >= LARGE_G else float(f"{g:.3g}") for g in doubt.expected]
+    told: dict[str, Any] = {"grams": grams, "weighs": known is None and against != "uncut"}
+    told |= {"cut": doubt.column == "after_cm" and against != "height", "found": found}
+    told |= {"taken": doubt.column == "removed_cm", "looked": isinstance(found, str), "stands": ""}
+    if known is not None:
+        told["stands"] = texts.say("doubt_stands", known=known, unit=doubt.unit, digits=1)
+    told["stood"] = known is not None and not told["looked"] and against in ("height", "stand")
+    return texts.say("doubt", doubt=doubt, **told)
 
 
 def cause_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:
@@ -195,12 +167,9 @@ def cause_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:
     cause, found = doubt.cause, doubt.found
     if cause is None:
         return ""
-    fits, key = "", f"cause_{cause.kind.replace(' ', '_')}"
-    if cause.fits is not None:
-        fits = texts.say("cause_fits", fits=f"{texts.typed(cause.fits)} {doubt.unit}")
-    blanks = {"label": tell.named(cause.label), "area": doubt.area_id or "", "fits": fits}
     found = found if isinstance(found, str) else number_text(found)
-    return texts.say(key, found=found, **blanks).rstrip()
+    blanks = {"label": tell.named(cause.label), "area": doubt.area_id or "", "found": found}
+    return texts.say(f"cause_{cause.kind.replace(' ', '_')}", cause=cause, doubt=doubt, **blanks)
 
 
 def outlook_for_programs(news: AfterVisit) -> dict[str, Any]:

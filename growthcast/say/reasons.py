@@ -25,24 +25,16 @@ WORTH_SAYING = 0.05
 def reason(tank: TankAdvice, texts: Texts = TERMINAL) -> str:
     """Say why this interval is recommended, or why none is, and what that rests on."""
     if tank.set_by == "nothing grows":
-        return texts.say(f"reason_empty_{'own' if tank.own_limit else 'listed'}", tank=tank)
+        return texts.say("reason_empty", tank=tank)
     if tank.set_by == "none holds":
         return none_holds_in_words(tank.not_holding, texts)
-    if tank.fails_at_d is not None:
-        said = _fails(tank, tank.fails_at_d, texts)
-        if tank.recommended_interval_d is None:
-            said = texts.say("reason_short", why=said)
-    else:
-        key = "reason_own" if tank.set_by == "its own limit" else "reason_all"
-        said = texts.say(key, tank=tank)
+    fails = "" if tank.fails_at_d is None else _fails(tank, tank.fails_at_d, texts)
+    lost = some_do_not_hold_in_words(tank.not_holding, texts) if tank.not_holding else ""
     basis = [area.basis for area in tank.options[0].areas]
-    counts = {name: basis.count(name) for name in ("table", "tank") if name in basis}
-    rests = [texts.say(f"reason_rests_{of}", n=n, all=len(basis)) for of, n in counts.items()]
-    if rests:
-        said += texts.say("reason_rests", parts=texts.joined(rests, "rests"))
-    if tank.not_holding:
-        said += f". {some_do_not_hold_in_words(tank.not_holding, texts)}"
-    return said
+    table, elsewhere = (basis.count(of) for of in ("table", "tank"))
+    rests = {"all": len(basis), "table": table, "elsewhere": elsewhere}
+    rests |= {"any": table + elsewhere, "both": min(table, elsewhere)}
+    return texts.say("reason", tank=tank, fails=fails, lost=lost, **rests)
 
 
 def _fails(tank: TankAdvice, interval_d: int, texts: Texts) -> str:
@@ -63,12 +55,11 @@ def _mended(area: AreaAdvice, texts: Texts) -> str:
     """Say which height budget, or which floor, would let an area hold."""
     lower = area.cut_needed_cm
     budget = ceil(10.0 * (area.needed_budget_cm or 0.0) - 1e-6) / 10.0  # to the safe side
-    key = "mended_cm" if area.unit == "cm" else "mended_cover"
-    way = texts.say(key, budget=budget, digits=1, area=named(area.label, area.area_id))
+    least = None
     if lower is not None and lower < area.floor_cm:
         least = floor(10.0 * lower + 1e-6) / 10.0
-        way += texts.say("mended_floor", floor=least, unit=area.unit, digits=1)
-    return way
+    blanks = {"area": named(area.label, area.area_id), "unit": area.unit, "digits": 1}
+    return texts.say("mended", budget=budget, floor=least, **blanks)
 
 
 def limit_words(limit: CutLimit | None, texts: Texts = TERMINAL) -> str:
