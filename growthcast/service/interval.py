@@ -370,8 +370,8 @@ def common_cuts(
         Cuts of that rank, the lowest to choose from where none holds it [cm, or % cover].
     """
     areas = np.arange(living.run.size)
-    low = np.full(living.first.size, -1)
-    high = np.full(living.first.size, ranked.shape[1] - 1)
+    low = np.full(living.tank.size, -1)
+    high = np.full(living.tank.size, ranked.shape[1] - 1)
     while (low < high).any():
         middle = (low + high + 1) // 2
         cut = np.maximum(ranked[areas, np.maximum(middle, 0)[living.run]], least)

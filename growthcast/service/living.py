@@ -63,15 +63,13 @@ class LivingAreas:
     """Living areas of a block of tanks: their bounds (A,) and the draws of their growth (A, D).
 
     ``area`` are their places in the book, sorted by tank; ``run`` (A,) is each area's tank among
-    the ``R`` tanks that have a living area, ``first`` (R,) the place of each tank's first area and
-    ``tank`` (R,) its place in the book. ``safe_cut_cm`` is the lowest cut an area survives and
-    ``pause_d`` the days without growth after a cut to the base. ``doubt`` is that about supposed
-    conditions, as a share of growth.
+    the ``R`` tanks that have a living area and ``tank`` (R,) the place of each of these in the
+    book. ``safe_cut_cm`` is the lowest cut an area survives and ``pause_d`` the days without growth
+    after a cut to the base. ``doubt`` is that about supposed conditions, as a share of growth.
     """
 
     area: IntArray
     run: IntArray
-    first: IntArray
     tank: IntArray
     budget_cm: FloatArray
     floor_cm: FloatArray
@@ -134,7 +132,8 @@ class LivingAreas:
     @cached_property
     def _edges(self) -> list[int]:
         """Where the areas of each tank begin, and where the last end, (R + 1,)."""
-        return [*self.first.tolist(), self.area.size]
+        edges: list[int] = np.searchsorted(self.run, np.arange(self.tank.size + 1)).tolist()
+        return edges
 
     @cached_property
     def even(self) -> LivingAreas:
@@ -150,8 +149,8 @@ class LivingAreas:
 
     def by_tank(self, reduced: np.ufunc, values: NDArray[Any]) -> NDArray[Any]:
         """Minima, maxima or sums (R, D) over the areas of each tank; faster than ``reduceat``."""
-        found = np.empty((self.first.size, values.shape[1]), values.dtype)
-        for run in range(self.first.size):
+        found = np.empty((self.tank.size, values.shape[1]), values.dtype)
+        for run in range(self.tank.size):
             reduced.reduce(values[self.of_tank(run)], axis=0, out=found[run])
         return found
 
@@ -177,7 +176,6 @@ class LivingAreas:
             self,
             **areas,
             run=np.repeat(np.arange(sizes.size), sizes),
-            first=np.cumsum(sizes) - sizes,
             tank=self.tank[tanks],
             draws=replace(self.draws, **draws),
         )
@@ -371,11 +369,10 @@ def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
     design = fit.design
     chosen = np.flatnonzero(design.stays & np.isin(design.tank, tanks))
     area = chosen[np.argsort(design.tank[chosen], kind="stable")]
-    tank, first, run = np.unique(design.tank[area], return_index=True, return_inverse=True)
+    tank, run = np.unique(design.tank[area], return_inverse=True)
     return LivingAreas(
         area=area,
         run=run,
-        first=first,
         tank=tank,
         budget_cm=design.traits.budget_cm[area],
         floor_cm=design.traits.floor_cm[area],

@@ -44,7 +44,6 @@ def living(
     return LivingAreas(
         area=np.arange(count),
         run=np.zeros(count, int),
-        first=np.zeros(1, int),
         tank=np.zeros(1, int),
         budget_cm=np.array(budgets, float),
         floor_cm=np.array(floors, float),

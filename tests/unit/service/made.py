@@ -32,12 +32,11 @@ def made_draws(tanks: int, areas: int, draws: int, seed: int = 1) -> GrowthDraws
 
 def made_areas(sizes=(2, 1), draws=64, seed=1, shape=1.0, **changes) -> LivingAreas:
     """Return so many areas of each tank: budgets of 20 cm and less, floors of 6 cm and more."""
-    count, ends = sum(sizes), np.cumsum(sizes)
+    count = sum(sizes)
     n = np.arange(count)
     known = {
         "area": 3 + n,
         "run": np.repeat(np.arange(len(sizes)), sizes),
-        "first": ends - sizes,
         "tank": 2 + 3 * np.arange(len(sizes)),
         "budget_cm": 20.0 - n,
         "floor_cm": 6.0 + 0.5 * n,
