@@ -177,20 +177,20 @@ def lit_below(book: Book, fit: GrowthFit, living: LivingAreas, changed: LivingAr
     return replace(changed, draws=replace(changed.draws, log_rate=rates))
 
 
-def _less_light(case: _Case) -> Iterator[Mend]:
+def _less_light(case: _Case) -> list[Mend]:
     """The brightest dimming of the lamp with which the interval holds, or the strongest tried."""
     fit, tank = case.fit, int(case.living.tank[0])
     ppfd = conditions_now(fit, tank)["ppfd_umol"]
     if not ppfd > 0.0:
-        return
+        return []
     for share in DIMMED_SHARES:
         dimmed = float(round(share * ppfd))
         under = suppose(case.book, fit, tank, Changes({"ppfd_umol": dimmed}, {})).fit
         lit = living_areas(under, case.living.tank)
         mend = case.mend("light", np.ones(lit.area.size, np.bool_), lit, [dimmed], [ppfd])
-        if mend.holds or share == DIMMED_SHARES[-1]:
-            yield mend
-            return
+        if mend.holds:
+            break
+    return [mend]
 
 
 def _plants(case: _Case, limit: int) -> list[Mend]:
@@ -244,7 +244,8 @@ def _slower_species(case: _Case, limit: int) -> list[int]:
     return order[spread].tolist() if order.size else []
 
 
-HANDS, DRIFTS = 6, 6
+PARTS = 6
+"""Equally likely parts into which hands and drifts are each divided."""
 
 
 def certainty_of(
@@ -314,30 +315,22 @@ def chance_if_known(living: LivingAreas, interval_d: int) -> FloatArray:
     drift = ahead.weight[:, 0] @ living.draws.knots[0].astype(np.float64)
     log_rate = living.draws.log_rate.astype(np.float64)
     usual = shape_factor(shape) * np.exp(log_rate + drift) * interval_d
-    ahead_d = living.unrested(interval_d)
-    rest_d = living.rest_d(ahead_d, living.budget_cm, usual.astype(np.float32))
-    usual *= 1.0 - rest_d / interval_d
+    unrested, single = living.unrested(interval_d), usual.astype(np.float32)
+    usual *= 1.0 - living.rest_d(unrested, living.budget_cm, single) / interval_d
     week = living.errors.span * np.sqrt(7.0 / max(interval_d, 1.0))
     goal = stage(living.budget_cm[:, None], ceiling_cm, shape)
-    cut = living.least_cut_cm[:, None]
-    aims = []
-    for hand in _even(HANDS):
-        left = np.minimum(cut * np.exp(HAND_SPREAD * hand), ceiling_cm * BELOW_CEILING)
-        aims.append((goal - stage(left, ceiling_cm, shape)) / usual)
+    even = normal_quantile((np.arange(PARTS) + 0.5) / PARTS)
+    even /= np.sqrt(np.mean(even**2))  # their variance is one
+    hands = np.exp(HAND_SPREAD * even)[:, None, None]
+    left = np.minimum(living.least_cut_cm[:, None] * hands, ceiling_cm * BELOW_CEILING)
+    lasts = (goal - stage(left, ceiling_cm, shape)) / usual
     chance = np.zeros(usual.shape[1])
     off = living.errors.drift * np.sqrt(ahead.remainder[0])
-    for drifted in _even(DRIFTS):
-        room = np.array(aims) * np.exp(-off * drifted) - 1.0
+    for drifted in even:
+        room = lasts * np.exp(-off * drifted) - 1.0
         each = np.where(room <= -1.0, 0.0, normal_cdf(room / max(week, 1e-9))).mean(axis=0)
-        chance += each.prod(axis=0) / DRIFTS
+        chance += each.prod(axis=0) / PARTS
     return chance
-
-
-def _even(count: int) -> FloatArray:
-    """Equally likely values (count,) of a standard normal, scaled to a variance of one."""
-    values = normal_quantile((np.arange(count) + 0.5) / count)
-    scaled: FloatArray = values / np.sqrt(np.mean(values**2))
-    return scaled
 
 
 def in_full(book: Book, fit: GrowthFit, living: LivingAreas, advice: TankAdvice) -> TankAdvice:
