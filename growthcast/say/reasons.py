@@ -120,7 +120,7 @@ def mend_words(
         share, key = 1.0 - float(dimmed) / before, "mend_lamp" if lamp else "mend_light"
         return texts.say(key, share=share, to=float(dimmed), now=before)
     if mend.kind == "plant":
-        return texts.say("mend_plant", plant=mend.plant[0], area=names[0][0])
+        return texts.say("mend_plant", plant=mend.plant, area=names[0][0])
     key = {"budget": "mend_budget", "floor": "mend_floor", "lowest cut": "mend_lowest"}[mend.kind]
     each = [
         texts.say(key, area=name, to=float(to), now=now, unit=unit)

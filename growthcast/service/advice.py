@@ -242,7 +242,7 @@ class Mend:
 
     ``area_ids`` are the areas changed (all of the tank's for light). ``values`` are the new bounds
     [cm, or % cover], the new species' id, or the new PPFD [umol], ``before`` what they are now.
-    ``plant`` is the new species' scientific and common name. ``chance_at_least_cut`` is the chance
+    ``plant`` is the new species' scientific name. ``chance_at_least_cut`` is the chance
     of the interval with that change, every area cut as low as still looks right, and ``holds``
     whether it suffices.
     """
@@ -254,7 +254,7 @@ class Mend:
     chance_at_least_cut: float
     holds: bool
     before: tuple[float, ...] = field(metadata=HIDDEN)
-    plant: tuple[str, str] = field(default=("", ""), metadata=HIDDEN)
+    plant: str = field(default="", metadata=HIDDEN)
 
 
 SetBy = Literal["nothing grows", "none holds", "the plants", "its own limit", "the longest listed"]

@@ -18,11 +18,7 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray
 from growthcast.growth.quick import Singles, column, quick_quantiles
 from growthcast.nouns import dataclass
-from growthcast.service.living import (
-    FOLLOWED_DRAWS,
-    LivingAreas,
-    living_part,
-)
+from growthcast.service.living import FOLLOWED_DRAWS, LivingAreas, living_part
 
 MOST_BUDGETS, CLOSE_CM = 12, 0.01
 """How often a budget is sought anew at most, and how near two of them are the same."""

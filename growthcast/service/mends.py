@@ -54,7 +54,7 @@ class _Case:
         changed: LivingAreas,
         values: Sequence[float | str],
         before: Sequence[float] = (),
-        plant: tuple[str, str] = ("", ""),
+        plant: str = "",
     ) -> Mend:
         """Return a change of some areas, its chance worked out anew at their least cuts."""
         wanted = np.array([self.confidence])
@@ -210,7 +210,7 @@ def _plants(case: _Case, limit: int) -> list[Mend]:
     tried: list[Mend] = []
     for n, species in enumerate(listed):
         keep = (among.area < old) & (among.area != place) | (among.area == old + n)
-        plant = str(names.scientific_name[species]), str(names.common_name[species])
+        plant = str(names.scientific_name[species])
         changed = living_part(among, keep)
         [name] = names.species_id[[species]].tolist()
         tried.append(case.mend("plant", spot, changed, [name], plant=plant))

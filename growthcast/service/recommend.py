@@ -12,19 +12,8 @@ from growthcast.arrays import FloatArray, IntArray, among, distinct, or_none, ro
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
-from growthcast.service.advice import (
-    AreaAdvice,
-    NextLonger,
-    OptionAdvice,
-    TankAdvice,
-    cut_limit,
-)
-from growthcast.service.effort.hours import (
-    Range,
-    fixed_minutes,
-    saving,
-    visit_effort,
-)
+from growthcast.service.advice import AreaAdvice, NextLonger, OptionAdvice, TankAdvice, cut_limit
+from growthcast.service.effort.hours import Range, fixed_minutes, saving, visit_effort
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.holding import NOT_LIKELY, holding_of, not_holding
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets

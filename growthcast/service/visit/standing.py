@@ -34,12 +34,7 @@ from growthcast.growth.quick import Singles, column
 from growthcast.nouns import dataclass
 from growthcast.service.draws import span_normals
 from growthcast.service.effort.hours import DAYS_PER_YEAR, Hands, Saving, saving
-from growthcast.service.interval import (
-    IntervalOptions,
-    common_cuts,
-    lasts_from,
-    needed_cuts,
-)
+from growthcast.service.interval import IntervalOptions, common_cuts, lasts_from, needed_cuts
 from growthcast.service.living import (
     FOLLOWED_DRAWS,
     REST_HALVINGS,
@@ -401,19 +396,20 @@ def saved_by_leaving(
         Hours [h] and cost [currency] a year against a cut of the same areas at every visit; None
         where that is less than ``WORTH_SAVING_H``. What a deeper cut takes off counts.
     """
+
+    def of_year(end_cm: Singles, cut_cm: FloatArray, visits: float) -> Singles:
+        removed = np.maximum(end_cm - column(cut_cm), 0.0)
+        return visits * hands.minutes(removed.astype(np.float32), visits)
+
     left, living = lasted > 1, standing.living
     visits = DAYS_PER_YEAR / option.interval_d
-    removed = np.maximum(option.end_cm - column(option.cut_cm), 0.0)
-    minutes = visits * hands.minutes(removed.astype(np.float32), visits)
-    habit = minutes.copy()
-    aim = np.where(left, usual_cm, option.cut_cm)
+    minutes = of_year(option.end_cm, option.cut_cm, visits)
+    habit, aim = minutes.copy(), np.where(left, usual_cm, option.cut_cm)
     for times in distinct(lasted[left]).tolist():
         growth, _ = living.growth_after_cut(times * option.interval_d)
-        end = living.end_height(growth, aim)[:, :FOLLOWED_DRAWS]
-        removed = np.maximum(end - column(aim), 0.0)
+        end_cm = living.end_height(growth, aim)[:, :FOLLOWED_DRAWS]
         at = lasted == times
-        fewer = visits / times
-        habit[at] = (fewer * hands.minutes(removed.astype(np.float32), fewer))[at]
+        habit[at] = of_year(end_cm, aim, visits / times)[at]
     now_h, then_h = (each[left].sum(axis=0, dtype=np.float64) / 60 for each in (minutes, habit))
     saved = saving(now_h, then_h, labour_rate_per_h)
     return saved if saved.hours.p50 >= WORTH_SAVING_H else None

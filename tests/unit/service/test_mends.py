@@ -152,7 +152,7 @@ def test_a_mend_is_judged_by_the_chance_with_its_change(monkeypatch, confidence)
     assert mend.chance_at_least_cut == again.chance_at_least_cut[0]
     assert mend.holds == (confidence < 0.5)
     assert (mend.area_ids, mend.values, mend.before) == (("a3",), (13.3,), (20.0,))
-    assert (mend.kind, mend.interval_d, mend.plant) == ("budget", 9, ("", ""))
+    assert (mend.kind, mend.interval_d, mend.plant) == ("budget", 9, "")
     exact = replace(case, confidence=mend.chance_at_least_cut)
     assert exact.mend("light", np.ones(2, bool), replace(living, budget_cm=raised), [50.0]).holds
 
@@ -315,7 +315,6 @@ def test_three_plants_that_hold_are_told_or_the_nearest(monkeypatch, chances, ke
         "priors": SimpleNamespace(
             species_id=np.array(names),
             scientific_name=np.array([f"S. {n}" for n in names]),
-            common_name=np.array([f"c {n}" for n in names]),
         ),
     }
     case = case_of(living, **design)
@@ -338,7 +337,7 @@ def test_three_plants_that_hold_are_told_or_the_nearest(monkeypatch, chances, ke
     monkeypatch.setattr(mends, "interval_options", options)
     found = _plants(case, 0)
     assert [mend.values for mend in found] == [(f"s{n}",) for n in kept]
-    assert [mend.plant for mend in found] == [(f"S. s{n}", f"c s{n}") for n in kept]
+    assert [mend.plant for mend in found] == [f"S. s{n}" for n in kept]
     assert {mend.area_ids for mend in found} <= {("a3",)}
     assert asked == [(3, name) for name in names[: len(chances)]]
     assert judged == [[4, 12 + n] for n in range(len(judged))]
