@@ -272,8 +272,7 @@ def line(past: Past, areas: IntArray, days: FloatArray) -> Predictive:
     last = np.searchsorted(spans.area, areas, side="right")
     middle = past.start.height_cm[areas] + speed(last, areas) * days
     height = middle[:, None] + spread[:, None] * NORMAL_SCORES
-    smoothed = np.broadcast_to(SMOOTHED_SHARE * spread[:, None], height.shape)
-    return Predictive(height, np.where(np.isfinite(height), smoothed, np.nan))
+    return Predictive(height, np.broadcast_to(SMOOTHED_SHARE * spread[:, None], height.shape))
 
 
 def unpooled(past: Past, areas: IntArray, days: FloatArray, own_sd_cm: FloatArray) -> Predictive:

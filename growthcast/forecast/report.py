@@ -17,6 +17,7 @@ from growthcast.fit.design import COVER_CEILING, day_number
 from growthcast.fit.model.posterior import RANGE_80, AreaPosterior, Basis
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import (
+    AREAS_AT_ONCE,
     LEVELS,
     chance_over,
     forecast_heights,
@@ -28,7 +29,6 @@ from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN
 
 CROSSING_LEVELS = (0.10, 0.50, 0.90)
-AREAS_AT_ONCE = 64
 
 
 def crossing_days(
