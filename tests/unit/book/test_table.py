@@ -102,6 +102,28 @@ def test_a_tank_has_ended_once_its_last_area_has(inspect):
     assert book.ended_tanks(date(2026, 3, 1)) == {"T1"}
 
 
+def test_a_book_of_one_tank_holds_its_areas_log_and_conditions_alone(inspect):
+    book, _ = inspect()
+    alone = book.only(["T2"])
+    assert alone.tanks.text("tank_id").tolist() == ["T2"]
+    assert alone.areas.text("area_id").tolist() == ["A3"]
+    assert alone.trims.text("area_id").tolist() == ["A3"]
+    assert alone.conditions.number("ppfd_umol").tolist() == [60.0]
+    assert len(book.only(["T2", "T1"]).trims) == 4
+    assert alone.species is book.species
+
+
+def test_the_last_condition_of_a_tank_is_the_one_given_last_by_a_day(inspect):
+    rows = "T1,2026-01-10,7\nT1,2026-03-01,4\nT1,2026-02-01,\nT2,2026-01-01,12\n"
+    book, _ = inspect(conditions_csv=f"tank_id,from_date,kh_dkh\n{rows}")
+    day = float(np.datetime64("2026-02-28").astype(int))
+    assert book.latest_condition("kh_dkh", "T1") == 4.0
+    assert [book.latest_condition("kh_dkh", "T1", day + n) for n in (0.0, 1.0)] == [7.0, 4.0]
+    assert book.latest_condition("kh_dkh", "T2") == 12.0
+    assert np.isnan(book.latest_condition("kh_dkh", "T2", day - 90.0))
+    assert np.isnan(book.latest_condition("co2_mg_l", "T1"))
+
+
 def test_frames_hold_a_book_as_files_do():
     """Dates are dates; what is wrong is said by row as in a file with a header."""
     tanks = pd.DataFrame({"tank_id": ["T1"], "water_depth_cm": [40.0]})
