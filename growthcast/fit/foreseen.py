@@ -20,12 +20,7 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.fit.design import Design, build_design, day_number
 from growthcast.fit.growth import on_what_fits
-from growthcast.fit.model.noise import (
-    KNOT_WINDOWS_D,
-    MEMORY_D,
-    knot_precision,
-    window_covariance,
-)
+from growthcast.fit.model.noise import MEMORY_D, on_knots, window_covariance
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.sites.weights import propagate
@@ -255,11 +250,9 @@ def weekly_drift(bin_day: FloatArray, on_day: float) -> tuple[FloatArray, FloatA
     """
     began = (bin_day - on_day) / MEMORY_D
     ended = began + BIN_D / MEMORY_D
-    knot_ended, knot_began = -KNOT_WINDOWS_D.T / MEMORY_D
-    across = window_covariance(began[:, None], ended[:, None], knot_began, knot_ended)
-    weight: FloatArray = across @ knot_precision()
+    weight, across = on_knots(began, ended)
     within = window_covariance(began[:, None], ended[:, None], began, ended)
-    return weight, within - weight @ across.T
+    return weight.T, within - weight.T @ across
 
 
 @dataclass(frozen=True, slots=True)

@@ -255,13 +255,29 @@ def span_drift(began_day: FloatArray, ended_day: FloatArray, on_day: float) -> S
     _, first, place = np.unique(key, return_index=True, return_inverse=True)
     start = (began_day[first] - on_day) / MEMORY_D
     length = np.maximum((ended_day - began_day)[first], SHORTEST_SPAN_D) / MEMORY_D
-    ended, began = -KNOT_WINDOWS_D.T[:, :, None] / MEMORY_D
-    covariance = window_covariance(began, ended, start, start + length)
+    weight, covariance = on_knots(start, start + length)
     own = 2.0 * (length + np.expm1(-length)) / length**2
-    weight = knot_precision() @ covariance
     explained = np.einsum("mn,mn->n", weight, covariance)
     remainder = np.maximum(own - explained, 0.0)
     return SpanDrift(weight=weight[:, place], remainder=remainder[place])
+
+
+def on_knots(began: FloatArray, ended: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Regress the drift's means over windows on the knots.
+
+    Parameters
+    ----------
+    began, ended : array (n,)
+        Ends of the windows [memories of ``MEMORY_D`` days since the day of the fit].
+
+    Returns
+    -------
+    tuple of array (M, n)
+        Weights of the knots, and covariances with them, for a stationary variance of one [-].
+    """
+    knot_ended, knot_began = -KNOT_WINDOWS_D.T[:, :, None] / MEMORY_D
+    covariance = window_covariance(knot_began, knot_ended, began, ended)
+    return knot_precision() @ covariance, covariance
 
 
 def today_weight() -> FloatArray:

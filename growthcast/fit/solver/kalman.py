@@ -74,22 +74,6 @@ NO_SCATTER = Scatter(np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros((BORDER,
 
 
 @dataclass(frozen=True, slots=True)
-class Backward:
-    """What a node's own and all later readings say of its predicted stage, nodes (N,).
-
-    ``state_score`` (1 + B, N): row 0 is the derivative of the log likelihood by the stage
-    predicted; the others are what a unit more of each border parameter takes from it.
-    ``state_curvature`` (N,) is minus the second derivative. ``observation_score`` and
-    ``observation_curvature`` are the same for the height that was read [1/cm, 1/cm2].
-    """
-
-    state_score: FloatArray
-    state_curvature: FloatArray
-    observation_score: FloatArray
-    observation_curvature: FloatArray
-
-
-@dataclass(frozen=True, slots=True)
 class FilterPass:
     """The Kalman filter over a block of R areas and N nodes: its chains, as they are linearised.
 
@@ -224,8 +208,13 @@ class FilterPass:
         spread = self.predicted_variance[later]
         return self.at.transition[later] * self.filtered.variance[behind] / spread
 
-    def backward(self) -> Backward:
+    def backward(self) -> tuple[tuple[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]:
         """Run back along all chains, from their ends to their starts: a disturbance smoother.
+
+        Returns what a node's own and all later readings say of its predicted stage, and of the
+        height that was read, each as scores (1 + B, N) and curvatures (N,): row 0 of the scores is
+        the derivative of the log likelihood, the others are what a unit more of each border
+        parameter takes from it; curvatures are minus the second derivative.
 
         References
         ----------
@@ -247,7 +236,7 @@ class FilterPass:
             state_curvature[behind] += kept[behind] ** 2 * curvature
             observation_score[:, behind] -= gain[behind] * score
             observation_curvature[behind] += gain[behind] ** 2 * curvature
-        return Backward(state_score, state_curvature, observation_score, observation_curvature)
+        return (state_score, state_curvature), (observation_score, observation_curvature)
 
     def log_determinant(self) -> float:
         """Log determinant of the chains' curvature [nat], its starts being flat in height.

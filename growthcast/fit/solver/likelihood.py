@@ -100,16 +100,17 @@ def noise_slopes(
         fall with that variance (Fisher information).
     """
     problem, block, forward = view.problem, view.problem.blocks[number], view.forward(number)
-    here, back, nodes, mine = forward.at, forward.backward(), block.chains.nodes, block.chains.area
+    here, nodes, mine = forward.at, block.chains.nodes, block.chains.area
+    (link, by_link), (reading, by_reading) = forward.backward()
     # A ceiling that is not learnt has no part in the likelihood; nor has what follows it.
     without = replace(view.pooled, rate_by_ceiling=np.zeros(problem.area_count))
     root = without.covariance_root(mine, bends=False)
     root[~problem.pooling.ceiling_learnt[mine], CEILING] = 0.0
-    own, link, reading = departure[:, nodes.area], back.state_score, back.observation_score
-    foretold = back.state_curvature - forward.variance_along(root, link[1:])
+    own = departure[:, nodes.area]
+    foretold = by_link - forward.variance_along(root, link[1:])
     mean = link[0] - (link[1:] * own).sum(axis=0)
     of_links = 0.5 * (mean**2 - foretold), foretold
-    foretold = back.observation_curvature - forward.variance_along(root, reading[1:])
+    foretold = by_reading - forward.variance_along(root, reading[1:])
     mean = reading[0] - (reading[1:] * own).sum(axis=0)
     precision, read = here.observation_precision, block.chains.read
     error = np.divide(1.0, precision, out=np.ones_like(mean), where=precision > 0.0)

@@ -11,8 +11,6 @@ expectation; that is added to second order.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from growthcast.arrays import FloatArray
@@ -74,7 +72,13 @@ class Linearised:
     by_usual_cut: FloatArray
 
 
-def linearise(problem: Problem, block: Block, stage: FloatArray, border: FloatArray) -> Linearised:
+def linearise(
+    problem: Problem,
+    block: Block,
+    stage: FloatArray,
+    border: FloatArray,
+    unheard: Linearised | None = None,
+) -> Linearised:
     """Linearise a block's links and readings.
 
     Parameters
@@ -87,12 +91,28 @@ def linearise(problem: Problem, block: Block, stage: FloatArray, border: FloatAr
         Current stages [-].
     border : array (B, A)
         Current parameters of all areas of the book [log].
+    unheard : Linearised, optional
+        The block at the same point with other sites: little else rests on them.
 
     Returns
     -------
     Linearised
         Departures from these stages and parameters.
     """
+    if unheard is None:
+        at = _but_for_sites(problem, block, stage, border)
+    else:
+        at = Linearised(*(getattr(unheard, name).copy() for name in Linearised.__slots__))
+    _link_unsaid_cuts(at, problem, block, stage, border)
+    _link_known_cuts(at, block.chains, border, problem.errors)
+    _observe(at, block, border, problem.errors)
+    return at
+
+
+def _but_for_sites(
+    problem: Problem, block: Block, stage: FloatArray, border: FloatArray
+) -> Linearised:
+    """Linearise a block but for what rests on its sites, and what rests on that."""
     chains, errors, drift = block.chains, problem.errors, block.drift
     nodes, rank, form = chains.nodes, chains.rank, problem.shape[chains.area]
     # A node is a fresh start until more is known of it.
@@ -137,45 +157,7 @@ def linearise(problem: Problem, block: Block, stage: FloatArray, border: FloatAr
         *(residual, precision, by_usual_cut),
     )
     _link_guesses(at, chains, ceiling, form, stage)
-    _hear_sites(at, problem, block, stage, border)
     return at
-
-
-def heard_anew(
-    at: Linearised, problem: Problem, block: Block, stage: FloatArray, border: FloatArray
-) -> Linearised:
-    """Linearise a block again where it was, now that looks and weights say something else.
-
-    Parameters
-    ----------
-    at : Linearised
-        The block with other sites, at the same point.
-    problem : Problem
-        Its curves, lags and what readings and spans are worth.
-    block : Block
-        The block with its sites.
-    stage : array (N,)
-        Current stages [-].
-    border : array (B, A)
-        Current parameters of all areas of the book [log].
-
-    Returns
-    -------
-    Linearised
-        What ``linearise`` returns: nothing else rests on sites.
-    """
-    at = replace(at, **{name: getattr(at, name).copy() for name in Linearised.__slots__})
-    _hear_sites(at, problem, block, stage, border)
-    return at
-
-
-def _hear_sites(
-    at: Linearised, problem: Problem, block: Block, stage: FloatArray, border: FloatArray
-) -> None:
-    """Fill in what rests on sites, and what rests on that."""
-    _link_unsaid_cuts(at, problem, block, stage, border)
-    _link_known_cuts(at, block.chains, border, problem.errors)
-    _observe(at, block, border, problem.errors)
 
 
 def _link_guesses(

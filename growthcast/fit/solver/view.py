@@ -10,7 +10,7 @@ import numpy as np
 from growthcast.arrays import FloatArray
 from growthcast.fit.solver.hierarchy import Pooled, eliminate
 from growthcast.fit.solver.kalman import Filtered, FilterPass, kalman_filter, scatter_of
-from growthcast.fit.solver.linearise import Linearised, heard_anew, linearise
+from growthcast.fit.solver.linearise import Linearised, linearise
 from growthcast.fit.solver.problem import (
     BORDER,
     CEILING,
@@ -180,11 +180,7 @@ def seen(
         Of the block.
     """
     block, where = problem.blocks[number], (point.stages[number], point.border)
-    if unheard is None:
-        at = linearise(problem, block, *where)
-    else:
-        at = heard_anew(unheard, problem, block, *where)
-    forward = kalman_filter(block.chains, at)
+    forward = kalman_filter(block.chains, linearise(problem, block, *where, unheard))
     return replace(forward, scatter=scatter_of(problem, block, forward))
 
 

@@ -12,7 +12,7 @@ import pytest
 from scipy.stats import norm
 
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.linearise import heard_anew, linearise
+from growthcast.fit.solver.linearise import linearise
 from growthcast.fit.solver.problem import BORDER, CEILING, DENSITY, HABIT, KNOTS, RATE, Sites
 from tests.unit.fit.small_problem import small_problem
 
@@ -240,7 +240,7 @@ def test_other_sites_are_heard_without_another_line(case):
     quiet = replace(case.block.sites, precision=np.zeros(case.stage.size))
     silent = replace(case.block, sites=quiet)
     before = linearise(case.problem, silent, case.stage, case.border)
-    again = heard_anew(before, case.problem, case.block, case.stage, case.border)
+    again = linearise(case.problem, case.block, case.stage, case.border, before)
     for name in ("residual", "observation_precision", "by_usual_cut", "offset", "process_noise"):
         np.testing.assert_allclose(getattr(again, name), getattr(case.at, name), rtol=1e-12)
     assert (before.observation_precision != again.observation_precision).any()
