@@ -24,8 +24,6 @@ from growthcast.fit.solver.problem import (
 )
 from growthcast.nouns import dataclass
 
-TANKS_AT_ONCE = 4_000
-
 
 @dataclass(frozen=True, slots=True)
 class Pooled:
@@ -144,33 +142,25 @@ class Pooled:
 
     def joint_covariance(self, areas: IntArray) -> FloatArray:
         """Covariance (n, 1 + M, 1 + M) of (centre, knots) of areas (n,)."""
-        width = self.tank.shape[1]
-        covariance = np.empty((areas.size, width, width))
-        species, by_species = self.pooling.planted[1], self.planted_covariance
+        grows, by_species = self.pooling.planted[1][areas], self.planted_covariance
         tank = self.pooling.tank[areas]
-        present, run = np.unique(tank, return_inverse=True)
-        for some in _batches(present.size):
-            mine = np.flatnonzero((run >= some[0]) & (run <= some[-1]))
-            regression = self.tank_regression(present[some])
-            here, grows = run[mine] - some[0], species[areas[mine]]
-            held = (regression != 0.0).any(axis=1)  # of all species a tank has to do with a few
-            held[here, grows] = True
-            listed = np.argsort(~held, axis=1, kind="stable")[:, : held.sum(axis=1).max()]
-            regressed = np.take_along_axis(regression, listed[:, None], axis=2)[here]
-            of_own = np.argmax(listed[here] == grows[:, None], axis=1)
-            regressed[np.arange(mine.size), 0, of_own] += 1.0
-            between = by_species[listed[:, :, None], listed[:, None]][here]
-            spread = regressed @ between @ regressed.transpose(0, 2, 1)
-            covariance[mine] = spread + self.tank_covariance[tank[mine]]
-        return covariance
+        present, here = np.unique(tank, return_inverse=True)
+        regression = self.tank_regression(present)
+        held = (regression != 0.0).any(axis=1)  # of all species a tank has to do with a few
+        held[here, grows] = True
+        listed = np.argsort(~held, axis=1, kind="stable")[:, : held.sum(axis=1).max(initial=1)]
+        regressed = np.take_along_axis(regression, listed[:, None], axis=2)[here]
+        of_own = np.argmax(listed[here] == grows[:, None], axis=1)
+        regressed[np.arange(areas.size), 0, of_own] += 1.0
+        between = by_species[listed[:, :, None], listed[:, None]][here]
+        spread: FloatArray = regressed @ between @ regressed.transpose(0, 2, 1)
+        return spread + self.tank_covariance[tank]
 
     def whole_tank_covariance(self) -> FloatArray:
         """Covariance (K, 1 + M, 1 + M) of every tank's effect and knots."""
-        covariance, by_species = self.tank_covariance.copy(), self.planted_covariance
-        for tanks in _batches(self.tank.shape[0]):
-            regression = self.tank_regression(tanks)
-            covariance[tanks] += regression @ by_species @ regression.transpose(0, 2, 1)
-        return covariance
+        regression = self.tank_regression(np.arange(self.tank.shape[0]))
+        spread = regression @ self.planted_covariance @ regression.transpose(0, 2, 1)
+        return self.tank_covariance + spread
 
     def border_parts(
         self, areas: IntArray, *, bends: bool = True
@@ -343,11 +333,6 @@ def _by_tank_and_species(
     return summed(values.ravel(), place.ravel(), tanks * width * size).reshape(-1, width, size)
 
 
-def _batches(count: int) -> list[IntArray]:
-    starts = range(0, count, TANKS_AT_ONCE)
-    return [np.arange(start, min(start + TANKS_AT_ONCE, count)) for start in starts]
-
-
 def _species_covariance(
     pooling: Pooling, cross_information: FloatArray, tank_regression: FloatArray
 ) -> FloatArray:
@@ -359,12 +344,10 @@ def _species_covariance(
     size = planted.size
     weights = np.bincount(species, cross_information[:, 0], minlength=size)
     dense = np.diag(pooling.species_precision[planted] + weights)
-    for tanks in _batches(pooling.tank_precision.size):
-        mine = np.flatnonzero((pooling.tank >= tanks[0]) & (pooling.tank <= tanks[-1]))
-        places = pooling.tank[mine] - tanks[0], species[mine], (tanks.size, size)
-        both = np.concatenate([cross_information[mine], tank_regression[mine]], axis=1)
-        cross, regressed = np.split(_by_tank_and_species(both, *places), 2, axis=1)
-        dense += cross.reshape(-1, size).T @ regressed.reshape(-1, size)
+    places = pooling.tank, species, (pooling.tank_precision.size, size)
+    both = np.concatenate([cross_information, tank_regression], axis=1)
+    cross, regressed = np.split(_by_tank_and_species(both, *places), 2, axis=1)
+    dense += cross.reshape(-1, size).T @ regressed.reshape(-1, size)
     singular = np.diag(dense) <= 0.0
     dense[singular, singular] = 1.0
     precision = pooling.species_precision

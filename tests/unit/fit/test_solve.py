@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from growthcast.fit.rows.chains import Link, pack_chains
-from growthcast.fit.solver import hierarchy
 from growthcast.fit.solver.hierarchy import Pooled
 from growthcast.fit.solver.kalman import kalman_filter
 from growthcast.fit.solver.likelihood import log_likelihood, misfit
@@ -104,12 +103,10 @@ def both(request):
         same = problem.errors, problem.shape, problem.first_habit
         problem = problem_of(nodes, pooling, *same)
     point = solve(problem).point if request.param == "solution" else starting_point(problem)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(hierarchy, "TANKS_AT_ONCE", 2)
-        view = view_of(problem, point)
-        matrix, right, *places = dense_system(problem, point, view)
-        covariance = np.linalg.inv(matrix)
-        yield problem, point, view, covariance @ right, covariance, places
+    view = view_of(problem, point)
+    matrix, right, *places = dense_system(problem, point, view)
+    covariance = np.linalg.inv(matrix)
+    return problem, point, view, covariance @ right, covariance, places
 
 
 def test_the_step_is_that_of_the_dense_system(both):
