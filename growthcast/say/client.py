@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, timedelta
+from typing import Any
 
 import numpy as np
 
@@ -42,20 +43,12 @@ def area_name(area: AreaFacts) -> str:
 
 def place_words(locale: Locale, tank: TankFacts) -> str:
     """Return what the client calls a tank; its id is nothing to them."""
-    if tank.name:
-        return capital(named(tank.name))
-    if tank.site:
-        return locale.say("place_site", site=named(tank.site))
-    return locale.say("place_unnamed")
+    return locale.say("place", name=capital(named(tank.name)), site=named(tank.site))
 
 
 def headline(locale: Locale, tank: TankFacts) -> str:
     """Return the answer of a page: which tank, how often."""
-    place = place_words(locale, tank)
-    if tank.option is None:
-        return locale.say("headline_unplanted", place=place)
-    key = f"headline{'' if tank.fits else '_meanwhile'}{'_first' if tank.first_estimate else ''}"
-    return locale.say(key, place=place, tank=tank)
+    return locale.say("headline", place=place_words(locale, tank), tank=tank)
 
 
 def next_visit_key(tanks: Sequence[TankFacts]) -> str:
@@ -74,19 +67,16 @@ def argument(locale: Locale, tank: TankFacts) -> list[str]:
         return [*said, locale.say("none_fits", area=area, option=option)]
     if not tank.asked:
         if tank.longer is None:
-            key = "why_limit" if tank.reason else "why_longest_listed"
-            return [*said, locale.say(key, reason=named(tank.reason))]
+            return [*said, locale.say("why_limit", reason=named(tank.reason))]
         return [*said, *_why_not_less(locale, tank, option, tank.longer)]
     needed = next(row for row in tank.rows if row.interval_d == plants_d)
     between = apart(locale, tank, option, needed)
     if plants_d < option.interval_d:
         return [*said, locale.say("asked_long", tank=tank, added=between)]
-    said.append(locale.say("asked_short", tank=tank, saved=between))
-    key = "asked_reason" if tank.reason else "asked_no_reason"
-    said.append(locale.say(key, reason=named(tank.reason)))
     at_tank = _minutes(locale, option.minutes_per_visit - tank.travel_min)
-    fixed = _minutes(locale, tank.fixed_min)
-    return [*said, locale.say("asked_minutes", minutes=at_tank, fixed=fixed)]
+    spent = {"minutes": at_tank, "fixed": _minutes(locale, tank.fixed_min)}
+    reason = named(tank.reason)
+    return [*said, locale.say("asked_short", tank=tank, saved=between, reason=reason, **spent)]
 
 
 def _minutes(locale: Locale, minutes: float) -> str:
@@ -100,8 +90,8 @@ def _why_not_less(
     said = [locale.say("why_longest", option=option, tank=tank)]
     days, now = (days_of_100(locale, o.share_of_days_presentable) for o in (longer, option))
     held, saved = longer.chance_all_within, apart(locale, tank, option, longer)
-    key, blanks = "why_same" if days == now else "why_less", {"days": days, "now": now}
-    said.append(locale.say(key, longer=longer, saved=saved, held=held, **blanks))
+    blanks = {"days": days, "now": now, "same": days == now}
+    said.append(locale.say("why_less", longer=longer, saved=saved, held=held, **blanks))
     unit = tank.areas[tank.limiting].unit
     cuts = (one.areas[tank.limiting] for one in (option, longer))
     now_cut, then_cut = (hand_cut(cut.cut_cm, unit, cut.least_cut_cm) for cut in cuts)
@@ -157,13 +147,12 @@ def picture_words(
     """
     area = tank.areas[place]
     unit, budget, floor = area.unit, area.forecast.budget_cm, area.forecast.floor_cm
-    blanks = {"area": area_name(area), "budget": budget, "unit": unit, "option": option}
+    blanks = dict[str, Any](area=area_name(area), budget=budget, unit=unit, option=option)
     if option is None:
         low, middle, high = (float(height) for height in course.height_cm[:, -1])
         now = float(course.height_cm[1, 0])
-        key = "picture_now_bare" if now < bare_below(np.array(floor)) else "picture_now"
-        key = "picture_now_over" if now > budget else key
-        key = "picture_unmeasured" if area.forecast.basis == "table" else key
+        blanks |= {"bare": now < bare_below(np.array(floor)), "above": now > budget}
+        key, blanks["unmeasured"] = "picture_now", area.forecast.basis == "table"
         blanks |= {"now": now, "day": tank.on + timedelta(days=int(course.day[-1]))}
     else:
         mine = option.areas[place]

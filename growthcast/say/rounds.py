@@ -69,7 +69,11 @@ def rounds_json(plan: RoundsPlan) -> dict[str, Any]:
 def rounds_notes(plan: RoundsPlan, texts: Texts = TERMINAL) -> list[str]:
     """Say what a person should know of tanks and days of a plan."""
     tanks, day_min = plan.tanks, 60.0 * plan.hours_per_day
-    said = [_overdue(w, plan.start, texts) for w in tanks if w.due_d < 0]
+    said = []
+    for window in (one for one in tanks if one.due_d < 0):
+        due, over = plan.start + timedelta(days=window.due_d), 1.0 - float(window.now.all_within[0])
+        blanks = {"due": due, "over": over, "on": plan.start}
+        said.append(texts.say("rounds_overdue", window=window, **blanks))
     if unlogged := [w.tank_id for w in tanks if not w.visits_logged and not w.idle]:
         said.append(texts.say("rounds_unlogged", tanks=unlogged, on=plan.on))
     said += [note for w in tanks for note in _days_kept(w, plan.dates, texts)]
@@ -77,24 +81,9 @@ def rounds_notes(plan: RoundsPlan, texts: Texts = TERMINAL) -> list[str]:
         if (minutes := window.minutes + window.travel_min) > day_min:
             times = {"minutes": minutes, "day_min": day_min}
             said.append(texts.say("rounds_long", window=window, **times))
-    said += [_idle(w, texts) for w in tanks if w.idle]
+    said += [texts.say("rounds_idle", window=w) for w in tanks if w.idle]
     said += [texts.say("rounds_none_holds", window=w) for w in tanks if not w.feasible]
     return [*said, *_holidays_met(plan, texts)]
-
-
-def _idle(window: TankWindow, texts: Texts) -> str:
-    """Say why the plants of a tank set no rhythm, and whether it is planned all the same."""
-    why = texts.say(f"rounds_idle_{window.idle.replace(' ', '_')}")
-    key = "rounds_unplanned" if window.longest_d is None else "rounds_by_limit"
-    return texts.say(key, window=window, why=why)
-
-
-def _overdue(window: TankWindow, start: date, texts: Texts) -> str:
-    """Say that a tank is overdue when a plan begins, and by what."""
-    due, over = start + timedelta(days=window.due_d), 1.0 - float(window.now.all_within[0])
-    key = f"rounds_overdue_{window.due_by}"
-    why = texts.say(key, window=window, due=due, over=over, on=start)
-    return texts.say("rounds_overdue", window=window, why=why)
 
 
 def _days_kept(window: TankWindow, dates: tuple[date, ...], texts: Texts) -> Iterator[str]:
@@ -120,8 +109,7 @@ def _holidays_met(plan: RoundsPlan, texts: Texts) -> Iterator[str]:
         return
     met = public_holidays(country, plan.dates[0], plan.dates[-1], texts.language).items()
     if days := [f"{texts.day(day, plan.on)} ({name})" for day, name in met if day in plan.dates]:
-        key = f"rounds_holidays_{'one' if len(days) == 1 else 'many'}"
-        yield texts.say(key, days=days, country=country)
+        yield texts.say("rounds_holidays", days=days, n=len(days), country=country)
 
 
 def monday_of(day: date) -> date:

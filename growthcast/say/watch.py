@@ -21,8 +21,7 @@ def checks_for(finding: Finding, texts: Texts = TERMINAL) -> list[str]:
     noted = finding.noted
     said = []
     if noted is not None:
-        note = f" ({noted.note})" if noted.note else ""
-        said.append(texts.say("check_noted", noted=noted, note=note))
+        said.append(texts.say("check_noted", noted=noted))
     if finding.kind == "tank" and finding.alone:
         said.append(texts.say("check_one_area"))
     way = "slower" if finding.slower else "quicker"
@@ -119,18 +118,13 @@ def _behind(report: WatchReport, *, by_area: bool) -> tell.Words:
 
 def finding_name(finding: Finding, texts: Texts = TERMINAL) -> str:
     """Return who grows otherwise than usual."""
-    if finding.kind == "species":
-        return texts.say("watch_species", name=tell.named(finding.name))
-    if finding.alone:
-        return texts.say("watch_only_area")
-    return tell.named(finding.name) or texts.say("watch_whole_tank")
+    return texts.say("watch_who", finding=finding, name=tell.named(finding.name))
 
 
 def finding_sentence(finding: Finding, texts: Texts = TERMINAL) -> str:
     """Say in one sentence who grows how, since when."""
-    key = "watch_grow" if finding.kind == "species" else "watch_grows"
-    low = 100 * finding.growth_share[0]
-    return texts.say(key, who=finding_name(finding, texts), finding=finding, low=low)
+    who, low = finding_name(finding, texts), 100 * finding.growth_share[0]
+    return texts.say("watch_grows", who=who, finding=finding, low=low)
 
 
 def noticed_sentence(finding: Finding, texts: Texts = TERMINAL) -> str:
@@ -143,8 +137,7 @@ def tank_sentence(tank: TankWatch, texts: Texts = TERMINAL) -> str:
     if tank.status != "too few visits":
         said = "; ".join(finding_sentence(one, texts) for one in tank.findings)
         return said or texts.say("watch_as_usual")
-    few = tank.visits < tank.visits_needed
-    return texts.say("watch_too_few" if few else "watch_none_lately", tank=tank)
+    return texts.say("watch_too_few", few=tank.visits < tank.visits_needed, tank=tank)
 
 
 def watch_in_json(report: WatchReport) -> dict[str, Any]:
