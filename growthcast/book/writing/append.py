@@ -19,13 +19,7 @@ from growthcast.book.tables import TABLES, UNITS, Column
 from growthcast.book.words import did_you_mean, plain, shown
 from growthcast.book.writing.journal import Entry, book_lock
 from growthcast.book.writing.replace import Files, read_file, replace_files
-from growthcast.book.writing.source import (
-    Source,
-    edited,
-    new_source,
-    taken_apart,
-    widened,
-)
+from growthcast.book.writing.source import Source, edited, new_source, taken_apart, widened
 from growthcast.errors import FileChanged, Finding, HeldAlready, RowsRefused, UsageError
 from growthcast.nouns import dataclass
 

@@ -130,6 +130,16 @@ def _journal(folder: Path) -> Path:
     return path
 
 
+@contextmanager
+def opened(path: Path, flags: int, mode: int = 0o666) -> Iterator[int]:
+    """Open a file or folder as the system has it, and close it again."""
+    stream = os.open(path, flags, mode)
+    try:
+        yield stream
+    finally:
+        os.close(stream)
+
+
 def write_all(stream: int, data: bytes) -> None:
     """Write bytes to an open file, on the disk when this returns."""
     left = memoryview(data)
@@ -144,8 +154,7 @@ def append_line(folder: Path, entry: Entry) -> int:
     A last line torn by a crash is ended first. ``OSError`` where it cannot be written; the journal
     then ends where it did.
     """
-    stream = os.open(_journal(folder), _FLAGS | os.O_CREAT | os.O_APPEND, 0o666)
-    try:
+    with opened(_journal(folder), _FLAGS | os.O_CREAT | os.O_APPEND) as stream:
         size = os.fstat(stream).st_size
         data = line_of(entry)
         if size:
@@ -157,19 +166,14 @@ def append_line(folder: Path, entry: Entry) -> int:
         except OSError:
             os.ftruncate(stream, size)
             raise
-    finally:
-        os.close(stream)
     return size
 
 
 def shorten(folder: Path, size: int) -> None:
     """Take an entry out again whose change did not come about; ``size`` is from before it."""
-    stream = os.open(_journal(folder), _FLAGS)
-    try:
+    with opened(_journal(folder), _FLAGS) as stream:
         os.ftruncate(stream, size)
         os.fsync(stream)
-    finally:
-        os.close(stream)
 
 
 def entries(folder: Path) -> Iterator[Entry]:

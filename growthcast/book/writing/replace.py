@@ -153,8 +153,7 @@ def _write(path: Path, data: bytes, like: Path | None = None, mode: int = 0o666)
     """Write a new file, with the permissions of another where that is there, onto the disk."""
     path.unlink(missing_ok=True)
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-    stream = os.open(path, flags, mode)
-    try:
+    with journal.opened(path, flags, mode) as stream:
         if like and like.exists() and hasattr(os, "fchown"):
             seen = like.stat()
             with contextlib.suppress(OSError):  # an owner is kept where one may give files away
@@ -162,8 +161,6 @@ def _write(path: Path, data: bytes, like: Path | None = None, mode: int = 0o666)
             with contextlib.suppress(OSError):
                 os.fchmod(stream, seen.st_mode & 0o7777)
         journal.write_all(stream, data)
-    finally:
-        os.close(stream)
 
 
 def _put(target: Path, *, has_bytes: bool) -> None:
@@ -196,12 +193,8 @@ def _put_back(targets: Mapping[str, Path], old: Files) -> None:
 
 def _flush_folder(folder: Path) -> None:
     """Flush a folder's names to the disk, where the system can."""
-    with contextlib.suppress(OSError):
-        stream = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(stream)
-        finally:
-            os.close(stream)
+    with contextlib.suppress(OSError), journal.opened(folder, os.O_RDONLY) as stream:
+        os.fsync(stream)
 
 
 _FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)}

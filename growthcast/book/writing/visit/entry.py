@@ -43,19 +43,12 @@ from growthcast.book.cells.numbers import typed_number
 from growthcast.book.findings import filled, refusal
 from growthcast.book.supposed import Cell
 from growthcast.book.words import did_you_mean, plain, shown
-from growthcast.book.writing.visit.places import (
-    GRAMMAR,
-    TOLD,
-    WORDS,
-    Place,
-    is_note,
-    place_named,
-    places_of,
-)
+from growthcast.book.writing.visit import places
+from growthcast.book.writing.visit.places import Place
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 
-_EXAMPLES, _TITLES = TOLD["examples"], TOLD["titles"]
+_EXAMPLES, _TITLES = places.TOLD["examples"], places.TOLD["titles"]
 LOOKS = ("short", "right", "over")
 LOOK_WORDS = {look: look for look in LOOKS} | {look[0]: look for look in LOOKS}
 """Looks, and the letters that stand for them."""
@@ -94,22 +87,22 @@ class VisitRow:
 
 
 def parse_visit(
-    items: Sequence[str], places: Sequence[Place], homes: Mapping[str, str]
+    items: Sequence[str], areas: Sequence[Place], homes: Mapping[str, str]
 ) -> tuple[VisitRow, ...]:
     """Return the rows a line of a visit means, in the order in which they were named.
 
-    ``places`` are the tank's areas; ``homes`` maps the ids of all areas to their tanks.
+    ``areas`` are the tank's; ``homes`` maps the ids of all areas to their tanks.
     ``UsageError`` with the item and what to write for anything not understood.
     """
     rows: dict[str | None, dict[str, Amount]] = {}
-    known = {place.area_id: place for place in places}
+    known = {place.area_id: place for place in areas}
     spread: list[tuple[str, str, str]] = []
     for item in items:
         name, word, value = _split(item, known)
         if not value:
-            raise UsageError(f"{shown(item)} says nothing. {GRAMMAR}")
+            raise UsageError(f"{shown(item)} says nothing. {places.GRAMMAR}")
         with _naming(item):
-            place = None if name is None else place_named(name, known, homes)
+            place = None if name is None else places.place_named(name, known, homes)
             amounts: dict[str, Amount] = {}
             for part in _parts(value):
                 _add(amounts, amounts_of_part(part, place, word))
@@ -120,7 +113,7 @@ def parse_visit(
     named = {*rows}
     for word, look, item in spread:
         with _naming(item):
-            for place in _looked_at(word, places, named):
+            for place in _looked_at(word, areas, named):
                 row = rows.setdefault(place.area_id, {})
                 if row.get("look", look) != look:
                     said = {"area": place.area_id, "look": row["look"]}
@@ -147,9 +140,9 @@ def _add(row: dict[str, Amount], amounts: Mapping[str, Amount]) -> None:
         row[column] = amount
 
 
-def _looked_at(word: str, places: Sequence[Place], named: set[str | None]) -> list[Place]:
+def _looked_at(word: str, areas: Sequence[Place], named: set[str | None]) -> list[Place]:
     """Return the areas that ``all=`` or ``rest=`` gives a look."""
-    living = [place for place in places if place.alive]
+    living = [place for place in areas if place.alive]
     if word == "rest":
         living = [place for place in living if place.area_id not in named and not place.logged]
     elif written := [place.area_id for place in living if place.logged]:
@@ -162,11 +155,11 @@ def _looked_at(word: str, places: Sequence[Place], named: set[str | None]) -> li
 def _split(item: str, known: Mapping[str, Place]) -> tuple[str | None, str, str]:
     """Return an area's name, or else ``None`` and the word in its place; and the value."""
     cuts = [place for place, char in enumerate(item) if char == "="]
-    if not cuts or is_note(item):
+    if not cuts or places.is_note(item):
         return None, "", item
     cut = next((c for c in cuts if item[:c].strip() in known), cuts[0])
     name, value = item[:cut].strip(), item[cut + 1 :].strip()
-    word = name.casefold() if name not in known and name.casefold() in WORDS else ""
+    word = name.casefold() if name not in known and name.casefold() in places.WORDS else ""
     if not value:
         examples = _EXAMPLES.get(word, ("24/12", "right"))
         said = " or ".join(f"{name}={example}" for example in examples)
@@ -177,7 +170,7 @@ def _split(item: str, known: Mapping[str, Place]) -> tuple[str | None, str, str]
 def _parts(value: str) -> Iterator[str]:
     """Yield the parts of a value; a note takes everything after it."""
     while value:
-        if is_note(value):
+        if places.is_note(value):
             yield value
             return
         part, _, value = value.partition("+")
@@ -187,7 +180,7 @@ def _parts(value: str) -> Iterator[str]:
 def looks_like_item(text: str) -> bool:
     """Whether an argument is a part of a visit rather than the folder of a book."""
     look = text.casefold().removeprefix("look:").strip()
-    return "=" in text or look in LOOKS or is_note(text) or bool(re.fullmatch(_ALONE, text))
+    return "=" in text or look in LOOKS or places.is_note(text) or bool(re.fullmatch(_ALONE, text))
 
 
 def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amount]:
@@ -197,7 +190,7 @@ def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amou
     """
     rule, typed = _form(part, place, word)
     if refused := rule.get("refused"):
-        hint = did_you_mean(typed.get("typed", part), LOOKS, rule.get("otherwise", GRAMMAR))
+        hint = did_you_mean(typed.get("typed", part), LOOKS, rule.get("otherwise", places.GRAMMAR))
         meant = LOOK_WORDS.get(typed.get("look", "").casefold())
         bare = " ".join(typed[name].casefold() for name in ("number", "unit") if name in typed)
         said = {"part": part, "bare": bare, "word": word, "hint": hint, "meant": meant}
@@ -224,7 +217,7 @@ def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amou
 def _form(part: str, place: Place | None, word: str) -> tuple[Mapping[str, Any], dict[str, str]]:
     """Return the form that a part has, and what is typed in its groups."""
     kinds = {None, "area" if place else "tank", "height" if place and not place.is_cover else None}
-    for rule in TOLD["part"]:
+    for rule in places.TOLD["part"]:
         if word in rule.get("under", [word]) and rule.get("of") in kinds:
             form = rule.get("text", ".*").replace("NUMBER", _NUMBER).replace("UNIT", _UNIT)
             if fits := re.fullmatch(form, part, re.IGNORECASE | re.DOTALL):
@@ -246,7 +239,7 @@ def _length(number: str, unit: str, place: Place) -> float:
 def visit_rows(book: Book, tank_id: str, day: date, items: Sequence[str]) -> tuple[VisitRow, ...]:
     """Return the rows that a line of a visit to a tank means."""
     homes = dict(zip(book.areas.text("area_id"), book.areas.text("tank_id"), strict=True))
-    return parse_visit(items, places_of(book, tank_id, day), homes)
+    return parse_visit(items, places.places_of(book, tank_id, day), homes)
 
 
 def log_rows(
