@@ -171,33 +171,21 @@ def read_workbook(path: Path) -> Workbook:
     compared with a book's tables and never become names of files.
     """
     name, book = _opened(path)
-    tables: list[values.SheetTable] = []
-    settings: tuple[values.SettingRow, ...] = ()
-    not_read: list[str] = []
-    stamps: values.Stamps = {}
-    seen: set[str] = set()
-    for typed in book.sheet_names:
-        known = typed.strip().casefold()
-        if known == values.LISTS:
-            continue
-        if known == values.STAMP:
-            stamps = values.read_stamps(_rows(book, typed, name))
-            continue
-        if known not in TABLES and known != values.SETTINGS:
-            not_read.append(f"sheet {shown(typed)} is none of a book's and was not read")
-            continue
-        if known in seen:
-            raise UsageError(f"{name} has two sheets named {shown(known)}; remove one")
-        seen.add(known)
-        table = _table(known, _rows(book, typed, name), name)
-        if known == values.SETTINGS:
-            settings = _setting_rows(table, name)
-        elif table is not None:
-            tables.append(table)
-    if not seen:
-        wanted = ", ".join([*TABLES, values.SETTINGS])
-        raise UsageError(refusal("no-sheets", name=name, wanted=wanted))
-    return Workbook(path.name, tuple(tables), settings, tuple(not_read), stamps)
+    sheets = [(typed, typed.strip().casefold()) for typed in book.sheet_names]
+    known = [*TABLES, values.SETTINGS]
+    named = [one for _, one in sheets if one in known]
+    if not named:
+        raise UsageError(refusal("no-sheets", name=name, wanted=", ".join(known)))
+    for one in (one for one in named if named.count(one) > 1):
+        raise UsageError(f"{name} has two sheets named {shown(one)}; remove one")
+    aside = {*known, values.LISTS, values.STAMP}
+    others = [shown(typed) for typed, one in sheets if one not in aside]
+    not_read = tuple(f"sheet {one} is none of a book's and was not read" for one in others)
+    rows = {one: _rows(book, typed, name) for typed, one in sheets}
+    tables = {one: _table(one, rows[one], name) for one in named}
+    settings = _setting_rows(tables.pop(values.SETTINGS, None), name)
+    stamps = values.read_stamps(rows.get(values.STAMP, ()))
+    return Workbook(path.name, tuple(filter(None, tables.values())), settings, not_read, stamps)
 
 
 def read_sheet(path: Path) -> list[_Row]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import field, replace
 from datetime import date
 from pathlib import Path
@@ -211,14 +212,11 @@ def add_rows(
         A column nobody declared, text its encoding cannot hold, rows it holds already.
     """
     said = Entry(command, summary, None, visit)
-    for attempt in range(_ATTEMPTS):
-        try:
-            with book_lock(folder):
-                return _added(folder, table, rows, said, **how)
-        except FileChanged:
-            if attempt == _ATTEMPTS - 1:
-                raise
-    raise AssertionError("unreachable")
+    for _ in range(_ATTEMPTS - 1):
+        with suppress(FileChanged), book_lock(folder):
+            return _added(folder, table, rows, said, **how)
+    with book_lock(folder):
+        return _added(folder, table, rows, said, **how)
 
 
 def _added(
