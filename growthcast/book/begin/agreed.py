@@ -142,26 +142,21 @@ def _number(cell: str, unit: str, decimal: str) -> float | None:
     return float(plain(scale * float(body.replace(",", "."))))
 
 
-_LIFE = ("planted_on", "removed_on")
-
-
 class Names:
     """By which names a book's tanks and areas go, as they are compared."""
 
     def __init__(self, book: Book) -> None:
         self.tanks: dict[str, set[str]] = defaultdict(set)
-        columns = ("tank_id", "name", "site", "client")
-        for cells in zip(*(book.tanks.text(name).tolist() for name in columns), strict=True):
-            for cell in filter(None, cells):
-                self.tanks[slug(cell)].add(cells[0])
-        areas, plants = book.areas, names_of_plants(book.species)
+        for row in book.tanks.as_rows():
+            for one in filter(None, (row[n] for n in ("tank_id", "name", "site", "client"))):
+                self.tanks[slug(one)].add(row["tank_id"])
+        plants = names_of_plants(book.species)
         self.areas: dict[str, set[tuple[str, str]]] = defaultdict(set)
         self.life: dict[str, tuple[str, date | None, date | None]] = {}
-        texts = [areas.text(n).tolist() for n in ("tank_id", "area_id", "label", "species_id")]
-        days = [areas.date(n).astype("datetime64[D]").tolist() for n in _LIFE]
-        for tank, area, label, plant, first, last in zip(*texts, *days, strict=True):
-            self.life[area] = (tank, first, last)
-            for one in filter(slug, (area, label, *plants.get(plant, ()))):
+        for row in book.areas.as_rows():
+            tank, area = row["tank_id"], row["area_id"]
+            self.life[area] = (tank, row["planted_on"], row["removed_on"])
+            for one in filter(slug, (area, row["label"] or "", *plants.get(row["species_id"], ()))):
                 self.areas[slug(one)].add((tank, area))
 
     def place(self, cells: Mapping[str, str], day: date) -> tuple[str, str | None]:

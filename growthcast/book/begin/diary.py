@@ -17,10 +17,11 @@ from growthcast.book.begin import agreed
 from growthcast.book.begin.typed import slug
 from growthcast.book.book import Book
 from growthcast.book.cells.text import decoded, read_bytes
+from growthcast.book.findings import refusal
 from growthcast.book.sheets.load import read_sheet
 from growthcast.book.sheets.values import as_text
 from growthcast.book.supposed import Cell
-from growthcast.book.tables import column_of
+from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import check_known, folded, printable, shown
 from growthcast.book.writing.append import tried
 from growthcast.book.writing.journal import Entry
@@ -50,9 +51,8 @@ class Diary:
 
     def examples(self, heading: str) -> list[str]:
         """Return a few different cells of a column, in quotes."""
-        return [shown(c) for c in dict.fromkeys(filter(None, self.column(heading)))][
-            :_MOST_EXAMPLES
-        ]
+        found = dict.fromkeys(filter(None, self.column(heading)))
+        return [shown(cell) for cell in found][:_MOST_EXAMPLES]
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,8 +154,7 @@ def meanings_text(meanings: Meanings, diary: Diary) -> str:
     return "\n".join([*lines, "", "[reading]", ways, *read, ""])
 
 
-_UNITS = {"before_cm": "cm", "after_cm": "cm", "removed_cm": "cm", "removed_g": "g"}
-_UNITS |= {"minutes": "min", "visit_min": "min", "water_share": "share"}
+_UNITS = {one.name: one.unit for one in TABLES["trims"] if one.kind == "number"}
 _OF_TANK = ("visit_min", "water_share")
 _TEXTS = ("note", "by")
 
@@ -283,9 +282,7 @@ def plan_import(folder: Path, understood: Plan, *, today: date) -> Plan:
         except RowsRefused as refused:
             said = {i.row: i for i in reversed(refused.findings) if i.row in places}
         if not said:
-            raise UsageError(
-                "trims.csv has problems of its own; see growthcast check, mend it first"
-            )
+            raise UsageError(refusal("log-has-problems"))
         for place, (number, _) in zip(places, rows, strict=True):
             if item := said.get(place):
                 why = f"trims.csv refuses it: {item.heading}: {item.found}; {item.fix}"
