@@ -58,8 +58,7 @@ def unsaid_cuts(solution: Solution) -> UnsaidCuts:
         )
         length = np.maximum(stood - usual, 0.0)
         parts.append((area, nodes.day[left], block.sites.cut_chance[left], length, spread))
-    area, day, chance, length, spread = (np.concatenate(p) for p in zip(*parts, strict=True))
-    return UnsaidCuts(area=area, day=day, chance=chance, length_cm=length, sd_cm=spread)
+    return UnsaidCuts(*(np.concatenate(part) for part in zip(*parts, strict=True)))
 
 
 def lowest_cuts_shown(problem: Problem) -> FloatArray:

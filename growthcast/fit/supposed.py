@@ -369,10 +369,10 @@ def _changed_clock(
     base = with_references(book, tank_id, on, never)
     laid = with_conditions(base, tank_id, on, values)
     on_day = fit.design.on_day
-    as_assumed = clock_under(fit.design, base)[1].speed(on_day) if never else None
     conditions, ahead = clock_under(fit.design, laid)
     response = ahead.response
-    if as_assumed is not None:
+    if never:
+        as_assumed = clock_under(fit.design, base)[1].speed(on_day)
         response = response * (clock.speed(on_day) / as_assumed)[:, None]
     mine = (fit.design.tank == tank)[:, None]
     lived = np.where(mine & (clock.from_day > on_day), np.inf, clock.from_day)

@@ -7,12 +7,13 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.fit.model.clock import GrowthClock, TankConditions, tank_conditions
-from growthcast.fit.model.shade import Shade, floating_shade
+from growthcast.fit.model.shade import LONG_AGO, MOST_COVER, Shade
 from growthcast.fit.rows.nodes import AreaTraits
 from growthcast.growth.responses import TRAITS, canopy_light, combined_response
 from growthcast.log.visits import Visits, replanted_days
 from growthcast.species import SpeciesPriors, read_reference
 
+A_YEAR_D = 365.0
 LEAST_RESPONSE = 0.05
 """No condition stops the clock altogether, so that a log can contradict a meter."""
 
@@ -59,7 +60,9 @@ def clock_of_book(
     """
     reference, floats = read_reference(), priors.measure_is_cover[species]
     is_known = np.arange(species.size) < (species.size if known is None else known)
-    shade = _shade(book, visits, traits, floats & is_known, on_day)
+    surface_cm2 = book.tanks.number("length_cm") * book.tanks.number("width_cm")
+    part = np.minimum(book.areas.number("area_cm2") / surface_cm2[traits.tank], 1.0)
+    shade = floating_shade(visits, traits, floats & is_known, part, surface_cm2.size, on_day)
     conditions = tank_conditions(
         book.conditions,
         book.conditions.places("tank_id", book.tanks.text("tank_id")),
@@ -96,21 +99,81 @@ def clock_of_book(
     return shade, conditions, clock
 
 
-def _shade(
-    book: Book, visits: Visits, traits: AreaTraits, floats: BoolArray, on_day: float
+def floating_shade(
+    visits: Visits,
+    traits: AreaTraits,
+    floats: BoolArray,
+    surface_share: FloatArray,
+    tanks: int,
+    on_day: float,
 ) -> Shade | None:
-    """Return what floats in a book's tanks."""
-    surface_cm2 = book.tanks.number("length_cm") * book.tanks.number("width_cm")
-    return floating_shade(
-        visits,
-        surface_cm2.size,
-        traits.tank,
-        floats,
-        np.minimum(book.areas.number("area_cm2") / surface_cm2[traits.tank], 1.0),
-        traits.middle_cm,
-        (traits.planted_day, traits.removed_day),
-        on_day,
-    )
+    """Return the shade of every tank; None where nothing floats in any.
+
+    Parameters
+    ----------
+    visits : Visits
+        What was done to the areas.
+    traits : AreaTraits
+        What the book says of them (A,); where nobody read a cover it is midway between the bounds.
+    floats : bool array (A,)
+        Whether its plants float.
+    surface_share : array (A,)
+        Share of the tank's surface that the area takes, NaN where the tank's size is not known [-].
+    tanks : int
+        How many tanks there are, those without areas too.
+    on_day : float
+        The day of the fit [day number].
+
+    Returns
+    -------
+    Shade or None
+        Of the tanks (K,).
+    """
+    shading = np.flatnonzero(floats & (surface_share > 0.0))
+    if not shading.size:
+        return None
+    steps: list[list[tuple[float, float]]] = [[] for _ in range(tanks)]
+    for area in shading.tolist():
+        mine = np.flatnonzero((visits.area == area) & (visits.day <= on_day))
+        begun, cover = _cover(
+            visits.keep(mine),
+            float(traits.planted_day[area]),
+            float(traits.middle_cm[area]),
+            on_day,
+        )
+        share = surface_share[area] * np.append(cover, 0.0) / 100.0
+        removed = traits.removed_day[area]
+        ends = np.inf if np.isnan(removed) else removed
+        days = np.append(np.minimum(begun, ends), ends)
+        steps[int(traits.tank[area])] += zip(
+            days.tolist(), np.diff(share, prepend=0.0).tolist(), strict=True
+        )
+    width = 1 + max(len(changes) for changes in steps)
+    from_day, change = np.full((tanks, width), np.inf), np.zeros((tanks, width))
+    from_day[:, 0] = LONG_AGO
+    for k, changes in enumerate(steps):
+        for column, (day, by) in enumerate(sorted(changes), start=1):
+            from_day[k, column], change[k, column] = day, by
+    return Shade(from_day, np.clip(np.cumsum(change, axis=1), 0.0, MOST_COVER))
+
+
+def _cover(
+    visits: Visits, planted: float, usual: float, on_day: float
+) -> tuple[FloatArray, FloatArray]:
+    """Days from the planting of an area on, and its mean cover from each to the next [percent].
+
+    The last of them is that ahead.
+    """
+    found, left = visits.found_cm, visits.left_cm
+    told = np.isfinite(found) | np.isfinite(left)
+    begun = np.append(planted, np.maximum(visits.day[told], planted))
+    ends = np.stack([np.append(np.nan, left[told])[:-1], found[told]])
+    known = np.isfinite(ends)
+    total = np.where(known, ends, 0.0).sum(axis=0)
+    cover = np.where(known.any(axis=0), total / np.maximum(known.sum(axis=0), 1), usual)
+    lately = known.any(axis=0) & (begun[1:] > on_day - A_YEAR_D)
+    ahead = float(cover[lately].mean()) if lately.any() else usual
+    return begun, np.append(cover, ahead)
 
 
 def _columns(from_day: FloatArray, days: FloatArray) -> tuple[IntArray, IntArray]:

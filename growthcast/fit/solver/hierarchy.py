@@ -328,9 +328,8 @@ def _by_tank_and_species(
     values: FloatArray, tank: IntArray, species: IntArray, count: tuple[int, int]
 ) -> FloatArray:
     """Sum (R, n, S) of values (A, n) over the areas of each tank and species, (A,)."""
-    width, (tanks, size) = values.shape[1], count
-    place = (tank[:, None] * width + np.arange(width)) * size + species[:, None]
-    return summed(values.ravel(), place.ravel(), tanks * width * size).reshape(-1, width, size)
+    total = summed(values, tank * count[1] + species, count[0] * count[1])
+    return total.reshape(*count, values.shape[1]).transpose(0, 2, 1)
 
 
 def _species_covariance(

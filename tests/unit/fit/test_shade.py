@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from itertools import pairwise
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from growthcast.book.read import read_book
 from growthcast.fit.design import build_design, day_number
-from growthcast.fit.model.shade import floating_shade
+from growthcast.fit.rows.lived import floating_shade
 from growthcast.growth.responses import light_response
 from growthcast.log.visits import Visits
 from tests.books import AREAS, HEADER, make_book
@@ -94,7 +95,8 @@ def test_shade_adds_up_what_floats_day_by_day():
     tank, usual = np.array([1, 1, 1, 0]), np.array([50.0, 9.0, 45.0, 60.0])
     planted, removed = np.array([2.0, 0.0, 8.0, 1.0]), np.array([nan, nan, 300.0, nan])
     floats, share = np.array([True, False, True, True]), np.array([0.5, 0.5, 1.0 / 3.0, 1.0])
-    shade = floating_shade(visits, 3, tank, floats, share, usual, (planted, removed), 400.0)
+    traits = SimpleNamespace(tank=tank, middle_cm=usual, planted_day=planted, removed_day=removed)
+    shade = floating_shade(visits, traits, floats, share, 3, 400.0)
     spans = {  # cover from one day to the next, by hand [percent]
         0: [(2, 60), (5, 50), (15, 80), (30, 55), (41, 30), (390, (55 + 30) / 2)],
         2: [(8, 45), (12, 45)],
@@ -107,9 +109,7 @@ def test_shade_adds_up_what_floats_day_by_day():
             gone = day >= removed[area]
             wanted[tank[area]] += 0.0 if gone or not now else share[area] * now[-1] / 100.0
         assert shade.on(day) == pytest.approx(np.minimum(wanted, 0.95)), day
-    assert (
-        floating_shade(visits, 3, tank, ~floats, 0 * share, usual, (planted, removed), 4.0) is None
-    )
+    assert floating_shade(visits, traits, ~floats, 0 * share, 3, 4.0) is None
 
 
 def test_growth_below_follows_a_simulated_cover(tmp_path):
