@@ -144,7 +144,8 @@ def beside_told(
         if only.any():
             moved = follows(view, only)
             curvature[:, one] -= _summed(of, (along.border_score * moved).sum(axis=1))
-    slope, curvature = _without_the_table(view, of, along, departure, slope, curvature)
+    across, off, own = _of_the_table(view, of, along, departure)
+    slope, curvature = slope + across * off / own, curvature - np.outer(across, across) / own
     # Without the directions that rounding made negative.
     values, axes = np.linalg.eigh(0.5 * (curvature + curvature.T))
     curvature = (axes * np.maximum(values, 0.0)) @ axes.T
@@ -165,15 +166,10 @@ def _summed(of: IntArray, values: FloatArray) -> FloatArray:
     return np.bincount(of.ravel(), values.ravel(), 2 * len(FORMS)).astype(np.float64)
 
 
-def _without_the_table(
-    view: View,
-    of: IntArray,
-    along: _Along,
-    departure: FloatArray,
-    slope: FloatArray,
-    curvature: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Take out of slope and curvature what only the level of the table's rates says.
+def _of_the_table(
+    view: View, of: IntArray, along: _Along, departure: FloatArray
+) -> tuple[FloatArray, float, float]:
+    """What the level of all rates says: how unknowns go with it, its score and its precision.
 
     A lag would otherwise be read off rates that are all higher or lower than the table's. What all
     rates have in common is an unknown of its own, with the spread ``TABLE_SPREAD``.
@@ -185,5 +181,4 @@ def _without_the_table(
     species = pooling.species_precision
     own = TABLE_SPREAD**-2 - float(species @ (there.pooled.species - effect))
     across = _summed(of, (along.border_score * moved).sum(axis=1))
-    off = float(species @ effect)
-    return slope + across * off / own, curvature - np.outer(across, across) / own
+    return across, float(species @ effect), own

@@ -116,32 +116,28 @@ def evidence_under(
         Readings in the order of tank, day and area. An area planted after the origin has the rate
         its tank, species and the table give it, with their doubt.
     """
-    evidence, failed = on_what_fits(
-        book, lambda part: _evidence(usual, part, on, origin_day, doubted)
-    )
+
+    def attempt(part: Book) -> Evidence:
+        design = build_design(part, on, usual.design.spreads)
+        if usual.whole_tank_grams[0] == "rest":  # weights of whole tanks are read as in the fit
+            rest = design.problem.weights.as_rest()
+            design = replace(design, problem=replace(design.problem, weights=rest))
+        border = usual.posterior(np.arange(design.area_id.size)).mean.border.copy()
+        border[KNOTS:] = 0.0
+        count = LEAD_BINS + int(np.ceil((day_number(on) - origin_day) / BIN_D)) + 1
+        bin_day = (origin_day + BIN_D * (np.arange(count) - LEAD_BINS)).astype(np.float64)
+        view = _filtered_through(design, border, origin_day, doubted)
+        parts = [_of_block(view, number, bin_day) for number in range(len(view.problem.blocks))]
+        joined: dict[str, Any] = {
+            name: np.concatenate([one[name] for one in parts]) for name in PER_READING
+        }
+        area, day, tank = joined["area"], joined["day"], design.tank[joined["area"]]
+        order = np.lexsort((area, day, tank))
+        found = Evidence(usual=usual, origin_day=origin_day, bin_day=bin_day, tank=tank, **joined)
+        return found.of(order[day[order] >= origin_day])
+
+    evidence, failed = on_what_fits(book, attempt)
     return replace(evidence, not_fitted=usual.not_fitted | failed)
-
-
-def _evidence(
-    usual: GrowthFit, book: Book, on: date, origin_day: float, doubted: frozenset[tuple[int, float]]
-) -> Evidence:
-    design = build_design(book, on, usual.design.spreads)
-    if usual.whole_tank_grams[0] == "rest":  # weights of whole tanks are read as in the fit
-        rest = design.problem.weights.as_rest()
-        design = replace(design, problem=replace(design.problem, weights=rest))
-    border = usual.posterior(np.arange(design.area_id.size)).mean.border.copy()
-    border[KNOTS:] = 0.0
-    count = LEAD_BINS + int(np.ceil((day_number(on) - origin_day) / BIN_D)) + 1
-    bin_day = (origin_day + BIN_D * (np.arange(count) - LEAD_BINS)).astype(np.float64)
-    view = _filtered_through(design, border, origin_day, doubted)
-    parts = [_of_block(view, number, bin_day) for number in range(len(view.problem.blocks))]
-    joined: dict[str, Any] = {
-        name: np.concatenate([part[name] for part in parts]) for name in PER_READING
-    }
-    area, day, tank = joined["area"], joined["day"], design.tank[joined["area"]]
-    order = np.lexsort((area, day, tank))
-    found = Evidence(usual=usual, origin_day=origin_day, bin_day=bin_day, tank=tank, **joined)
-    return found.of(order[day[order] >= origin_day])
 
 
 def _filtered_through(

@@ -186,7 +186,9 @@ def _verdicts(block: Block, foreseen: _Foreseen, wider: float) -> tuple[IntArray
     elsewhere = np.log(UNUSUAL_SHARE / np.maximum(reading, 1e-9))
     elsewhere = elsewhere + log_density(apart, np.full_like(apart, UNUSUAL_SPREAD**2))
     unusual = np.where(aimed, elsewhere, -np.inf)
-    _judge_looks(block, foreseen, variance, bottom, sound, unlogged)
+    seen = np.flatnonzero((nodes.look > 0) & ~read)
+    if seen.size:
+        sound[seen], unlogged[seen] = _chances_of_looks(block, foreseen, seen, variance, bottom)
     # Of a fresh start nothing was foreseen, so nothing can be said against it.
     judged = (read & (grew | aimed)) | (grew & (nodes.look > 0))
     amount = np.flatnonzero((nodes.link >= Link.CUT) & ~read)
@@ -202,26 +204,18 @@ def _verdicts(block: Block, foreseen: _Foreseen, wider: float) -> tuple[IntArray
     return verdict, np.where(judged, chances.max(axis=0) - sound, 0.0)
 
 
-def _judge_looks(
-    block: Block,
-    foreseen: _Foreseen,
-    variance: FloatArray,
-    bottom: FloatArray,
-    sound: FloatArray,
-    unlogged: FloatArray,
-) -> None:
-    """Fill in how likely looks without a height are: as foreseen, or after a cut nobody logged."""
+def _chances_of_looks(
+    block: Block, foreseen: _Foreseen, seen: IntArray, variance: FloatArray, bottom: FloatArray
+) -> list[FloatArray]:
+    """How likely looks without a height are, as logs: as foreseen, after a cut nobody logged."""
+    height, spread, bottom = foreseen.height[seen], np.sqrt(variance[seen]), bottom[seen]
     nodes = block.chains.nodes
-    seen = np.flatnonzero((nodes.look > 0) & ~block.chains.read)
-    if not seen.size:
-        return
-    height, spread = foreseen.height[seen], np.sqrt(variance[seen])
-    bounds = nodes.floor_cm[seen], nodes.budget_cm[seen]
+    look, *bounds = nodes.look[seen], nodes.floor_cm[seen], nodes.budget_cm[seen]
     ahead = np.maximum(height[:, None] + spread[:, None] * NODES, 0.01 * height[:, None])
-    below = bottom[seen, None] + (height - bottom[seen])[:, None] * SHARES_BELOW
-    for told, share, heights in ((sound, 1.0, ahead), (unlogged, UNLOGGED_SHARE, below)):
-        chance = np.exp(look_log_chance(nodes.look[seen], heights, *bounds))
-        told[seen] = np.log(share * chance.mean(axis=1) + LEAST_CHANCE)
+    below = bottom[:, None] + (height - bottom)[:, None] * SHARES_BELOW
+    chances = (np.exp(look_log_chance(look, heights, *bounds)) for heights in (ahead, below))
+    shares = zip((1.0, UNLOGGED_SHARE), chances, strict=True)
+    return [np.log(share * chance.mean(axis=1) + LEAST_CHANCE) for share, chance in shares]
 
 
 def _set_aside(block: Block, verdict: IntArray, beats: FloatArray) -> Block:
