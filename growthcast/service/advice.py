@@ -82,30 +82,24 @@ class KnownArea:
 
 
 @dataclass(frozen=True, slots=True)
-class AreaAdvice:
-    """What one interval asks of one area; heights in cm, or % cover for floating plants.
+class AreaAdvice(KnownArea):
+    """What one interval asks of one area.
 
     ``cut_needed_cm`` is the cut that would hold the wanted chance whatever the look, ``None`` where
     not even the lowest safe cut does; ``days_below_floor`` how long the area looks bare after it.
     ``found`` is how high the next visit finds it, ``least_cut_cm`` the lowest cut that looks right
-    and is survived, ``limit`` the lowest one that keeps it above its floor, if one does. Of an
-    area that falls short ``needed_budget_cm`` is the budget that would do, the tank's other short
-    areas being mended too.
+    and is survived. Of an area that falls short ``needed_budget_cm`` is the budget that would do,
+    the tank's other short areas being mended too.
     """
 
-    area_id: str
-    label: str = field(metadata=HIDDEN)
-    unit: str = field(metadata=HIDDEN)
     cut_cm: float
     removed_share: float
     chance_within: float
     days_below_floor: float
     cm_over_budget_p90: float
     cut_needed_cm: float | None
-    basis: Basis
     found: Range = field(metadata=HIDDEN)
     least_cut_cm: float = field(metadata=HIDDEN)
-    limit: CutLimit | None = field(metadata=HIDDEN)
     floor_cm: float = field(metadata=HIDDEN)
     needed_budget_cm: float | None = field(default=None, metadata=HIDDEN)
 

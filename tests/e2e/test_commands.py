@@ -77,6 +77,8 @@ def test_interval_on_the_demo():
             for area in option["areas"]:
                 assert 0 <= area["chance_within"] <= 1
                 assert area["cut_cm"] > 0
+                assert area["unit"] in ("cm", "% cover")
+                assert area["label"]
 
 
 def test_interval_says_what_time_and_money_rest_on():
