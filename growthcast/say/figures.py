@@ -30,9 +30,6 @@ class Caption:
     description: str
 
 
-AS_IT_IS_KEY = " Grey, dashes and dots: most likely as it is."
-
-
 def forecast_caption(
     tank: str, names: Names, areas: Areas, said: Names, on: date, horizon_d: int, supposing: str
 ) -> Caption:
@@ -44,7 +41,7 @@ def forecast_caption(
     given = f"As if nothing more is cut from {full_date_words(on)} on."
     whole = " ".join(filter(None, [first, supposing, given]))
     told = " ".join([whole, *said])
-    key = sentence("forecast_key") + (AS_IT_IS_KEY if supposing else "")
+    key = sentence("forecast_key", supposing=supposing)
     return Caption(f"Height forecast of tank {tank}", whole, key, told)
 
 
@@ -108,9 +105,7 @@ def watch_caption(report: WatchReport, left_out: int) -> Caption:
     for tank in drawn:
         each = [sentence("watch_point", point=point, on=report.on) for point in tank.course[-6:]]
         told.append(f"{tank.tank_id}: {tank_sentence(tank)}. Last visits: {', '.join(each)}.")
-    key = sentence("watch_key")
-    if left_out > 0:
-        key += f" {left_out} more tanks as usual are not drawn."
+    key = sentence("watch_key", left_out=max(left_out, 0))
     return Caption("Growth against usual, visit by visit", whole, key, " ".join(told))
 
 
@@ -148,9 +143,7 @@ def plants_caption(
         rows.append(sentence("plants_told", plant=plant_name(one), days=days))
     whole = f"Plants for {area} in tank {tank}: {'; '.join(parts)}."
     told = f"{whole} {'; '.join(rows)}."
-    key = sentence("plants_key")
-    if beyond:
-        key += f" Off the scale, a year or more: {', '.join(map(plant_name, beyond))}."
+    key = sentence("plants_key", beyond=", ".join(map(plant_name, beyond)))
     return Caption(f"Plants compared for {area}", whole, key, told)
 
 

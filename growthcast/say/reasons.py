@@ -85,21 +85,15 @@ def next_longer_words(
     now, then = (tank.option(d) for d in (tank.recommended_interval_d or 0, longer.interval_d))
     hours = _in_a_year(sign * longer.hours_saved, "h", longer.saved.hours.times(sign), texts)
     cost = _in_a_year(sign * longer.cost_saved, currency, longer.saved.cost.times(sign), texts)
-    key = "longer_saves" if sign > 0.0 else "longer_takes"
-    said = texts.say(key, then=then, now=now, hours=hours, cost=cost)
-    lost = max(longer.presentable_days_lost, 0.0)
-    said += texts.say("longer_looks", then=then, now=now, days=lost)
-    if longer.lost_areas:
-        return said + texts.say("longer_lost", areas=longer.lost_areas)
-    if longer.bare_areas:
-        cuts = []
-        for area in longer.bare_areas:
-            days = texts.count("day", round(max(area.days_below_floor, 1.0)))
-            key = "longer_bare_area" if area.days_below_floor > 0.0 else "longer_bare_unseen"
-            cut = {"cut": area.cut_needed_cm or 0.0, "unit": area.unit, "digits": 1}
-            cuts.append(texts.say(key, area=named(area.label, area.area_id), days=days, **cut))
-        return said + texts.say("longer_bare", cuts="; ".join(cuts))
-    return said
+    cuts = []
+    for area in longer.bare_areas:
+        days = texts.count("day", round(max(area.days_below_floor, 1.0)))
+        cut = {"cut": area.cut_needed_cm or 0.0, "unit": area.unit, "digits": 1}
+        cut |= {"bare": area.days_below_floor > 0.0, "days": days}
+        cuts.append(texts.say("longer_bare_area", area=named(area.label, area.area_id), **cut))
+    lost = {"days": max(longer.presentable_days_lost, 0.0), "areas": longer.lost_areas}
+    said = {"hours": hours, "cost": cost, "cuts": "; ".join(cuts), "saves": sign > 0.0}
+    return texts.say("longer", then=then, now=now, **lost, **said)
 
 
 def _in_a_year(value: float, unit: str, bounds: Range, texts: Texts) -> str:

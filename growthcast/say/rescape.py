@@ -28,13 +28,10 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
             yield tell.Beside(tell.sentence("layouts_ground", one=one))
     reasons = []
     for one in advice:
-        saves = ""
-        if one.saves is not None and not one.nothing_holds:
-            saves = f"; against the tank as it is it {saves_in_words(one.saves, currency)}"
-        lit = ""
-        if abs(one.light_below - 1.0) >= WORTH_NAMING:
-            lit = f"; what floats leaves {tell.percent(one.light_below)} of today's light below it"
-        reasons.append(f"{one.name}: {_reason(one)}{lit}{saves}.")
+        worth = one.saves is not None and not one.nothing_holds
+        saves = saves_in_words(one.saves, currency) if worth and one.saves else ""
+        lit, why = abs(one.light_below - 1.0) >= WORTH_NAMING, _reason(one)
+        reasons.append(tell.sentence("layouts_reason", one=one, why=why, lit=lit, saves=saves))
     best = max(advice, key=lambda one: one.interval_d or 0)
     if best.interval_d is not None:
         yield f"{best.name} holds longest: a visit every {best.interval_d} days."
@@ -75,21 +72,17 @@ def _looks_row(one: LayoutAdvice) -> dict[str, Any]:
 
 
 def _reason(one: LayoutAdvice) -> str:
-    answer, days = one.answer, one.interval_d
     if one.nothing_holds:
         return none_holds_in_words(one.lost)
-    new = [area.area_id for area in one.areas if not area.keeps_its_log]
-    rests = f"; new, so without a log of their own: {', '.join(new)}" if new else ""
-    if one.lost:
-        rests += f". {supposed.some_do_not_hold_in_words(one.lost)}"
-    if one.limited_by is None:
-        return f"every area stays inside even at {answer.options[-1].interval_d} days{rests}"
-    area = one.areas[one.limited_by]
-    failing = next(o for o in answer.options if days is None or o.interval_d > days)
-    held = "no listed interval is short enough" if days is None else f"{days} days hold"
-    within = failing.chance_within[one.limited_by]
-    fails = tell.sentence("layouts_fails", failing=failing, area=area, within=within)
-    return f"{held}; {fails}{rests}"
+    options, days = one.answer.options, one.interval_d
+    told: dict[str, Any] = {"days": days, "longest": options[-1].interval_d, "area": None}
+    if one.limited_by is not None:
+        failing = next(o for o in options if days is None or o.interval_d > days)
+        told |= {"area": one.areas[one.limited_by], "failing": failing}
+        told["within"] = failing.chance_within[one.limited_by]
+    told["new"] = ", ".join(area.area_id for area in one.areas if not area.keeps_its_log)
+    lost = supposed.some_do_not_hold_in_words(one.lost) if one.lost else ""
+    return tell.sentence("layouts_holds", lost=lost, **told)
 
 
 def layout_in_json(one: LayoutAdvice) -> dict[str, Any]:
@@ -143,31 +136,14 @@ def _words(one: SwapAdvice) -> str:
 def _conclusion(found: SwapSearch) -> str:
     if found.nothing_holds:
         return none_holds_in_words(found.not_holding)
-    said = _of_the_interval(found)
-    if found.not_holding:
-        said += f". {supposed.some_do_not_hold_in_words(found.not_holding)}"
-    return said
-
-
-def _of_the_interval(found: SwapSearch) -> str:
+    lost = supposed.some_do_not_hold_in_words(found.not_holding) if found.not_holding else ""
+    best, near = next(iter(found.proposals), None), found.nearest
+    near = near if near is not None and near.chance_all_within >= WORTH_NAMING else None
+    told = {"best": best and _words(best), "swaps": best and len(best.swaps)}
+    told |= {"near": near, "nearest": near and _words(near), "lost": lost}
+    told["pinned"] = ", ".join(f"{name} ({tell.percent(c)})" for name, c in found.pinned_short)
     chance = found.now.options[0].chance_all_within
-    if found.holds_already:
-        return tell.sentence("swaps_holds", found=found, chance=chance)
-    today = found.recommended_now_d
-    now = "no listed interval holds today" if today is None else f"today {today} days hold"
-    said = f"{now}; {tell.sentence('swaps_reach', found=found, chance=chance)}"
-    if found.proposals:
-        best = found.proposals[0]
-        count = ("one swap", "two swaps", "three swaps")[len(best.swaps) - 1]
-        return f"{said}; {count} would reach it: {_words(best)}"
-    said += "; no swap of up to three plants reaches it"
-    if found.pinned_short:
-        names = ", ".join(f"{name} ({tell.percent(c)})" for name, c in found.pinned_short)
-        said += f", since what is kept does not hold that long by itself: {names}"
-    if found.nearest is not None and found.nearest.chance_all_within >= WORTH_NAMING:
-        near = tell.percent(found.nearest.chance_all_within)
-        said += f"; nearest, {near}: {_words(found.nearest)}"
-    return said
+    return tell.sentence("swaps_reach", found=found, chance=chance, **told)
 
 
 def _searched(found: SwapSearch, plants: Sequence[str], form: str | None) -> str:
