@@ -198,8 +198,8 @@ def read_taps(text: str) -> Mapping[str, Any]:
     """
     try:
         return _checked(text)
-    except (ValueError, TypeError, KeyError, AttributeError, RecursionError) as error:
-        raise UsageError(refusal("no-taps")) from error
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError, OverflowError) as odd:
+        raise UsageError(refusal("no-taps")) from odd
 
 
 def _checked(text: str) -> dict[str, Any]:

@@ -159,6 +159,7 @@ def test_taps_are_kept_as_numbers_and_nothing_else():
 @pytest.mark.parametrize(
     "wrong",
     [
+        {"width": 10**400},
         {"width": 0},
         {"height": float("inf")},
         {"focal": -1},
