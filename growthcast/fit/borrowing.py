@@ -18,7 +18,7 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.model.clock import TankConditions
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import Pooled
-from growthcast.fit.solver.problem import Block, Problem
+from growthcast.fit.solver.problem import Problem
 from growthcast.fit.solver.solve import Solution
 from growthcast.growth.normal import log_density
 from growthcast.growth.responses import NUTRIENTS
@@ -58,10 +58,7 @@ NOISE_SHAPE = 10.0
 
 
 def borrow(
-    solution: Solution,
-    conditions: TankConditions,
-    water_depth_cm: FloatArray,
-    on_day: float,
+    solution: Solution, conditions: TankConditions, water_depth_cm: FloatArray, on_day: float
 ) -> Borrowed:
     """Learn from a first fit what each tank's effect is to be centred on in a second one.
 
@@ -82,12 +79,9 @@ def borrow(
     Borrowed
         Means and spreads (K,) of the tanks' log rate effects [-]; "none" changes nothing.
     """
-    pooling = solution.problem.pooling
-    effect, effect_sd, informative = tank_evidence(solution.view.pooled)
-    blocks = solution.problem.blocks
-    lived = conditions_lived(blocks, pooling.tank, conditions, water_depth_cm, on_day)
-    prior_sd = 1.0 / np.sqrt(pooling.tank_precision)
-    return learn_conditions(lived, effect, effect_sd, informative, prior_sd)
+    lived = conditions_lived(solution.problem, conditions, water_depth_cm, on_day)
+    prior_sd = 1.0 / np.sqrt(solution.problem.pooling.tank_precision)
+    return learn_conditions(lived, *tank_evidence(solution.view.pooled), prior_sd)
 
 
 def with_borrowed(problem: Problem, borrowed: Borrowed) -> Problem:
@@ -144,20 +138,14 @@ def tank_evidence(pooled: Pooled) -> tuple[FloatArray, FloatArray, BoolArray]:
 
 
 def conditions_lived(
-    blocks: tuple[Block, ...],
-    tank: IntArray,
-    conditions: TankConditions,
-    water_depth_cm: FloatArray,
-    on_day: float,
+    problem: Problem, conditions: TankConditions, water_depth_cm: FloatArray, on_day: float
 ) -> FloatArray:
     """Return each tank's conditions (K, 5), averaged over the spans its log covers.
 
     Parameters
     ----------
-    blocks : tuple of Block
-        Chains of the areas.
-    tank : array (A,)
-        Tank of each area.
+    problem : Problem
+        What was fitted.
     conditions : TankConditions
         Conditions of the tanks.
     water_depth_cm : array (K,)
@@ -175,10 +163,10 @@ def conditions_lived(
     at = _scaled(conditions, water_depth_cm)
     count, changes = at.shape[:2]
     lived = np.zeros(count * changes)
-    for block in blocks:
+    for block in problem.blocks:
         nodes = block.chains.nodes
         grew = nodes.link == Link.GREW
-        home, span = tank[nodes.area[grew]], nodes.span_d[grew]
+        home, span = problem.pooling.tank[nodes.area[grew]], nodes.span_d[grew]
         middle = nodes.day[grew] - 0.5 * span
         place = (conditions.from_day[home] <= middle[:, None]).sum(axis=1) - 1
         lived += np.bincount(home * changes + place, span, minlength=lived.size)

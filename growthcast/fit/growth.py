@@ -19,13 +19,7 @@ from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.result import CLEARLY, GrowthFit
 from growthcast.fit.sites.weights import evidence_for_everything
 from growthcast.fit.solver.machine import one_blas_thread
-from growthcast.fit.solver.problem import (
-    NOBODY,
-    CannotFit,
-    Point,
-    Problem,
-    with_heights_that_count,
-)
+from growthcast.fit.solver.problem import NOBODY, CannotFit, Point, Problem, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
 from growthcast.fit.solver.together import together
 from growthcast.fit.suspects import settled_without_suspects

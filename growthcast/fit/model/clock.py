@@ -77,10 +77,7 @@ class TankConditions:
 
 
 def tank_conditions(
-    conditions: Table,
-    tank_of_row: IntArray,
-    tank_count: int,
-    on_day: float = LONG_AGO,
+    conditions: Table, tank_of_row: IntArray, tank_count: int, on_day: float = LONG_AGO
 ) -> TankConditions:
     """Lay the condition rows out as (tank, change) and carry values over blank cells.
 

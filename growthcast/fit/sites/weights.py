@@ -70,6 +70,16 @@ class Parts:
         doubt = self.chance * (1.0 - self.chance) * self.mass_g**2
         return self.chance * self.mass_g, self.chance * self.mass_variance + doubt
 
+    def left_of(
+        self, grams: FloatArray, error: FloatArray, counts: BoolArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """What is left (M,) of weights (W,) for each without the others' part, with variance."""
+        mean, variance = (np.where(counts, values, 0.0) for values in self.given)
+        total, doubt = (np.bincount(self.bucket, v, grams.size) for v in (mean, variance))
+        rest = (grams - total)[self.bucket] + mean
+        unsure = np.maximum(doubt[self.bucket] - variance, 0.0) + error[self.bucket]
+        return rest, unsure
+
 
 def _parts_of(view: View, number: int, known: Cavity) -> Parts:
     """What the members of a block are expected to have given."""
@@ -123,8 +133,7 @@ def _sites_of_weights(
     mass, mass_variance = part.mass_g, part.mass_variance
     odds = np.log(part.chance) - np.log1p(-np.minimum(part.chance, ALMOST_SURE))
     for _ in range(CHANCE_ROUNDS):
-        given = replace(part, chance=chance).given
-        rest, variance = _left_of(weights.grams, error, part.bucket, given, counts)
+        rest, variance = replace(part, chance=chance).left_of(weights.grams, error, counts)
         off, spread = np.stack([rest - mass, rest]), np.stack([variance + mass_variance, variance])
         cut, not_cut = _log_chance(off, spread)
         heard_chance = 1.0 / (1.0 + np.exp(np.clip(not_cut - cut - odds, -50.0, 50.0)))
@@ -154,22 +163,6 @@ def _error_variance(problem: Problem) -> FloatArray:
     """Error variance (W,) of the weights themselves [g2]."""
     variance: FloatArray = (problem.errors.weight * problem.weights.grams) ** 2
     return variance + LEAST_WEIGHT_ERROR_G**2
-
-
-def _left_of(
-    grams: FloatArray,
-    error: FloatArray,
-    bucket: IntArray,
-    given: tuple[FloatArray, FloatArray],
-    counts: BoolArray,
-) -> tuple[FloatArray, FloatArray]:
-    """What is left (M,) of a weight for each member without the others' part, with variance."""
-    mean, variance = (np.where(counts, values, 0.0) for values in given)
-    total = np.bincount(bucket, mean, minlength=grams.size)
-    doubt = np.bincount(bucket, variance, minlength=grams.size)
-    rest = (grams - total)[bucket] + mean
-    unsure = np.maximum(doubt[bucket] - variance, 0.0) + error[bucket]
-    return rest, unsure
 
 
 def _log_chance(off: FloatArray, variance: FloatArray) -> FloatArray:

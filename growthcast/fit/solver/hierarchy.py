@@ -13,15 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray, summed
-from growthcast.fit.solver.problem import (
-    BORDER,
-    CEILING,
-    KNOTS,
-    OWN,
-    RATE,
-    CannotFit,
-    Pooling,
-)
+from growthcast.fit.solver.problem import BORDER, CEILING, KNOTS, OWN, RATE, CannotFit, Pooling
 from growthcast.nouns import dataclass
 
 

@@ -21,15 +21,7 @@ import numpy as np
 from growthcast.arrays import FloatArray, IntArray, summed
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.linearise import Linearised, flattening
-from growthcast.fit.solver.problem import (
-    BORDER,
-    CEILING,
-    HABIT,
-    OF_STARTS,
-    RATE,
-    Block,
-    Problem,
-)
+from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, OF_STARTS, RATE, Block, Problem
 from growthcast.nouns import dataclass
 
 LEAST_GROWTH = 1e-12

@@ -11,15 +11,7 @@ from growthcast.arrays import FloatArray
 from growthcast.fit.solver.hierarchy import Pooled, eliminate
 from growthcast.fit.solver.kalman import Filtered, FilterPass, kalman_filter, scatter_of
 from growthcast.fit.solver.linearise import Linearised, linearise
-from growthcast.fit.solver.problem import (
-    BORDER,
-    CEILING,
-    KNOTS,
-    RATE,
-    CannotFit,
-    Point,
-    Problem,
-)
+from growthcast.fit.solver.problem import BORDER, CEILING, KNOTS, RATE, CannotFit, Point, Problem
 from growthcast.nouns import dataclass
 
 MOST_BLOCKS_KEPT, MOST_WITH_SITES = 1, 4

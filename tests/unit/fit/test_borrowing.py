@@ -225,8 +225,7 @@ def small_conditions():
 def test_conditions_are_averaged_over_the_days_logged():
     problem = small_problem()
     lived = conditions_lived(
-        problem.blocks,
-        problem.pooling.tank,
+        problem,
         small_conditions(),
         np.array([40.0, 30.0, 20.0]),
         ON_DAY,
@@ -248,7 +247,7 @@ def test_conditions_are_averaged_over_the_days_logged():
 def test_a_tank_without_a_log_is_compared_by_its_conditions_today():
     problem = small_problem()
     args = (small_conditions(), np.full(3, 40.0))
-    then, now = (conditions_lived((), problem.pooling.tank, *args, day) for day in (5.0, 15.0))
+    then, now = (conditions_lived(replace(problem, blocks=()), *args, day) for day in (5.0, 15.0))
     assert then[0, 0] == pytest.approx(np.log(400.0))
     assert now[0, 0] == pytest.approx(np.log(800.0))
 

@@ -14,7 +14,6 @@ from growthcast.fit.sites.looks import Cavity
 from growthcast.fit.sites.weights import (
     Parts,
     _densities,
-    _left_of,
     _log_chance,
     _parts_of,
     _sites_of_weights,
@@ -251,10 +250,21 @@ def test_weights_of_several_tanks_tell_the_densities_of_all_members_at_once():
 
 def test_what_is_left_of_a_weight_is_without_the_others_with_their_doubt():
     """Of 100 g two members gave 30 +- 3 and 50 +- 4; a third does not count."""
-    given = np.array([30.0, 50.0, 7.0]), np.array([9.0, 16.0, 1.0])
+    nothing = np.zeros(3)
+    parts = Parts(
+        area=np.arange(3),
+        bucket=np.zeros(3, dtype=np.int64),
+        length_cm=np.array([30.0, 50.0, 7.0]),
+        variance=np.array([9.0, 16.0, 1.0]),
+        chance=np.ones(3),
+        sure_g=nothing,
+        usual_cm=nothing,
+        usual_variance=nothing,
+        gram_per_cm=np.ones(3),
+        density_variance=nothing,
+    )
     counts = np.array([True, True, False])
-    bucket = np.zeros(3, dtype=np.int64)
-    rest, unsure = _left_of(np.array([100.0]), np.array([25.0]), bucket, given, counts)
+    rest, unsure = parts.left_of(np.array([100.0]), np.array([25.0]), counts)
     assert rest == pytest.approx([50.0, 70.0, 20.0])
     assert unsure == pytest.approx([16.0 + 25.0, 9.0 + 25.0, 25.0 + 25.0])
 
