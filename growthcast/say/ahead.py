@@ -95,17 +95,12 @@ def peak_sentence(plan: PeakPlan) -> str:
 
 def why_not_best(area: PeakArea) -> str:
     """Say with numbers what keeps an area from its best on the day, "" where nothing does."""
-    if area.shows_cut:
-        key = "peak_shows"
-    elif area.reachable:
+    if area.reachable and not area.shows_cut:
         return ""
-    elif area.uncut_on_day_cm.p50 < area.low_cm:
-        key = "peak_too_late"
-    else:
-        key = "peak_too_fast" if area.height_on_day_cm.p50 > area.high_cm else "peak_unknown"
-    said = tell.sentence(key, area=area, new=area.regrown_share or 0.0, unit=area.unit)
-    limit = limit_words(area.limit) if key == "peak_too_fast" else ""
-    return f"{said}. {limit}" if limit else said
+    late, fast = area.uncut_on_day_cm.p50 < area.low_cm, area.height_on_day_cm.p50 > area.high_cm
+    limit = limit_words(area.limit) if fast and not late else ""
+    told = {"late": late, "fast": fast, "limit": limit, "new": area.regrown_share or 0.0}
+    return tell.sentence("peak_not_best", area=area, unit=area.unit, **told)
 
 
 MARKS = {"lasts": tell.FINE, "cut lower": tell.TIGHT, "stand-in": tell.OVERDUE}

@@ -39,11 +39,8 @@ def _names(tank: TankAdvice) -> dict[str, tuple[str, str]]:
 def rhythm_words(tank: TankAdvice) -> str:
     """Return how often a tank is visited and what that takes, as a clause."""
     days = tank.recommended_interval_d
-    if days is None:
-        lost = "no interval is named, since none of its plants is likely to hold"
-        return lost if tank.nothing_holds else "no listed interval is short enough"
-    year = tank.option(days).year if tank.options else None
-    return f"a visit every {days} days" + (f", {year.hours:.0f} h a year" if year else "")
+    year = tank.option(days).year if days is not None and tank.options else None
+    return tell.sentence("rhythm", days=days, year=year, lost=tank.nothing_holds)
 
 
 def lead_words(advice: Sequence[TankAdvice]) -> str:

@@ -16,18 +16,13 @@ MONTHS_A_YEAR = 12.0
 
 def lead(locale: Locale, planned: Sequence[TankStanding], on: date) -> str:
     """Return how many tanks are due soon, and which is the most urgent."""
-    if not planned:
-        return locale.say("overview_lead_empty", on=on)
     until = on + timedelta(days=SOON_D)
     due = [s for s in planned if s.due_on is not None and s.due_on <= until]
-    first = planned[0]
-    blanks = {"until": until, "tank": named(first.advice.tank_id)}
-    if not due:
-        day = locale.say("due_none") if first.due_on is None else locale.long_date(first.due_on)
-        return locale.say("overview_lead_none", next=day, **blanks)
     ways = Counter(locale.say(f"due_by_{s.due_by}") for s in due).items()
     by = ", ".join(locale.say("due_count", n=n, by=way) for way, n in ways)
-    return locale.say("overview_lead", by=by, due=len(due), all=len(planned), **blanks)
+    first = next(((named(s.advice.tank_id), s.due_on) for s in planned), ("", None))
+    blanks = {"due": len(due), "all": len(planned), "tank": first[0], "next": first[1]}
+    return locale.say("overview_lead", by=by, until=until, on=on, **blanks)
 
 
 def due_words(locale: Locale, standing: TankStanding) -> str:

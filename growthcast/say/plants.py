@@ -135,38 +135,14 @@ def plant_name(one: PlantAdvice) -> str:
 
 def plant_reason(one: PlantAdvice) -> str:
     """Say what a plant allows, what speaks against it, and what that rests on."""
-    said = []
-    if limits := one.holding.limits(0):
-        said.append(f"{tell.percent(one.chance_holds)} to hold: {limits_words(limits)}")
-    if one.is_lost:
-        return "; ".join([*said, "so no interval is named"])
-    unit = "% cover" if one.is_cover else "cm"
-    limit = tell.sentence("plants_limit", one=one, unit=unit)
-    if one.chance_fills_look < LIKELY:
-        said.append(f"{tell.percent(one.chance_fills_look)} to fill the place, its ceiling is low")
-    if one.is_too_tall:
-        return "; ".join([*said, limit + tell.sentence("plants_too_tall", one=one, unit=unit)])
-    own = f"alone it allows {days_text(one.own_interval_d)}"
-    if one.own_interval_d < one.tank.options[0].interval_d:
-        own += ", less than the shortest listed interval"
-        own += f" ({limit})" if one.lowest_cut_cm > one.floor_cm else ""
-    keeps = f"keeps the tank at {one.tank_interval_d} days"
-    if one.tank_interval_d is None:
-        keeps = "no listed interval holds for the tank"
-    elif one.limits_tank:
-        keeps = f"it is what {keeps}"
-    elif one.limited_by is not None:
-        keeps = f"{one.limited_by} {keeps}"
-    else:
-        keeps = f"the whole tank holds {one.tank_interval_d} days, the longest asked"
-    said.append(f"{own}; {keeps}")
-    if one.lacks_soft_water:
-        said.append("the book knows of no soft water in the tank (kh_dkh)")
-    if one.waits_long and one.look_d[1] is not None:
-        said.append(f"slow to the look: {days_text(one.look_d[1])}")
-    if one.caution:
-        said.append(one.caution.rstrip("."))
-    return "; ".join(said)
+    limits, look_d = one.holding.limits(0), one.look_d[1]
+    told: dict[str, Any] = {"why": limits_words(limits) if limits else ""}
+    told["waits"] = days_text(look_d) if one.waits_long and look_d is not None else ""
+    told |= {"fills": one.chance_fills_look >= LIKELY, "own": days_text(one.own_interval_d)}
+    told |= {"unit": "% cover" if one.is_cover else "cm", "caution": one.caution.rstrip(".")}
+    short = not one.is_lost and one.own_interval_d < one.tank.options[0].interval_d
+    told |= {"short": short, "above": one.lowest_cut_cm > one.floor_cm}
+    return tell.sentence("plants_reason", one=one, **told).removesuffix("; ")
 
 
 def plants_in_json(
