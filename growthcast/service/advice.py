@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import field, replace
-from typing import Any, ClassVar, Literal, Self
+from typing import Any, Literal, Self
 
 from growthcast.errors import UsageError
 from growthcast.fit.model.posterior import Basis
@@ -160,13 +160,6 @@ class OptionAdvice(Option):
     """One interval for one tank, and what it asks of each of its areas."""
 
     areas: tuple[AreaAdvice, ...]
-
-    json_with: ClassVar = ("visits_per_year",)
-
-    @property
-    def visits_per_year(self) -> float:
-        """Visits of a year."""
-        return self.year.visits
 
 
 def _ranges(saved: Saving) -> dict[str, Range]:

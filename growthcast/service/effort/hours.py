@@ -16,7 +16,7 @@ from growthcast.fit.model.posterior import RANGE_80
 from growthcast.growth.quick import Singles, column, quick_quantiles
 from growthcast.log.visits import day_numbers, pair_of
 from growthcast.nouns import dataclass
-from growthcast.plain import HIDDEN, in_json
+from growthcast.plain import in_json
 from growthcast.service.draws import stratified_normals
 from growthcast.service.effort.learn import Timing, bulk_per_cm
 from growthcast.service.interval import IntervalOptions
@@ -50,7 +50,7 @@ class Range:
 class Year:
     """What a rhythm of visits comes to in a year: ``hours`` [h] and ``cost`` [currency]."""
 
-    visits: float = field(metadata=HIDDEN)
+    visits: float = field(metadata=in_json("visits_per_year"))
     hours: float = field(metadata=in_json("hours_per_year"))
     cost: float = field(metadata=in_json("cost_per_year"))
     hours_range: Range = field(metadata=in_json("hours_per_year_range"))

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from growthcast.plain import plain
 from growthcast.service.effort import hours
 from growthcast.service.effort.hours import (
     FixedMinutes,
@@ -45,6 +46,7 @@ def test_a_year_of_visits_and_what_one_rhythm_saves_against_another():
     """Every 73 days five visits of an hour: 5 h, at 50 an hour 250."""
     year = year_of_visits(73, Range(30.0, 60.0, 120.0), 50.0)
     assert (year.visits, year.hours, year.cost) == (5.0, 5.0, 250.0)
+    assert plain(year)["visits_per_year"] == 5.0
     assert (year.hours_range, year.cost_range) == (Range(2.5, 5, 10), Range(125.0, 250.0, 500.0))
     saved = saving(np.array([10.0, 20.0, 30.0]), np.array([8.0, 17.0, 29.0]), 50.0)
     assert saved.hours.p50 == 2.0
