@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from typing import Any
 
 from growthcast.forecast.report import AreaForecast, as_date
 from growthcast.forecast.verdict import BacktestResult
@@ -81,11 +82,9 @@ def backtest_caption(result: BacktestResult, low: float, high: float) -> Caption
     """
     scores = result.scores_of_all()
     how = "seldom" if scores.coverage_80 < low else "often" if scores.coverage_80 > high else "well"
-    whole = sentence("backtest_caption", scores=scores, how=sentence(f"backtest_{how}"))
     above = float((result.pit() > 0.5).mean())
-    if abs(above - 0.5) > FAR_OFF:
-        more, where = (above, "above") if above > 0.5 else (1.0 - above, "below")
-        whole += sentence("backtest_lay", more=more, where=where)
+    lay = {"far": abs(above - 0.5) > FAR_OFF, "high": above > 0.5, "more": max(above, 1.0 - above)}
+    whole = sentence("backtest_caption", scores=scores, how=sentence(f"backtest_{how}"), **lay)
     counts = ", ".join(str(count) for count in result.pit_counts())
     told = f"{whole} {sentence('backtest_told', scores=scores, counts=counts)}"
     return Caption("How often forecasts were right", whole, sentence("backtest_key"), told)
@@ -126,22 +125,15 @@ def plants_caption(
     """
     best = next((one for one in shown if not one.is_there_now), None)
     now = next((one for one in shown if one.is_there_now), None)
-    parts = []
-    if best is not None and best.fits:
-        alone = days_text(best.own_interval_d)
-        parts.append(f"{plant_name(best)} comes first, alone it would be cut every {alone}")
-    elif best is not None:
-        parts.append("none of those compared is likely to do there")
-    if now is not None and now.is_lost:
-        parts.append(f"{plant_name(now)}, there now, is not likely to hold")
-    elif now is not None:
-        often = days_text(now.own_interval_d)
-        parts.append(f"{plant_name(now)}, there now, needs it every {often}")
+    said: dict[str, Any] = {"best": best, "now": now, "both": best and now}
+    said |= {"first": best and plant_name(best), "there": now and plant_name(now)}
+    said |= {"alone": best and days_text(best.own_interval_d)}
+    said |= {"often": now and days_text(now.own_interval_d)}
     rows = []
     for one in shown:
         days = [days_text(float(days)) for days in (*one.days_between, one.own_interval_d)]
         rows.append(sentence("plants_told", plant=plant_name(one), days=days))
-    whole = f"Plants for {area} in tank {tank}: {'; '.join(parts)}."
+    whole = sentence("plants_caption", area=area, tank=tank, **said)
     told = f"{whole} {'; '.join(rows)}."
     key = sentence("plants_key", beyond=", ".join(map(plant_name, beyond)))
     return Caption(f"Plants compared for {area}", whole, key, told)

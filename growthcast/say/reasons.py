@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from math import ceil, floor
+from typing import Any
 
 from growthcast.say.supposed import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.say.texts import TERMINAL, Texts
@@ -125,25 +126,17 @@ def mend_words(
 
 def certainty_words(tank: TankAdvice, certainty: Certainty, texts: Texts = TERMINAL) -> str:
     """Say how sure a recommendation is, and which other interval it might be."""
-
-    def named_days(days: int) -> str:
-        return texts.say("sure_days", days=texts.number(days)) if days else texts.say("sure_none")
-
     chosen = tank.recommended_interval_d or 0
     ranked = sorted(certainty.best.items(), key=lambda item: -item[1])
     others = "".join(
-        texts.say("sure_other", days=named_days(days), chance=chance)
+        texts.say("sure_other", days=days, chance=chance)
         for days, chance in ranked
         if days != chosen and chance >= WORTH_SAYING
     )
-    best = {"days": named_days(chosen), "chance": certainty.chance_best}
-    said = [texts.say("sure", others=others, **best)]
-    freed = certainty.best_from_floor or certainty.best
-    if abs(freed[chosen] - certainty.chance_best) >= WORTH_SAYING:
-        days, chance = max(freed.items(), key=lambda item: item[1])
-        said.append(texts.say("sure_floor", days=named_days(days), chance=chance))
-    if (likeliest := ranked[0][0]) > chosen:
-        said.append(texts.say("sure_likelier", days=named_days(likeliest)))
-    elif others and chosen:
-        said.append(texts.say("sure_kept"))
-    return " ".join(said)
+    best, freed = certainty.chance_best, certainty.best_from_floor or certainty.best
+    told: dict[str, Any] = {"days": chosen, "chance": best, "kept": others and chosen}
+    likeliest = ranked[0][0]
+    told |= {"others": others, "freed": None, "likelier": likeliest if likeliest > chosen else None}
+    if abs(freed[chosen] - best) >= WORTH_SAYING:
+        told["freed"] = max(freed.items(), key=lambda item: item[1])
+    return texts.say("sure", **told)
