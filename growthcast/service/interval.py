@@ -158,29 +158,27 @@ class IntervalOptions:
         share: FloatArray = np.maximum(usual - self.cut_cm, 0.0) / np.maximum(usual, 1e-9)
         return share
 
+    def _days_to(self, goal: Singles) -> Singles:
+        return _days_between(self.interval_d, self.growth, self._left, goal, self.rest_d)
+
     @cached_property
-    def _looks(self) -> tuple[FloatArray, FloatArray]:
-        """Share (R,) of days on which no area looks bare or too tall; on which some looks bare."""
-        living = self.living
-        over, bare = (
-            _days_between(self.interval_d, self.growth, self._left, goal, self.rest_d)
-            for goal in (living.budget_stage, living.bare_stage)
-        )
-        some_bare = living.by_tank(np.maximum, bare)
-        days = living.by_tank(np.minimum, over) - some_bare
-        share: FloatArray = np.maximum(days, 0.0).mean(axis=1, dtype=np.float64) / self.interval_d
-        bare_share: FloatArray = some_bare.mean(axis=1, dtype=np.float64) / self.interval_d
-        return share, bare_share
+    def _bare_d(self) -> Singles:
+        """Days (R, D) on which some area looks bare."""
+        return self.living.by_tank(np.maximum, self._days_to(self.living.bare_stage))
 
-    @property
-    def share_of_days_presentable(self) -> FloatArray:
-        """Days (R,) on which no area looks bare (``bare_below``) or stands above its budget."""
-        return self._looks[0]
-
-    @property
+    @cached_property
     def share_of_days_bare(self) -> FloatArray:
         """Days (R,) on which some area looks bare."""
-        return self._looks[1]
+        share: FloatArray = self._bare_d.mean(axis=1, dtype=np.float64) / self.interval_d
+        return share
+
+    @cached_property
+    def share_of_days_presentable(self) -> FloatArray:
+        """Days (R,) on which no area looks bare (``bare_below``) or stands above its budget."""
+        over = self.living.by_tank(np.minimum, self._days_to(self.living.budget_stage))
+        days = np.maximum(over - self._bare_d, 0.0)
+        share: FloatArray = days.mean(axis=1, dtype=np.float64) / self.interval_d
+        return share
 
     @property
     def days_below_floor(self) -> FloatArray:
