@@ -108,21 +108,17 @@ def includes(locale: Locale, practice: Practice, *, new_sheet: bool = False) -> 
 
 def vat_words(locale: Locale, practice: Practice, year: float) -> str:
     """Return a year's price as a month's with value added tax, or that it is without a rate."""
-    if not locale.currency:
-        return locale.say("no_rate")
-    if not practice.vat_percent:
-        return locale.say("price_net" if practice.vat_percent is None else "price_no_vat")
-    _, gross = with_vat(month_price(year), practice.vat_percent)
-    percent = locale.exact(practice.vat_percent, "%")
-    return locale.say("price_vat", percent=percent, gross=locale.money(gross))
+    vat, rated = practice.vat_percent, bool(locale.currency)
+    _, gross = with_vat(month_price(year), vat or 0.0)
+    return locale.say("price_note", rated=rated, vat=vat, unit="%", gross=gross)
 
 
 def yes_fact(locale: Locale, practice: Practice) -> page.Fact:
     """Return how to say yes and on what terms, or which are still to be agreed."""
     terms = " ".join(named(text) for text in practice.terms) or locale.say("yes_open")
-    if practice.contact:
-        return page.Fact(locale.say("fact_yes"), named(practice.contact), terms, contact=True)
-    return page.Fact(locale.say("fact_yes"), locale.say("yes_here"), terms)
+    contact = named(practice.contact)
+    value = contact or locale.say("yes_here")
+    return page.Fact(locale.say("fact_yes"), value, terms, contact=bool(contact))
 
 
 def _facts(

@@ -13,6 +13,7 @@ from growthcast.book.files import find_own_book
 from growthcast.book.findings import format_finding
 from growthcast.book.words import shown
 from growthcast.book.writing.append import Change, parse_row
+from growthcast.book.writing.visit.lines import checked_name
 from growthcast.cli.options import Day, File, Text
 from growthcast.cli.output import print_answer, print_words, refuse_if, say
 from growthcast.cli.tables import print_line
@@ -149,8 +150,6 @@ class Made:
 
     def by_whom(self) -> Any:
         """Return what every change takes beside its day; a name that is none is refused."""
-        from growthcast.book.writing.visit.lines import checked_name
-
         return {"today": date.today(), "write": self.yes, "by": checked_name(self.by)}
 
     def day(self) -> date:
@@ -238,7 +237,6 @@ def unlog_command(
     Exit status: 0 done, 2 nothing to take back, or rows written since need it, 3 tool fault.
     """
     from growthcast.book.writing.unlog import CHANGES, VISITS, last_entry, take_back
-    from growthcast.book.writing.visit.lines import checked_name
 
     folder, name = find_own_book(book), checked_name(by)
     if tank is not None or on is not None:

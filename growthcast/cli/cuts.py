@@ -16,6 +16,7 @@ from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
 from growthcast.say.reasons import reason
+from growthcast.say.words import sentence
 from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import recommend
 from growthcast.service.urgency import due_on_day, last_visit_on, tanks_due
@@ -92,10 +93,8 @@ def recommended_interval(book: Book, advice: TankAdvice) -> int:
     if advice.recommended_interval_d is not None:
         return advice.recommended_interval_d
     shortest = min(advice.longest_interval_d, *book.practice.intervals_d)
-    why = f"No listed interval is feasible for {advice.tank_id}"
-    if advice.nothing_holds:
-        why = f"{advice.tank_id}: {reason(advice)}"
-    say(f"{why}; the next visit is taken to be in {shortest} days, the shortest listed.")
+    why = reason(advice) if advice.nothing_holds else ""
+    say(sentence("next_taken", tank=advice.tank_id, why=why, days=shortest))
     return shortest
 
 

@@ -27,6 +27,7 @@ from growthcast.cli.output import (
 )
 from growthcast.errors import UsageError
 from growthcast.plain import plain
+from growthcast.say.words import sentence
 
 if TYPE_CHECKING:
     from growthcast.service.rounds.plan import RoundsPlan
@@ -113,7 +114,7 @@ def away_command(
             found[one.tank_id] = _with_open_stand_in(one, closed.get(one.tank_id, ()))
     tanks = [found[name] for name in opened.tanks.text("tank_id").tolist() if name in found]
     answer: dict[str, Any] = {"on": day, "from": start, "to": end, "last_visit": before}
-    answer["tanks"] = [plain(one) | {"sentence": sentence} for one, sentence in tanks]
+    answer["tanks"] = [plain(one) | {"sentence": said} for one, said in tanks]
     form.print(answer, away_words(tanks, day, start, end), fit, details=tank is not None)
 
 
@@ -134,18 +135,13 @@ def _open_ends(
 def _with_open_stand_in(one: AwayTank, times: tuple[ClosedTime, ...]) -> tuple[AwayTank, str]:
     """Return the tank with a stand-in on a day on which it can be visited, and its conclusion."""
     from growthcast.say.ahead import away_sentence
-    from growthcast.say.words import day_words, week_day_words
 
+    said = away_sentence(one)
     if one.stand_in_by is None or (time := closed_on(times, one.stand_in_by)) is None:
-        return one, away_sentence(one)
+        return one, said
     day = open_before(times, one.stand_in_by, one.last_visit + timedelta(days=1))
-    if day is None:
-        again = day_words(open_from(times, time.last), one.last_visit)
-        then = f"nobody can come in time (it is open again on {again})"
-    else:
-        then = f"that must be by {week_day_words(day, one.last_visit)}"
-    sentence = f"{away_sentence(one)}; it is closed {time}, so {then}"
-    return replace(one, stand_in_by=day), sentence
+    told = {"said": said, "time": time, "day": day, "again": open_from(times, time.last)}
+    return replace(one, stand_in_by=day), sentence("away_closed", on=one.last_visit, **told)
 
 
 def _last_visit(first: date, before: date | None, day: date) -> date:
