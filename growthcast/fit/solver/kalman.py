@@ -146,6 +146,8 @@ class FilterPass:
     def _score_of_scatter(self) -> FloatArray:
         """Score (B, R) of the areas' borders by what the variances of some readings say."""
         scatter = self.scatter
+        if not scatter.place.size:
+            return np.zeros((BORDER, self.chains.area.size))
         return self._by_area((0.5 * scatter.surprise * scatter.follows).T).T
 
     def _by_area(self, values: FloatArray) -> FloatArray:
