@@ -60,7 +60,9 @@ def _sentences(result: BacktestResult) -> Iterator[str]:
     counted = tell.sentence("backtest_counted", readings=scores.n, **blanks)
     counted += _side_by_side(result)
     if "own_log" in result.baselines:
-        yield from _new_tanks(result)
+        without, own, table = (result.scores(name) for name in (None, "own_log", "table_only"))
+        yield tell.sentence("backtest_new", without=without, own=own, table=table)
+        yield _bias(without.bias_share)
         yield counted
         return
     yield tell.sentence("backtest_held", scores=scores)
@@ -74,13 +76,6 @@ def _sentences(result: BacktestResult) -> Iterator[str]:
     if result.gaps_alike:
         yield tell.sentence("backtest_gaps", days=result.usual_gap_d)
     yield tell.sentence("backtest_crps")
-
-
-def _new_tanks(result: BacktestResult) -> Iterator[str]:
-    """Say how good forecasts are for a tank whose log is not known yet."""
-    without, own, table = (result.scores(name) for name in (None, "own_log", "table_only"))
-    yield tell.sentence("backtest_new", without=without, own=own, table=table)
-    yield _bias(without.bias_share)
 
 
 def _side_by_side(result: BacktestResult) -> str:

@@ -66,22 +66,14 @@ def forecast_words(
 def lead_words(areas: Areas, names: Mapping[str, str], day: date, horizon_d: int) -> str:
     """Say which area passes its height first, and how many stand over it or do so in a week."""
     over = [names[area.area_id] for area in areas if _stands_over(area)]
-    said = []
-    if over:
-        who = tell.some_names(over, 3, "area")
-        said.append(f"{who} {'stands' if len(over) == 1 else 'stand'} over already")
     passing = [(a.passes_budget_on[1], n) for n, a in enumerate(areas) if not _stands_over(a)]
-    if dated := [(on, n) for on, n in passing if on is not None]:
-        first, n = min(dated)
-        blanks = {"area": names[areas[n].area_id], "tank": areas[n].tank_id, "first": first}
-        order = "next" if over else "first"
-        said.append(tell.sentence("forecast_first", **blanks, order=order, on=day))
-        soon = sum(on <= day + timedelta(days=7) for on, _ in dated)
-        if soon > 1:
-            said.append(f"{tell.in_words(soon)} of {len(areas)} areas do within a week")
-    if not said:
-        return f"No area passes its height within {horizon_d} days."
-    return f"{tell.capital('; '.join(said))}."
+    dated = [(on, n) for on, n in passing if on is not None]
+    first, n = min(dated, default=(None, 0))
+    soon = sum(on <= day + timedelta(days=7) for on, _ in dated)
+    blanks: dict[str, Any] = {"first": first, "tank": areas[n].tank_id, "all": len(areas)}
+    blanks |= {"over": over and tell.some_names(over, 3, "area"), "one": len(over) == 1}
+    blanks |= {"soon": soon > 1 and tell.in_words(soon), "area": names[areas[n].area_id]}
+    return tell.capital(tell.sentence("forecast_lead", on=day, days=horizon_d, **blanks))
 
 
 def _stands_over(area: AreaForecast) -> bool:

@@ -120,10 +120,8 @@ def gap_words(tank: TankAdvice) -> list[str]:
 def _chosen(tank: TankAdvice) -> dict[str, Any]:
     days, set_by = tank.recommended_interval_d, tank.set_by
     option = next((one for one in tank.options if one.interval_d == days), None)
-    if set_by == "the plants":
-        return {"tank": tank, "option": option, "held": _names(tank)[tank.limited_by or ""][0]}
-    held = tell.sentence(f"held_{set_by.replace(' ', '_')}")
-    return {"tank": tank, "option": option, "held": held}
+    limit = _names(tank)[tank.limited_by or ""][0] if set_by == "the plants" else ""
+    return {"tank": tank, "option": option, "limit": limit}
 
 
 def _details(tank: TankAdvice, currency: str, mark: str) -> tell.Words:
