@@ -13,7 +13,7 @@ import sys
 from collections.abc import Callable, Iterable
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
@@ -71,12 +71,15 @@ def recall(work: Callable[[], T], *given: object) -> T:
     """
     if not _turned_on or folder() is None:
         return work()
+    from growthcast.coded import coded, decoded
+
     key = _key(given)
-    kept: list[T] = _read(key)
-    if kept:
-        return kept[0]
+    with contextlib.suppress(*NOT_OURS):
+        if (body := held(key)) is not None:
+            kept: T = decoded(body)
+            return kept
     made = work()
-    _write(key, made)
+    hold(key, coded(made))
     return made
 
 
@@ -92,11 +95,7 @@ def _key(given: object) -> str:
     """Return the digest of what is given, and of the code."""
     from growthcast.coded import coded
 
-    text, arrays = coded(given)
-    parts = [f"{code()}\n{text}".encode()]
-    for kind, numbers in sorted(arrays.items()):
-        parts += [f"{kind} {numbers.size} ".encode(), numbers.tobytes()]
-    return digest_of(parts).hex()
+    return digest_of([f"{code()}\n".encode(), coded(given)]).hex()
 
 
 def digest_of(parts: Iterable[bytes]) -> bytes:
@@ -167,39 +166,6 @@ def hold(key: str, body: bytes) -> None:
             if temporary is not None:
                 _delete(temporary)
     _keep_bounded()
-
-
-def _read(key: str) -> list[Any]:
-    """Return the one answer that was kept under this key, else none."""
-    import io
-    from zipfile import BadZipFile
-
-    import numpy as np
-
-    from growthcast.coded import decoded
-
-    body = held(key)
-    with contextlib.suppress(*NOT_OURS, BadZipFile):
-        if body is not None:
-            with np.load(io.BytesIO(body), allow_pickle=False) as loaded:
-                arrays = {name: loaded[name] for name in loaded.files}
-            return [decoded(arrays.pop("text").tobytes().decode(), arrays)]
-    return []
-
-
-def _write(key: str, answer: object) -> None:
-    import io
-
-    import numpy as np
-
-    from growthcast.coded import coded
-
-    text, arrays = coded(answer)
-    if len(text) + sum(numbers.nbytes for numbers in arrays.values()) > MOST_OF_ONE:
-        return
-    body = io.BytesIO()
-    np.savez(body, text=np.frombuffer(text.encode(), np.uint8), **arrays)  # type: ignore[arg-type]
-    hold(key, body.getvalue())
 
 
 def _keep_bounded() -> None:

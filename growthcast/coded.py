@@ -1,45 +1,44 @@
-"""Nouns as text and arrays, and back: JSON that names classes of this package, and plain numbers.
+"""Nouns as bytes, and back: JSON that names classes of this package, and plain numbers after it.
 
 A noun is written part by part, each part once: a part names others by their place, those before
-it. Numbers of arrays stand end to end, an array for each kind of number. Read back are only nouns,
-choices and tuples of this package: there is nothing in it that could be run.
+it. Numbers of arrays stand end to end behind the JSON. Read back are only nouns, choices and tuples
+of this package: there is nothing in it that could be run.
 """
 
 from __future__ import annotations
 
 import json
-from collections import defaultdict
 from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
 from enum import Enum
-from functools import partial
 from importlib import import_module
+from math import prod
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-Arrays = Mapping[str, NDArray[Any]]
 _PLAIN = (str, int, float, bool, type(None))
+_ALIGNED = 8
+"""Numbers begin at a multiple of so many bytes, as numpy wants them."""
 
 
-def coded(noun: object) -> tuple[str, dict[str, NDArray[Any]]]:
-    """Return a noun as JSON and arrays; raise ``TypeError`` for what cannot be written so.
+def coded(noun: object) -> bytes:
+    """Return a noun as a line of JSON and numbers; ``TypeError`` for what cannot be written so.
 
     A noun that says what is ``stored`` of it is made ``again`` from that when it is read.
     """
     coder = _Coder()
     whole = coder.of(noun)
-    arrays = {kind: np.concatenate(flat) for kind, flat in coder.numbers.items()}
-    return json.dumps([coder.parts, whole], separators=(",", ":")), arrays
+    text = json.dumps([coder.parts, whole], separators=(",", ":"))
+    return b"".join([text.encode(), b"\n", *coder.numbers])
 
 
 class _Coder:
     def __init__(self) -> None:
         self.parts: list[list[Any]] = []
-        self.numbers: dict[str, list[NDArray[Any]]] = defaultdict(list)
-        self._ends: dict[str, int] = defaultdict(int)
+        self.numbers: list[bytes] = []
+        self._end = 0
         self._places: dict[int, tuple[int, object]] = {}  # what is held keeps its identity
 
     def of(self, value: Any) -> Any:
@@ -54,13 +53,15 @@ class _Coder:
 
     def _part(self, value: Any) -> list[Any]:
         kind = type(value)
-        if kind is np.ndarray:
-            return self._array(value)
+        if kind is np.ndarray and value.dtype.kind == "O":
+            texts = value.ravel().tolist()
+            if not all(isinstance(text, str) for text in texts):
+                raise TypeError("an array of objects cannot be kept")
+            return ["texts", texts, value.shape]
+        if kind is np.ndarray or isinstance(value, np.generic):
+            return ["array" if kind is np.ndarray else "number", *self._numbers(value)]
         if kind is bytes:
-            return ["bytes", self._array(np.frombuffer(value, np.uint8))]
-        if isinstance(value, np.generic):
-            number = str(value) if value.dtype.kind in "MU" else value.item()
-            return ["number", value.dtype.str, number]
+            return ["bytes", *self._numbers(np.frombuffer(value, np.uint8))]
         if isinstance(value, Enum):
             return ["choice", _name_of(kind), value.name]
         if is_dataclass(value):
@@ -76,34 +77,35 @@ class _Coder:
             return ["date", value.isoformat()]
         raise TypeError(f"{kind.__name__} cannot be kept")
 
-    def _array(self, values: NDArray[Any]) -> list[Any]:
-        if values.dtype.kind == "O":
-            texts = values.ravel().tolist()
-            if not all(isinstance(text, str) for text in texts):
-                raise TypeError("an array of objects cannot be kept")
-            return ["texts", texts, values.shape]
+    def _numbers(self, values: Any) -> list[Any]:
+        """Write the numbers of an array, or the one that it is; return where and how they stand."""
         # Sums run along the memory, so that its order decides their last digits.
         by_columns = values.flags.f_contiguous and not values.flags.c_contiguous
         order: Literal["C", "F"] = "F" if by_columns else "C"
-        kind, begin = values.dtype.str, self._ends[values.dtype.str]
-        self.numbers[kind].append(values.ravel(order))
-        self._ends[kind] += values.size
-        return ["array", kind, begin, values.shape, order]
+        data, begin = values.tobytes(order), self._end
+        self.numbers += [data, bytes(-len(data) % _ALIGNED)]
+        self._end += len(data) + len(self.numbers[-1])
+        return [values.dtype.str, begin, values.shape, order]
 
 
-def decoded(text: str, arrays: Arrays) -> Any:
+def decoded(body: bytes) -> Any:
     """Return the noun that ``coded`` wrote."""
+    text, _, after = body.partition(b"\n")
     parts, whole = json.loads(text)
     made: list[Any] = []
+    numbers = bytearray(after)
 
     def known(value: Any) -> Any:
         return made[value[0]] if isinstance(value, list) else value
 
+    def array(kind: str, begin: int, shape: list[int], order: Literal["C", "F"]) -> Any:
+        return np.frombuffer(numbers, kind, prod(shape), begin).reshape(shape, order=order)
+
     makers: Mapping[str, Callable[..., Any]] = {
-        "array": partial(_array, arrays),
-        "bytes": lambda array: _array(arrays, *array[1:]).tobytes(),
+        "array": array,
+        "number": lambda *its: array(*its)[()],
+        "bytes": lambda *its: array(*its).tobytes(),
         "texts": lambda texts, shape: np.array(texts, dtype=object).reshape(shape),
-        "number": lambda kind, value: np.dtype(kind).type(value),
         "choice": lambda kind, name: _class_named(kind)[name],
         "noun": lambda kind, its: _noun(_class_named(kind), {n: known(v) for n, v in its.items()}),
         "mapping": lambda pairs: {known(key): known(value) for key, value in pairs},
@@ -115,11 +117,6 @@ def decoded(text: str, arrays: Arrays) -> Any:
     for what, *part in parts:  # a KeyError tells that nothing is kept as that
         made.append(makers[what](*part))
     return known(whole)
-
-
-def _array(arrays: Arrays, kind: str, begin: int, shape: list[int], order: Any) -> NDArray[Any]:
-    flat = arrays[kind][begin : begin + int(np.prod(shape, dtype=np.int64))]
-    return flat.reshape(shape, order=order)
 
 
 def _noun(kind: Any, values: dict[str, Any]) -> Any:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import io
 import os
 import pickle
 import subprocess
@@ -87,7 +86,7 @@ def test_the_key_knows_every_source_file_and_the_packages() -> None:
 
 
 def corrupt(data: bytes) -> bytes:
-    return data[:200] + bytes([data[200] ^ 1]) + data[201:]
+    return data[:38] + bytes([data[38] ^ 1]) + data[39:]
 
 
 @pytest.mark.parametrize(
@@ -137,6 +136,9 @@ class Bomb:
         '[[["program","ls"]],[0]]',
         "[[],[7]]",
         "{}",
+        '[[["array","|O",0,[1],"C"]],[0]]',
+        '[[["array","<f8",0,[999],"C"]],[0]]',
+        '[[["array","<f8",-8,[1],"C"]],[0]]',
     ],
 )
 def test_what_a_stranger_wrote_with_the_right_digest_makes_nothing_else(
@@ -145,16 +147,10 @@ def test_what_a_stranger_wrote_with_the_right_digest_makes_nothing_else(
     monkeypatch.chdir(folder.parent)
     asked("fit", DAY, answer="old")
     [file] = folder.iterdir()
-    body = io.BytesIO()
-    bomb = np.array([Bomb()], dtype=object)
-    np.savez(body, text=np.frombuffer(text.encode(), np.uint8), bomb=bomb)
-    assert pickle.dumps(Bomb())
-    file.write_bytes(cache.digest_of([file.stem.encode(), body.getvalue()]) + body.getvalue())
-    assert asked("fit", DAY) == ("new", True)
-    body = io.BytesIO()
-    np.savez(body, text=np.frombuffer(text.encode(), np.uint8))
-    file.write_bytes(cache.digest_of([file.stem.encode(), body.getvalue()]) + body.getvalue())
-    assert asked("fit", DAY) == ("new", True)
+    for after in (pickle.dumps(Bomb()), b""):
+        body = f"{text}\n".encode() + after
+        file.write_bytes(cache.digest_of([file.stem.encode(), body]) + body)
+        assert asked("fit", DAY) == ("new", True)
     assert not (folder.parent / "exploded").exists()
 
 
@@ -238,14 +234,13 @@ def test_nouns_come_back_as_they_were() -> None:
         "nouns": (finding, prior_lags(), Link.GREW, Exit.DONE, Answers([finding]), b"bytes"),
         3: {},
     }
-    text, arrays = coded(noun)
-    back = decoded(text, arrays)
-    assert coded(back)[0] == text
+    body = coded(noun)
+    back = decoded(body)
+    assert coded(back) == body
     assert repr(back) == repr(noun)
     first, second, *_ = back["arrays"]
     assert first is second
     assert first.flags.f_contiguous
-    assert {type(value) for value in arrays.values()} == {np.ndarray}
 
 
 @pytest.mark.parametrize("value", [object(), {1, 2}, np.array([object()]), Path("book")])
