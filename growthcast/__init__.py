@@ -22,20 +22,7 @@ if TYPE_CHECKING:
     from growthcast import types as types
     from growthcast.book.book import Book as Book
     from growthcast.book.read import read_book as read_book
-    from growthcast.door import backtest as backtest
-    from growthcast.door import compare_layouts as compare_layouts
-    from growthcast.door import compare_plants as compare_plants
-    from growthcast.door import cut_sheet as cut_sheet
-    from growthcast.door import demo_book as demo_book
-    from growthcast.door import fit_growth as fit_growth
-    from growthcast.door import forecast_growth as forecast_growth
-    from growthcast.door import peak_plan as peak_plan
-    from growthcast.door import plan_rounds as plan_rounds
-    from growthcast.door import recommend as recommend
-    from growthcast.door import suppose as suppose
-    from growthcast.door import swaps_to_reach as swaps_to_reach
-    from growthcast.door import watch_growth as watch_growth
-    from growthcast.door import weeks_away as weeks_away
+    from growthcast.door import *  # noqa: F403 - its functions are public, its imports are not
     from growthcast.errors import BookProblems as BookProblems
     from growthcast.errors import GrowthcastError as GrowthcastError
 

@@ -43,7 +43,7 @@ def finite(answer: T, name: str) -> T:
     growthcast.errors.NotFinite: this is a fault of the tool, not of your book: a number of the \
 answer is not finite (heights/height_cm/1 is nan), so the answer is withheld
     """
-    if not _is_finite(answer) and (lost := _lost(answer)) is not None:
+    if (lost := _lost(answer)) is not None:
         raise NotFinite(
             "this is a fault of the tool, not of your book: a number of the answer is not finite "
             f"({name}{lost}), so the answer is withheld"
@@ -51,32 +51,16 @@ answer is not finite (heights/height_cm/1 is nan), so the answer is withheld
     return answer
 
 
-def _is_finite(answer: object) -> bool:
-    """Whether all numbers of an answer are, looked at together: which is not is asked after it."""
-    numbers, arrays, todo = [0.0], [np.zeros(0)], [(answer,)]
-    for value in todo:
-        for part in _parts(value)[1]:
-            kind = type(part)
-            if kind is float:
-                numbers.append(part)
-            elif kind is np.ndarray:
-                arrays += [part] if part.dtype.kind == "f" else []
-            elif kind not in _PLAIN:
-                todo.append(part)
-                numbers += [float(part)] if isinstance(part, float | np.floating) else []
-    both = np.array(numbers), np.concatenate(arrays, axis=None)
-    return all(bool(np.isfinite(some).all()) for some in both)
-
-
 def _lost(value: object) -> str | None:
     """Where in an answer the first number is that is not finite, None where all are."""
     if isinstance(value, float | np.floating):
         return None if math.isfinite(value) else f" is {value}"
     if isinstance(value, np.ndarray):
-        return _lost(value.tolist()) if value.dtype.kind == "f" else None
+        sound = value.dtype.kind != "f" or np.isfinite(value).all()
+        return None if sound else _lost(value.tolist())
     names, parts = _parts(value)
     for place, part in enumerate(parts):
-        if (rest := _lost(part)) is not None:
+        if type(part) not in _PLAIN and (rest := _lost(part)) is not None:
             return f"/{names[place] if names else _called(part, place)}{rest}"
     return None
 

@@ -16,6 +16,7 @@ from growthcast.book.writing.visit.lines import (
     checked_name,
     checked_number,
     keep_picture,
+    log_line,
     read_taps,
 )
 from growthcast.book.writing.visit.places import GRAMMAR, places_of, tank_of_visit
@@ -144,7 +145,8 @@ def _log_visit(folder: Path, asked: Asked, form: Form, items: list[str]) -> None
         yes = answer("Write it? [y/N] ").casefold() in {"y", "yes"}
     added = None
     if yes and state == "new":
-        state, added = log_file.write_line(folder, line, known, today, again=again)
+        with output.working(output.WAITING):
+            state, added = log_line(folder, line, known.cells, today=today, again=again)
         if not form.as_json:
             but = f", although {tell.doubtful_words([known])} above" if known.doubts else ""
             print_line(f"Written to {folder / 'trims.csv'}{but}. growthcast unlog takes it back.")

@@ -9,16 +9,9 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from growthcast.book.book import Book
 from growthcast.book.findings import format_finding
-from growthcast.book.writing.append import Change, would_add
+from growthcast.book.writing.append import would_add
 from growthcast.book.writing.unlog import change_visit
-from growthcast.book.writing.visit.lines import (
-    Line,
-    State,
-    keep_taps,
-    log_line,
-    numbered,
-    read_lines,
-)
+from growthcast.book.writing.visit.lines import Line, State, log_line, numbered, read_lines
 from growthcast.cli.output import WAITING, print_answer, print_words, say, text_of, working
 from growthcast.errors import GrowthcastError, HeldAlready, UsageError
 from growthcast.say.words import count_of
@@ -73,7 +66,8 @@ def log_file(folder: Path, file: Path, today: date, yes: bool, as_json: bool) ->
             say(f"Line {line.row}: {STATES[state]}")
     written = 0
     for line, known in fresh if yes else ():
-        written += write_line(folder, line, known, today)[0] == "new"
+        with working(WAITING):
+            written += log_line(folder, line, known.cells, today=today)[0] == "new"
     doubtful = [known for _, known in fresh if known.doubts]
     beside = f" {doubtful_words(doubtful)} with ? above." if doubtful else ""
     if yes:
@@ -99,9 +93,8 @@ def tried_line(
     try:
         if again:
             visit = (known.tank_id, known.day, known.cells)
-            change = change_visit(folder, *visit, today=today, write=False)
-            say("\n  ".join(["What the book has of this visit would become:", *change.lines]))
-            tried = change
+            tried = change_visit(folder, *visit, today=today, write=False)
+            say("\n  ".join(["What the book has of this visit would become:", *tried.lines]))
         else:
             tried = would_add(folder, "trims", known.cells, today=today)
     except HeldAlready:
@@ -120,20 +113,6 @@ def say_columns(file: str, names: Sequence[str]) -> None:
     """Say which columns a table gets with what is written; its rows stay as they are."""
     if names:
         say(f"{file} gets at the end of its first line: {', '.join(names)}.")
-
-
-def write_line(
-    folder: Path, line: Line, known: Understood, today: date, *, again: bool = False
-) -> tuple[State, Change | None]:
-
-    if again:
-        visit = (known.tank_id, known.day, known.cells)
-        added = change_visit(folder, *visit, today=today, by=line.by)
-        if line.taps:
-            keep_taps(folder, known.tank_id, known.day, line.number, line.taps)
-        return "new", added
-    with working(WAITING):
-        return log_line(folder, line, known.cells, today=today)
 
 
 def fit_before(book: Book, day: date) -> GrowthFit | None:

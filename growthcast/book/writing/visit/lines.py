@@ -36,6 +36,7 @@ from growthcast.book.words import shown
 from growthcast.book.writing.append import Change, How, add_rows
 from growthcast.book.writing.journal import Entry, book_lock, entries
 from growthcast.book.writing.replace import read_file, refusals_in_words, replace_files, write_whole
+from growthcast.book.writing.unlog import change_visit
 from growthcast.book.writing.visit.entry import looks_like_item
 from growthcast.errors import HeldAlready, UsageError
 from growthcast.nouns import dataclass
@@ -159,28 +160,37 @@ def numbered(folder: Path, line: Line) -> State:
 
 
 def log_line(
-    folder: Path, line: Line, cells: Sequence[Mapping[str, Cell]], *, today: date
+    folder: Path,
+    line: Line,
+    cells: Sequence[Mapping[str, Cell]],
+    *,
+    today: date,
+    again: bool = False,
 ) -> tuple[State, Change | None]:
     """Add a visit's rows to the log once, however often it arrives, all under the book's lock.
 
     It is "known" where the journal has its number or the log all of its rows, also where it was
-    taken back since; "other" where its number was another visit's, which stays as it is.
-    Raises as ``add_rows`` does.
+    taken back since; "other" where its number was another visit's, which stays as it is. One logged
+    ``again`` stands in the place of what the book has of its tank and day.
+    Raises as ``add_rows``, or ``change_visit``, does.
     """
     with book_lock(folder):
         if (state := numbered(folder, line)) != "new":
             return state, None
         visit = (line.number, line.content) if line.number else None
+        count, tank_id = len(cells), str(cells[0]["tank_id"])
+        summary = f"{tank_id} on {line.day}, {count} row{'' if count == 1 else 's'}"
+        said = {"command": "log", "summary": summary}
+        how: How = {"today": today, "by": line.by}
         try:
-            count, tank_id = len(cells), cells[0]["tank_id"]
-            summary = f"{tank_id} on {line.day}, {count} row{'' if count == 1 else 's'}"
-            said = {"command": "log", "summary": summary}
-            how: How = {"today": today, "by": line.by}
-            added = add_rows(folder, "trims", cells, visit=visit, **said, **how)
+            if again:
+                added = change_visit(folder, tank_id, line.day, cells, **how)
+            else:
+                added = add_rows(folder, "trims", cells, visit=visit, **said, **how)
         except HeldAlready:
             return "known", None
         if line.taps:
-            keep_taps(folder, str(tank_id), line.day, line.number, line.taps)
+            keep_taps(folder, tank_id, line.day, line.number, line.taps)
         return "new", added
 
 
