@@ -37,6 +37,7 @@ PLANS = (4, 2, 8, 13)
 """Weeks that may be planned, the usual first."""
 PATIENCE_S = 0.2
 """How long a page waits for what is worked out only now, before it says so and asks again."""
+FAULT = "a fault of the tool; growthcast check on the same book may tell more"
 AT_WORK = ThreadPoolExecutor(1, "desk")
 
 
@@ -48,8 +49,9 @@ class NotYet(Exception):
 class Known:
     """What pages are made of: one reading of the book, its fit, and what was worked out from both.
 
-    ``until`` is the moment of the reading. Sheets and courses of a tank are worked out when they
-    are first asked for, and kept; nobody waits for those of another tank.
+    ``until`` is the moment of the reading, ``forecasts`` are those of today by area. Sheets and
+    courses of a tank are worked out when they are first asked for, and kept; nobody waits for those
+    of another tank.
     """
 
     book: Book
@@ -58,6 +60,7 @@ class Known:
     stamp: Stamp
     until: datetime
     standings: list[TankStanding]
+    forecasts: dict[str, AreaForecast]
     _kept: dict[object, Any] = field(default_factory=dict)
     _locks: dict[object, Any] = field(default_factory=dict)
     _coming: dict[tuple[object, ...], Future[Any]] = field(default_factory=dict)
@@ -89,11 +92,6 @@ class Known:
         """Return the botanical name of every species, by its id."""
         species = self.book.species
         return dict(zip(species.text("species_id"), species.text("scientific_name"), strict=True))
-
-    def forecasts(self) -> dict[str, AreaForecast]:
-        """Return how every area stands today, by its id."""
-        ask = (self.fit, (self.on,), self.book.practice.horizon_d)
-        return self._once("forecasts", lambda: {one.area_id: one for one in forecast_growth(*ask)})
 
     def sheet(self, standing: TankStanding) -> CutSheet:
         """Return the sheet of a visit to a tank today, until its next one."""
@@ -155,7 +153,7 @@ class Desk:
         self.writing = threading.Lock()  # its own threads queue here, not at the book's lock
         self._known: Known | None = None
         self._trouble, self._lock = "", threading.Lock()
-        self._failed: Stamp | None = None
+        self._tried: Stamp | None = None
         self._found: tuple[Stamp, tuple[Finding, ...]] | None = None
         self._worker: threading.Thread | None = None
 
@@ -165,7 +163,7 @@ class Desk:
         with self._lock:
             stale = self._known is None or self._known.stamp != stamp
             busy = self._worker is not None and self._worker.is_alive()
-            if stale and not busy and self._failed != stamp:
+            if stale and not busy and self._tried != stamp:
                 self._worker = threading.Thread(target=self._work, daemon=True)
                 self._worker.start()
                 busy = True
@@ -190,28 +188,22 @@ class Desk:
     def _work(self) -> None:
         stamp: Stamp | None = None
         while stamp != (stamp := self.stamp()):
-            known = self._read(stamp)
+            known, trouble = None, FAULT
+            try:
+                known, trouble = self._read(stamp), ""
+            except GrowthcastError as error:
+                trouble = words_of(error)
+            finally:
+                with self._lock:
+                    self._known, self._trouble, self._tried = known or self._known, trouble, stamp
             for work in known.ahead() if known else ():
                 if self.stamp() != stamp:
                     break
                 work()
 
-    def _read(self, stamp: Stamp) -> Known | None:
-        trouble = "a fault of the tool; growthcast check on the same book may tell more"
-        try:
-            until, on = datetime.now(), self.today()
-            book = read_book(self.folder, on=on, today=on)
-            fit = fit_growth(book, on)
-            known = Known(book, fit, on, stamp, until, tank_standings(book, fit))
-            known.forecasts()
-            trouble = ""
-        except GrowthcastError as error:
-            trouble = words_of(error)
-        finally:
-            with self._lock:
-                self._trouble, self._failed = trouble, stamp if trouble else None
-        if trouble:
-            return None
-        with self._lock:
-            self._known = known
-        return known
+    def _read(self, stamp: Stamp) -> Known:
+        until, on = datetime.now(), self.today()
+        book = read_book(self.folder, on=on, today=on)
+        fit = fit_growth(book, on)
+        looks = {one.area_id: one for one in forecast_growth(fit, (on,), book.practice.horizon_d)}
+        return Known(book, fit, on, stamp, until, tank_standings(book, fit), looks)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Callable, Mapping
 from functools import partial
-from typing import Any, TypeAlias, cast
+from typing import TypeAlias, cast
 from urllib.parse import parse_qsl
 
 from starlette.applications import Starlette
@@ -14,15 +14,13 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from growthcast.book.read import read_shipped_species
 from growthcast.desk.memory import Desk, Known, NotYet, words_of
 from growthcast.desk.pages import offers, practice, visits
-from growthcast.desk.pages.asked import Asked, NotThere, render
+from growthcast.desk.pages.asked import Asked, NotThere
 from growthcast.desk.share import Share, sent
 from growthcast.desk.visit import STATIC, book_mark
 from growthcast.errors import GrowthcastError
 from growthcast.say.locale import locale_of, open_locale
-from growthcast.say.words import named
 
 MOST_FIELDS = 1000
 
@@ -48,13 +46,15 @@ WRITTEN: Mapping[str, Page] = {
     "/book": visits.change,
     "/phones": practice.new_code,
 }
-UNKNOWN = (visits.book, visits.change)
-"""Pages for a book with problems, which has to be mended before anything is known of it."""
 
 
 def no_page(asked: Asked) -> Response:
     """Say that there is no such page."""
     raise NotThere(asked.locale.say("desk_no_page"))
+
+
+UNKNOWN: tuple[Page, ...] = (visits.book, visits.change, no_page)
+"""Pages for a book with problems, which has to be mended before anything is known of it."""
 
 
 class Pages:
@@ -102,19 +102,13 @@ class Pages:
     def _answered(self, page: Page, path: str, given: dict[str, str], query: str = "") -> Response:
         """Answer from what is known; say so where that is nothing yet, or not of the last row."""
         known, busy, trouble = self.desk.look()
-        shell: dict[str, Any] = {"token": self.token, "path": path, "query": query}
-        shell |= {"shared": bool(self.share)}
         locale = open_locale("en-GB") if known is None else locale_of(known.book.practice)
-        if known is not None:
-            note, whose = trouble or (locale.say("desk_busy") if busy else ""), known.book.practice
-            shell |= {"note": note, "until": f"{known.until:%H:%M}"}
-            shell |= {"practice": named(whose.name, "growthcast")}
-        elif not trouble or page not in UNKNOWN:
-            status, wait = (503, 0) if trouble else (200, 2)
-            return render("wait.html", locale, shell, status, wait=wait, trouble=trouble)
-        species = read_shipped_species() if known is None else known.book.species
+        note = trouble or (locale.say("desk_busy") if busy else "")
         beside = cast("Known", known)  # the pages that are shown without it do not ask for it
-        asked = Asked(self.desk, self.share, beside, species, locale, given, shell)
+        asked = Asked(self.desk, self.share, beside, locale, path, query, given, self.token, note)
+        if known is None and page not in (UNKNOWN if trouble else (no_page,)):
+            status, wait = (503, 0) if trouble else (200, 2)
+            return asked.page("wait.html", status, wait=wait, trouble=trouble)
         try:
             return page(asked)
         except NotYet:

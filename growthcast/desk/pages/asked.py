@@ -12,6 +12,7 @@ from urllib.parse import urlencode
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from growthcast.book.book import Table, names_of_plants, plant_named
+from growthcast.book.read import read_shipped_species
 from growthcast.book.tables import TABLES, UNITS
 from growthcast.desk.memory import Desk, Known
 from growthcast.desk.share import Share
@@ -31,44 +32,38 @@ class NotThere(GrowthcastError):
     """A page is asked of what the book, or this desk, does not have."""
 
 
-SAID = {
-    one.__name__: one
-    for one in (named, capital, due_why, growth_words, days_of_100, tank_sentence, noticed_sentence)
-} | {"checks_for": checks_for}
-"""What templates say themselves."""
-
-
-def render(
-    template: str, locale: Locale, shell: Mapping[str, Any], status: int = 200, **given: Any
-) -> HTMLResponse:
-    """Return a page made of a template; ``shell`` is what stands around every page.
-
-    With ``wait`` the browser asks again after so many seconds.
-    """
-    usual: dict[str, Any] = {"logged": (), "note": "", "until": "", "practice": "growthcast"}
-    usual |= {"comma": "," in locale.number(0.5, 1), "link": link, **SAID, **shell, **given}
-    text = rendered(template, locale, **usual | {"locale": locale})
-    headers = {"cache-control": "no-store"}
-    if given.get("wait"):  # an address with a fragment is asked again only without it
-        headers |= {"refresh": f"{given['wait']}; url=?{shell['query']}"}
-    return HTMLResponse(text, status, headers=headers)
-
-
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What a page is asked, and what is known to answer it."""
+    """What a page is asked, and what is known to answer it; ``note`` stands above every page."""
 
     desk: Desk
     share: Share | None
     known: Known
-    species: Table
     locale: Locale
+    path: str
+    query: str
     given: Mapping[str, str]
-    shell: Mapping[str, Any]
+    token: str
+    note: str
 
-    def page(self, template: str, status: int = 200, **given: Any) -> HTMLResponse:
-        """Return a page made of a template and what it shows."""
-        return render(template, self.locale, self.shell, status, **given)
+    @property
+    def species(self) -> Table:
+        """The table of species, that of the book where there is one."""
+        return read_shipped_species() if self.known is None else self.known.book.species
+
+    def page(
+        self, template: str, status: int = 200, *, wait: int = 0, **shown: Any
+    ) -> HTMLResponse:
+        """Return a page made of a template and what it shows.
+
+        With ``wait`` the browser asks again after so many seconds.
+        """
+        usual = {"asked": self, "known": self.known, "locale": self.locale, **SAID}
+        text = rendered(template, self.locale, **usual, **shown)
+        headers = {"cache-control": "no-store"}
+        if wait:  # an address with a fragment is asked again only without it
+            headers["refresh"] = f"{wait}; url=?{self.query}"
+        return HTMLResponse(text, status, headers=headers)
 
     def get(self, name: str) -> str:
         """Return what was given under a name without blanks around it, "" for nothing."""
@@ -160,7 +155,7 @@ def called(asked: Asked, table: str) -> dict[str, str]:
     """Return what people call each area with its plant, or each tank with whose it is, by id."""
     if asked.known is None or table not in NAMED:
         return {}
-    plant, rows = dict(plants(asked)), getattr(asked.known.book, table)
+    plant, rows = dict(all_plants(asked)), getattr(asked.known.book, table)
     ids, *cells = (rows.text(name) for name in (f"{table[:-1]}_id", *NAMED[table]))
     return {
         str(one): f"{', '.join(named(plant.get(cell, cell)) for cell in said if cell)} ({one})"
@@ -168,7 +163,7 @@ def called(asked: Asked, table: str) -> dict[str, str]:
     }
 
 
-def plants(asked: Asked) -> list[tuple[str, str]]:
+def all_plants(asked: Asked) -> list[tuple[str, str]]:
     """Return the plants of the species table by id, each with its names."""
     known = names_of_plants(asked.species).items()
     return [(plant, ", ".join(filter(None, map(named, names[1:])))) for plant, names in known]
@@ -189,3 +184,13 @@ def as_table(table: str, rows: Sequence[dict[str, str]]) -> bytes:
     writer.writeheader()
     writer.writerows(rows)
     return stream.getvalue().encode()
+
+
+SAID = {
+    one.__name__: one
+    for one in (
+        *(named, capital, due_why, growth_words, days_of_100, tank_sentence, noticed_sentence),
+        *(checks_for, link, called, all_plants),
+    )
+}
+"""What templates say themselves."""

@@ -122,7 +122,6 @@ def quote(asked: Asked) -> Response:
         areas=areas,
         rows=rows,
         more=min(rows + ROWS, MOST_ROWS),
-        plants=forms.plants(asked),
         problems=[forms.finding_words(asked, one, f"{one.file}: ") for one in rest],
         ready=book is not None,
         typed=typed | {"done": "1"},

@@ -14,6 +14,7 @@ from starlette.responses import Response
 from growthcast.desk.memory import PLANS, Known
 from growthcast.desk.pages.asked import Asked, NotThere, download
 from growthcast.desk.pages.visits import logged
+from growthcast.figures.drawn import Frame
 from growthcast.say.card import rounds_ics
 from growthcast.say.locale import open_locale
 from growthcast.say.overview import lead
@@ -38,7 +39,7 @@ def tank_shown(known: Known, tank_id: str, every_d: int) -> dict[str, Any]:
     areas, plants, why = [], known.plants(), [reason(advice, locale)]
     if chosen is not None:
         for area, course in zip(chosen.areas, known.courses(standing, chosen), strict=True):
-            look = known.forecasts()[area.area_id]
+            look = known.forecasts[area.area_id]
             plant = named(plants.get(look.species_id, ""), look.species_id)
             saw = saw_lines(course, look.floor_cm, look.budget_cm)
             areas.append((area, plant, [float(cm) for cm in look.height_cm_now], saw))
@@ -55,21 +56,14 @@ def tank_shown(known: Known, tank_id: str, every_d: int) -> dict[str, Any]:
 
 def saw_lines(saw: Course, floor_cm: float, budget_cm: float) -> dict[str, str]:
     """Return a sawtooth as lines in a picture ``WIDTH`` by ``HEIGHT``, its 80 % range as a band."""
-    low, middle, high = (heights.tolist() for heights in saw.height_cm)
-    top = ROOM_ABOVE * max(*high, budget_cm)
-    days = [WIDTH * day / saw.day[-1] for day in saw.day.tolist()]
-
-    def y(cm: float) -> str:
-        return f"{HEIGHT * (1.0 - cm / top):.1f}"
-
-    def points(heights: list[float]) -> list[str]:
-        return [f"{x:.1f},{y(cm)}" for x, cm in zip(days, heights, strict=True)]
-
+    day, (low, middle, high) = saw.day, saw.height_cm
+    top = ROOM_ABOVE * max(float(high.max()), budget_cm)
+    frame = Frame(0.0, WIDTH, 0.0, HEIGHT, 0.0, float(day[-1]), top)
     return {
-        "line": " ".join(points(middle)),
-        "band": " ".join([*points(high), *reversed(points(low))]),
-        "budget": y(budget_cm),
-        "floor": y(floor_cm),
+        "line": frame.points(day, middle),
+        "band": f"{frame.points(day, high)} {frame.points(day[::-1], low[::-1])}",
+        "budget": f"{frame.y(budget_cm):.1f}",
+        "floor": f"{frame.y(floor_cm):.1f}",
     }
 
 
@@ -77,15 +71,15 @@ def today(asked: Asked) -> Response:
     """Show the tanks by urgency: what is due, why, and a button to visit."""
     known, locale = asked.known, asked.locale
     planned = [s for s in known.standings if s.option is not None or s.due_on is not None]
-    said, tanks = lead(locale, planned, known.on), known.standings
-    return asked.page("today.html", logged=logged(asked), lead=said, tanks=tanks, on=known.on)
+    said = lead(locale, planned, known.on)
+    return asked.page("today.html", logged=logged(asked), lead=said)
 
 
 def tank(asked: Asked) -> Response:
     """Show a tank: its areas, its rhythm as a choice, looks, hours and price at once."""
     advice = asked.standing(asked.get("id")).advice
     every = asked.choice("every", [one.interval_d for one in advice.options], 0)
-    shown = asked.known.soon(tank_shown, advice.tank_id, every) | {"on": asked.known.on}
+    shown = asked.known.soon(tank_shown, advice.tank_id, every)
     return asked.page("tank.html", logged=logged(asked, advice.tank_id), **shown)
 
 
@@ -125,7 +119,7 @@ def phones(asked: Asked, code: str = "") -> Response:
     if asked.share is None:
         raise NotThere(asked.locale.say("desk_not_shared"))
     drawn = Markup(segno.make(code).svg_inline(omitsize=True)) if code else ""
-    return asked.page("phones.html", share=asked.share, code=code, drawn=drawn)
+    return asked.page("phones.html", code=code, drawn=drawn)
 
 
 def new_code(asked: Asked) -> Response:

@@ -27,7 +27,7 @@ from growthcast.book.writing.visit.entry import visit_rows
 from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
 from growthcast.desk import visit as visiting
 from growthcast.desk.memory import Desk, words_of
-from growthcast.desk.pages.asked import Asked, called, cell, fields, finding_words, plants, see
+from growthcast.desk.pages.asked import Asked, called, cell, fields, finding_words, see
 from growthcast.errors import Finding, GrowthcastError, UsageError
 from growthcast.fit.growth import recalled_fit
 from growthcast.say.words import named
@@ -47,7 +47,6 @@ def visit(asked: Asked) -> Response:
 def _form(asked: Asked, tank_id: str, fields: Mapping[str, str], trouble: str = "") -> Response:
     given: dict[str, Any] = {
         "visit": visiting.known_visit(asked.known, asked.standing(tank_id), asked.locale),
-        "day": asked.locale.long_date(asked.known.on),
         "number": partial(visiting.decimal, asked.locale),
     }
     given |= {"fields": fields, "logged": logged(asked, tank_id), "trouble": trouble}
@@ -204,15 +203,11 @@ def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
         whole=[*others, *(finding_words(asked, one) for one in here if one.row is None)],
         kind=kind,
         ask=ask,
-        plants=plants(asked) if table == "areas" else [],
-        tanks=called(asked, "tanks").items(),
         changes=OFFERED.get(table, ()) if known else (),
         among=[(str(one), spoken.get(str(one), one)) for one in living.get(table, ())],
-        today=asked.desk.today().isoformat(),
         back=back,
         typed=asked.given if back or trouble else {},
         trouble=trouble,
-        said=asked.get("said"),
     )
 
 
