@@ -7,24 +7,23 @@ import sys
 from collections.abc import Callable, Mapping
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
+from growthcast.book.begin.typed import Row, area_typed, complete_areas, tank_typed
 from growthcast.book.files import find_own_book
 from growthcast.book.findings import format_finding
+from growthcast.book.read import read_book, read_shipped_species
 from growthcast.book.words import shown
 from growthcast.book.writing.append import Change, parse_row
+from growthcast.book.writing.unlog import CHANGES, VISITS, change_visit, last_entry, take_back
 from growthcast.book.writing.visit.lines import checked_name
 from growthcast.cli.options import Day, File, Text
-from growthcast.cli.output import print_answer, print_words, refuse_if, say
+from growthcast.cli.output import Form, print_words, refuse_if, say
 from growthcast.cli.tables import print_line
 from growthcast.errors import BookProblems, UsageError
 from growthcast.nouns import dataclass
 from growthcast.plain import plain
 from growthcast.say.words import sentence
-
-if TYPE_CHECKING:
-    from growthcast.book.begin.typed import Row
-
 
 T = TypeVar("T")
 PRICE = "Your price of an hour, net, in EUR (Enter to leave open): "
@@ -81,8 +80,6 @@ def ask_for_book(
     What is not understood is said and asked for again.
     """
     from growthcast.book.begin.start import check_rows
-    from growthcast.book.begin.typed import area_typed, complete_areas, tank_typed
-    from growthcast.book.read import read_shipped_species
     from growthcast.say.written import first_book_words
 
     species = read_shipped_species()
@@ -164,7 +161,7 @@ class Made:
         written = change.entry is not None
         answer = {"command": command, "summary": change.summary, "on": on, "written": written}
         answer |= {"ended": change.ended, "row": plain(dict(change.row)) or None}
-        print_answer(self.as_json, answer, [f"{change.summary}."])
+        Form(as_json=self.as_json).print(answer, [f"{change.summary}."])
         say("Written; growthcast unlog takes it back." if written else NOT_YET)
 
 
@@ -226,7 +223,7 @@ def book_first(items: list[str]) -> tuple[Path, list[str]]:
 
 
 def unlog_command(
-    book: Text, tank: Text, on: Day, change: str, by: str, yes: bool, as_json: bool
+    book: Text, tank: Text, on: Day, change: str, by: str, yes: bool, form: Form
 ) -> None:
     """Take back the last change, a visit by its tank and day, or a change by its id.
 
@@ -236,32 +233,28 @@ def unlog_command(
 
     Exit status: 0 done, 2 nothing to take back, or rows written since need it, 3 tool fault.
     """
-    from growthcast.book.writing.unlog import CHANGES, VISITS, last_entry, take_back
-
     folder, name = find_own_book(book), checked_name(by)
     if tank is not None or on is not None:
         if tank is None or on is None or change:
             raise UsageError("a visit is named by both --tank ID and --on DATE, and nothing else")
-        _unlog_visit(folder, tank, on, name, yes=yes, as_json=as_json)
+        _unlog_visit(folder, tank, on, name, yes=yes, form=form)
         return
     entry = last_entry(folder, CHANGES, change)
     visit = entry is not None and entry.command in VISITS and not change
     if entry is not None and not yes and not visit:
         said = f"{entry.command}: {entry.summary}"
         answer = {"would_take_back": entry.summary, "logged_at": entry.at, "id": entry.id}
-        print_answer(as_json, answer, [f"This would be taken back: {said} (written {entry.at})."])
+        form.print(answer, [f"This would be taken back: {said} (written {entry.at})."])
         say(f"{NOT_YET} A visit by its tank and day: --tank ID --on DATE.")
         return
     entry = take_back(folder, CHANGES, change, by=name)
     answer = {"taken_back": entry.summary, "logged_at": entry.at, "id": entry.id}
     said = f"Taken back: {entry.summary} (written {entry.at}). It stays in journal.jsonl."
-    print_answer(as_json, answer, [said])
+    form.print(answer, [said])
 
 
-def _unlog_visit(folder: Path, tank: str, on: date, by: str, *, yes: bool, as_json: bool) -> None:
+def _unlog_visit(folder: Path, tank: str, on: date, by: str, *, yes: bool, form: Form) -> None:
     """Take the visit of a tank on a day back, said row by row first."""
-    from growthcast.book.read import read_book
-    from growthcast.book.writing.unlog import change_visit
     from growthcast.book.writing.visit.places import tank_of_visit
 
     today = date.today()
@@ -270,11 +263,11 @@ def _unlog_visit(folder: Path, tank: str, on: date, by: str, *, yes: bool, as_js
     entry = change.entry
     answer = {"tank_id": tank, "on": on, "rows": change.lines, "written": yes}
     answer |= {"summary": change.summary, "id": entry and entry.id}
-    print_answer(as_json, answer, [f"{tank} on {on}:", *(f"  {line}" for line in change.lines)])
+    form.print(answer, [f"{tank} on {on}:", *(f"  {line}" for line in change.lines)])
     say(f"Written: {change.summary}. It stays in journal.jsonl." if yes else NOT_YET)
 
 
-def journal_command(book: Text, last: int, as_json: bool) -> None:
+def journal_command(book: Text, last: int, form: Form) -> None:
     """List the changes of a book in words, newest first: when, by whom, what.
 
     Example: growthcast journal my-book --last 5
@@ -285,5 +278,4 @@ def journal_command(book: Text, last: int, as_json: bool) -> None:
     from growthcast.say.written import journal_for_programs, journal_words
 
     known = list(entries(find_own_book(book)))
-    listed = {"changes": journal_for_programs(known)[:last]}
-    print_answer(as_json, listed, journal_words(known, last))
+    form.print({"changes": journal_for_programs(known)[:last]}, journal_words(known, last))

@@ -14,6 +14,7 @@ from growthcast import cache
 from growthcast.book.tables import CONDITION_WORDS
 from growthcast.cli.main import COMMANDS, help_of, help_text
 from growthcast.cli.options import KINDS, Command, Taken
+from growthcast.cli.output import Form, refuse_if
 
 
 def takes_options(name: str) -> Callable[..., None]:
@@ -87,14 +88,13 @@ for _name in COMMANDS:
     app.command(_name)(lambda: None)
 
 
-def cache_command(clear: bool, as_json: bool) -> None:
+def cache_command(clear: bool, form: Form) -> None:
     """Say what is kept to answer sooner when a book has not changed, and where, or delete it.
 
     Example: growthcast cache --clear
 
     Exit status: 0 done, 2 bad arguments or what cannot be deleted, 3 the tool itself failed.
     """
-    from growthcast.cli.output import print_answer, refuse_if
     from growthcast.say.words import count_of, sentence
 
     folder, kept = cache.folder(), cache.files()
@@ -109,4 +109,4 @@ def cache_command(clear: bool, as_json: bool) -> None:
         blanks = {"folder": folder, "count": len(kept), "megabytes": megabytes, "most": most}
         words = sentence("cache_holds", variable=cache.VARIABLE, off=cache.OFF, **blanks)
     answer = {"folder": folder and str(folder), "answers": len(kept), "cleared": clear}
-    print_answer(as_json, answer, [words])
+    form.print(answer, [words])

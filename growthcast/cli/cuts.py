@@ -12,7 +12,6 @@ from growthcast.brief.visits import PlannedVisit, read_visits
 from growthcast.cli.options import Day, Days, File, Text, chosen_tanks, open_fit, recalled
 from growthcast.cli.output import Form, check_file, refuse_if, refused, say, write_file
 from growthcast.cli.pages import check_page, write_page
-from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
 from growthcast.say.reasons import reason
@@ -101,7 +100,7 @@ def recommended_interval(book: Book, advice: TankAdvice) -> int:
 def peak_command(
     book: Text,
     tank: Text,
-    shine: Day,
+    shine: date,
     on: Day,
     visits: Days,
     target: float,
@@ -117,8 +116,6 @@ def peak_command(
     from growthcast.say.ahead import peak_sentence, peaks_words, why_not_best
     from growthcast.service.visit.peak import peak_plan
 
-    if shine is None:
-        raise UsageError("name the day to shine with --shine DATE, as in --shine 2026-04-18")
     refuse_if("peak_target", not 0.5 <= target <= 1.0, target=target)
     refuse_if("peak_within", not 0.02 <= within <= 0.5, within=within)
     given = sorted({*(visits or ())})

@@ -11,14 +11,16 @@ from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from growthcast.book.book import Book, names_of_plants
+from growthcast.book.read import read_shipped_species
 from growthcast.book.words import did_you_mean, folded, names_that_hold, shown
 from growthcast.cli import options
 from growthcast.cli.options import Count, Day, Days, File, Text, Texts
 from growthcast.cli.output import Form, refuse_if, say
 from growthcast.errors import Exit, UsageError
+from growthcast.plain import by_quantile, plain
 
 if TYPE_CHECKING:
-    from growthcast.book.book import Book
     from growthcast.fit.result import GrowthFit
     from growthcast.fit.supposed import Supposed
 
@@ -92,7 +94,6 @@ def forecast_command(
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     from growthcast.forecast.report import forecast_growth
-    from growthcast.plain import plain
     from growthcast.say.forecast import forecast_words
     from growthcast.say.supposed import hypothetical, supposed_words, supposing_words
 
@@ -143,7 +144,6 @@ def fit_command(book: Text, on: Day, form: Form) -> None:
 
     from growthcast.fit.growth import last_logged
     from growthcast.forecast.heights import growth_a_week
-    from growthcast.plain import by_quantile, plain
     from growthcast.say.forecast import fit_words, rows_left_out_in_json
 
     opened, _, fit = options.open_fit(book, on)
@@ -233,8 +233,6 @@ def species_command(
 
     Exit status: 0 done, 2 an unknown species or bad arguments.
     """
-    from growthcast.book.book import names_of_plants
-    from growthcast.book.read import read_shipped_species
     from growthcast.say.species import list_words, species_for_programs, species_words
 
     shipped = read_shipped_species()

@@ -10,11 +10,13 @@ from pathlib import Path
 from typing import Any
 
 from growthcast.book.book import Book, plant_named
+from growthcast.book.checks.checks import remark_on_grams
 from growthcast.book.files import find_book
 from growthcast.book.findings import count_of as findings_in_words
-from growthcast.book.findings import format_finding, format_findings
+from growthcast.book.findings import finding, format_finding, format_findings
 from growthcast.book.read import inspect_book, read_book, read_shipped_species
 from growthcast.book.words import did_you_mean, shown
+from growthcast.book.writing.replace import read_file, replace_files
 from growthcast.cli import output
 from growthcast.cli.changes import book_first
 from growthcast.cli.log_file import say_columns
@@ -24,7 +26,7 @@ from growthcast.plain import plain
 from growthcast.say.words import and_list, capital, count_of
 
 
-def add_command(kind: str, cells: Texts, as_json: bool) -> None:
+def add_command(kind: str, cells: Texts, form: output.Form) -> None:
     """Add a tank, an area, conditions or closed days to a book, checked first, as a new last row.
 
     Example: growthcast add tank my-book tank_id=lobby client="Client A" water_depth_cm=45
@@ -58,7 +60,7 @@ def add_command(kind: str, cells: Texts, as_json: bool) -> None:
     if added.problems_before:
         problems = count_of(len(added.problems_before), "problem")
         output.say(f"The book has {problems} still: see growthcast check {folder}")
-    output.print_answer(as_json, {"table": table, "row": row}, [f"Added to {table}.csv: {words}."])
+    form.print({"table": table, "row": row}, [f"Added to {table}.csv: {words}."])
 
 
 def _with_proposals(folder: Path, row: dict[str, Any]) -> dict[str, Any]:
@@ -97,14 +99,13 @@ def _also_found(folder: Path, table: str, row: dict[str, Any], today: date) -> l
 
 def _own_columns(folder: Path, table: str) -> tuple[str, ...]:
     """Return the header of a table as typed; empty where there is no such file."""
-    from growthcast.book.writing.replace import read_file
     from growthcast.book.writing.source import taken_apart
 
     data = read_file(folder, f"{table}.csv")
     return taken_apart(data, table)[0].names if data else ()
 
 
-def export_command(book: Text, xlsx: File, as_json: bool) -> None:
+def export_command(book: Text, xlsx: Path, form: output.Form) -> None:
     """Write a book as a workbook, one sheet a table, to be typed in and imported again.
 
     Example: growthcast export my-book --xlsx my-book.xlsx
@@ -114,8 +115,6 @@ def export_command(book: Text, xlsx: File, as_json: bool) -> None:
     from growthcast.book.sheets.export import check_workbook_target, export_book
     from growthcast.book.sheets.values import STAMP
 
-    if xlsx is None:
-        raise UsageError("name the file to write: --xlsx FILE.xlsx")
     folder = folder_of(book)
     there = check_workbook_target(folder, xlsx)
     _, findings = inspect_book(folder, today=date.today())
@@ -127,11 +126,11 @@ def export_command(book: Text, xlsx: File, as_json: bool) -> None:
     sheets = ", ".join(f"{name} {count}" for name, count in told.items())
     how = f"Type in it, save it, then see what would change: growthcast import {xlsx} BOOK"
     lines = [f"{xlsx.name}: rows in each sheet: {sheets}.", how]
-    output.print_answer(as_json, {"written": [{"file": str(xlsx), "rows": rows}]}, lines)
+    form.print({"written": [{"file": str(xlsx), "rows": rows}]}, lines)
 
 
 def import_command(
-    file: Path, book: Text, yes: bool, delete_missing: bool, kept: File, as_json: bool
+    file: Path, book: Text, yes: bool, delete_missing: bool, kept: File, form: output.Form
 ) -> None:
     """Show what a spreadsheet would change in a book, cell by cell, and with --yes write it.
 
@@ -142,13 +141,12 @@ def import_command(
     from growthcast.book.sheets.load import read_workbook
     from growthcast.book.sheets.merge import check_merge, merge_workbook
     from growthcast.book.writing.journal import Entry
-    from growthcast.book.writing.replace import replace_files
     from growthcast.say.written import count_words, merge_words
 
     folder, fell_back = find_book(book)
     output.refuse_if("no_book_here", fell_back)
     if kept is not None:
-        import_diary(file, folder, kept, yes=yes, as_json=as_json)
+        import_diary(file, folder, kept, yes=yes, form=form)
         return
     with output.working("Reading the workbook"):
         workbook = read_workbook(file)
@@ -157,7 +155,7 @@ def import_command(
     tables = [plain(table) | {"missing_deleted": delete_missing} for table in merge.tables]
     answer = {"file": workbook.file, "book": str(folder), "written": written, "tables": tables}
     answer |= {"settings": merge.settings, "not_taken": merge.not_taken}
-    if not as_json:
+    if not form.as_json:
         output.print_words(merge_words(merge, delete_missing))
     output.say(*(f"{workbook.file}: {words}." for words in merge.not_taken))
     if merge.differs and (notes := check_merge(folder, merge, workbook.file, today=date.today())):
@@ -166,14 +164,14 @@ def import_command(
         with output.working(output.WAITING):
             summary = f"{count_words(merge)} from {workbook.file}"
             replace_files(folder, merge.files, merge.before, Entry("import", summary))
-    if as_json:
+    if form.as_json:
         output.print_json(answer)
     if merge.differs:
         files = ", ".join(merge.files)
         output.say(f"Wrote {files}." if written else f"Nothing was written; --yes writes {files}.")
 
 
-def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, as_json: bool) -> None:
+def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, form: output.Form) -> None:
     """Say what an old diary would bring into the log, and with ``yes`` write it."""
     from growthcast.book.begin import diary as diaries
     from growthcast.say.written import meaning_words, plan_words
@@ -182,7 +180,7 @@ def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, as_json: bo
     book, diary = read_book(folder), diaries.read_diary(file)
     new = not kept.exists()
     meanings = diaries.propose_meanings(diary, book) if new else diaries.read_meanings(kept, diary)
-    if not as_json:
+    if not form.as_json:
         output.print_words(meaning_words(diary, meanings))
     if new:
         beside = ": correct there what a column is, then run this again."
@@ -200,14 +198,14 @@ def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, as_json: bo
     rows = [{"row": number, **row} for number, row in plan.rows]
     answer = {"file": diary.file, "columns": meanings.columns, "written": written, "rows": rows}
     words = plan_words(plan, diary.file)
-    output.print_answer(as_json, answer | {"not_taken": plan.not_taken}, words)
+    form.print(answer | {"not_taken": plan.not_taken}, words)
     if written:
         output.say(f"Wrote {folder / 'trims.csv'}.")
     elif plan.rows:
         output.say("Nothing is in the log yet; the same with --yes writes it.")
 
 
-def check_command(book: Text, as_json: bool, on: Day, deep: bool) -> None:
+def check_command(book: Text, form: output.Form, on: Day, deep: bool) -> None:
     """Check a book and say what is wrong or odd in it, with the place and the fix.
 
     Example: growthcast check my-book
@@ -223,21 +221,19 @@ def check_command(book: Text, as_json: bool, on: Day, deep: bool) -> None:
         assumed = co2_words(read)
         sizes = (len(read.tanks), "tank"), (len(read.areas), "area"), (len(read.trims), "log row")
         where = " in " + and_list([count_of(*size) for size in sizes])
-    if findings and not as_json:
+    if findings and not form.as_json:
         output.say(format_findings(findings))
     levels = Counter(item.level for item in findings)
     counts = {"problems": levels["problem"], "notes": levels["note"]}
     whole = {"findings": findings, **counts, "assumed": assumed}
     found = capital(findings_in_words(findings)) if findings else "Nothing is wrong or odd"
-    output.print_answer(as_json, whole, [f"{found}{where}.", *assumed])
+    form.print(whole, [f"{found}{where}.", *assumed])
     noted = Exit.ATTENTION if levels["note"] else Exit.DONE
     sys.exit(int(Exit.BAD_INPUT if levels["problem"] else noted))
 
 
 def _on_grams(book: Book) -> Iterator[Finding]:
     """Say how weights of whole tanks are read, as far as it is known without a fit."""
-    from growthcast.book.checks.checks import remark_on_grams
-
     said = book.practice.whole_tank_grams
     why = "growthcast check --deep says how" if said is None else "as [log] whole_tank_grams says"
     return remark_on_grams(book.trims, said, why)
@@ -245,8 +241,6 @@ def _on_grams(book: Book) -> Iterator[Finding]:
 
 def _of_fit(book: Book) -> list[Finding]:
     """Notes on the log rows that a fit set aside, and how it read the weights of whole tanks."""
-    from growthcast.book.checks.checks import remark_on_grams
-    from growthcast.book.findings import finding
     from growthcast.fit.growth import last_logged
     from growthcast.say.forecast import suspect_words
 

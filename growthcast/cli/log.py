@@ -26,6 +26,7 @@ from growthcast.cli.output import Form, refuse_if, refused
 from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
+from growthcast.say.words import named, sentence
 from growthcast.service.visit.picture import Picture, pane_of, read_picture, shown_picture
 
 
@@ -114,7 +115,7 @@ def log_command(asked: Asked, form: Form) -> None:
         ):
             raise UsageError("--from FILE has the visits, so none stands beside it")
         else:
-            log_file.log_file(folder, asked.lines, date.today(), asked.yes, form.as_json)
+            log_file.log_file(folder, asked.lines, date.today(), asked.yes, form)
 
 
 def _log_visit(folder: Path, asked: Asked, form: Form, items: list[str]) -> None:
@@ -153,7 +154,7 @@ def _log_visit(folder: Path, asked: Asked, form: Form, items: list[str]) -> None
     elif state == "new":
         output.say("Nothing is written yet; the same line with --yes writes it.")
     else:
-        output.say(log_file.STATES[state])
+        output.say(sentence(f"visit_{state}"))
     news = None
     if added is not None and added.book is not None and before is not None:
         news = log_file.or_say(NOT_FORECAST, after_visit, before, added.book, tank_id, day)
@@ -188,7 +189,7 @@ def open_command(book: Text, share: bool, at: str, port: Count, no_browser: bool
 
 
 def measure_command(
-    photo: Path, book: Text, tank: Text, taps: File, html: File, keep: bool, on: Day, as_json: bool
+    photo: Path, book: Text, tank: Text, taps: File, html: File, keep: bool, on: Day, form: Form
 ) -> None:
     """Read the heights of all areas off one photo of a tank, each with its error.
 
@@ -211,7 +212,7 @@ def measure_command(
     told = read_taps(output.text_of(taps))
     reading = measure(opened, tank_id, picture, told)
     day = [] if on is None else ["--on", on.isoformat()]
-    output.print_answer(as_json, reading, photo_words(reading, *day, "--taps", str(taps)))
+    form.print(reading, photo_words(reading, *day, "--taps", str(taps)))
     if keep:
         pane = pane_of(photo, told, size)
         file = keep_picture(opened.folder, tank_id, on or date.today(), pane)
@@ -230,7 +231,6 @@ def _write_page(
     from growthcast.desk.visit import tapping_page
     from growthcast.forecast.heights import LEVELS
     from growthcast.forecast.report import as_date, forecast_growth
-    from growthcast.say.words import named
     from growthcast.service.visit.photo import photo_task
 
     opened, _, fit = open_fit(book, None)

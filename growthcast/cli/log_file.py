@@ -12,9 +12,9 @@ from growthcast.book.findings import format_finding
 from growthcast.book.writing.append import would_add
 from growthcast.book.writing.unlog import change_visit
 from growthcast.book.writing.visit.lines import Line, State, log_line, numbered, read_lines
-from growthcast.cli.output import WAITING, print_answer, print_words, say, text_of, working
+from growthcast.cli.output import WAITING, Form, print_words, say, text_of, working
 from growthcast.errors import GrowthcastError, HeldAlready, UsageError
-from growthcast.say.words import count_of
+from growthcast.say.words import count_of, sentence
 
 if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit
@@ -23,14 +23,9 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 NOT_JUDGED = "Nothing typed is held against what was to be expected"
-STATES = {
-    "known": "this visit is in the book already, so nothing was written.",
-    "other": "another visit of this number is in the book; it stays, and this one was not written. "
-    "Leave the number out to log it as a visit of its own.",
-}
 
 
-def log_file(folder: Path, file: Path, today: date, yes: bool, as_json: bool) -> None:
+def log_file(folder: Path, file: Path, today: date, yes: bool, form: Form) -> None:
     """Log the visits of a file: all are understood and checked before the first is written."""
     from growthcast.book.read import read_book
     from growthcast.book.writing.visit.entry import visit_rows
@@ -60,10 +55,10 @@ def log_file(folder: Path, file: Path, today: date, yes: bool, as_json: bool) ->
     say(*map(format_finding, together.findings))
     say_columns("trims.csv", together.columns)
     for line, state, known in visits:
-        if known and state == "new" and not as_json:
+        if known and state == "new" and not form.as_json:
             print_words(understood_words(known))
         elif state != "new":
-            say(f"Line {line.row}: {STATES[state]}")
+            say(f"Line {line.row}: {sentence(f'visit_{state}')}")
     written = 0
     for line, known in fresh if yes else ():
         with working(WAITING):
@@ -78,7 +73,7 @@ def log_file(folder: Path, file: Path, today: date, yes: bool, as_json: bool) ->
     for line, state, known in visits:
         said = visit_for_programs(known, yes and state == "new") if known else {"written": False}
         told.append({"line": line.row, "visit": line.number or None, "state": state} | said)
-    print_answer(as_json, {"visits": told}, ())
+    form.print({"visits": told}, ())
 
 
 def tried_line(

@@ -17,7 +17,7 @@ from growthcast.book.tables import column_of
 from growthcast.book.words import check_known, did_you_mean, some_of
 from growthcast.cli import again
 from growthcast.cli.main import function_of
-from growthcast.cli.output import say, working
+from growthcast.cli.output import refuse_if, say, working
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 from growthcast.parts import BY_TABLE, Parts
@@ -70,6 +70,7 @@ class Taken:
     one_of: Sequence[str] | str = ()
     min: float | None = None
     max: float | None = None
+    lacking: str = ""
 
     @property
     def names(self) -> Sequence[str]:
@@ -106,10 +107,13 @@ class Command:
             cache.turn(on=False)
         if any(isinstance(value, Path) for value in given.values()):
             again.not_kept()
+        for one in self.takes:
+            refuse_if(one.lacking, one.lacking and given[one.name] is None)
         function = function_of(self.name)
         for name, noun in get_type_hints(function).items():
             if hasattr(noun, "__dataclass_fields__"):
-                given[name] = noun(**{part.name: given.pop(part.name) for part in fields(noun)})
+                parts = [part.name for part in fields(noun) if part.name in given]
+                given[name] = noun(**{part: given.pop(part) for part in parts})
         function(**given)
 
     def read(self, words: Sequence[str]) -> dict[str, Any] | None:

@@ -122,8 +122,8 @@ def write_file(file: Path, content: bytes, beside: str = "") -> None:
 class Form:
     """How an answer is printed: with what it rests on, or as JSON."""
 
-    details: bool
-    as_json: bool
+    details: bool = False
+    as_json: bool = False
 
     def print(self, noun: object, words: Words, fit: Fit = None, *, details: bool = False) -> None:
         """Print an answer: its noun for programs, else its sentences and tables for people."""
@@ -131,11 +131,6 @@ class Form:
             print_json(noun, fit)
         else:
             print_words(words, details=self.details or details)
-
-
-def print_answer(as_json: bool, noun: object, words: Words) -> None:
-    """Print an answer that rests on no fit."""
-    Form(False, as_json).print(noun, words)
 
 
 def print_words(words: Words, *, details: bool = False) -> None:

@@ -15,7 +15,6 @@ from growthcast.book.words import printable
 from growthcast.cli import options
 from growthcast.cli.options import Count, Day, File, Text
 from growthcast.cli.output import check_file, refuse_if, say, write_file
-from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 
 if TYPE_CHECKING:
@@ -27,14 +26,11 @@ if TYPE_CHECKING:
     from growthcast.service.pages.overview import TankStanding
 
 
-def check_page(file: Path | None) -> Path:
-    """Return the file to write; refuse one of another form, and PDF where it cannot be made."""
-    if file is None:
-        raise UsageError("name the file to write: --out FILE.html or --out FILE.pdf")
+def check_page(file: Path) -> None:
+    """Refuse a file of another form, and PDF where it cannot be made."""
     check_file(None, file, ".html", ".pdf")
     without = file.suffix.lower() == ".pdf" and find_spec("typst") is None  # no wheel for some
     refuse_if("no_pdf", without, stem=printable(file.stem))
-    return file
 
 
 def write_page(
@@ -94,11 +90,11 @@ class Asked:
     book: Text
     tank: Text
     client: Text
-    out: File
-    visits: File
-    every: Count
-    data: File
-    on: Day
+    out: Path
+    visits: File = None
+    every: Count = None
+    data: File = None
+    on: Day = None
 
 
 def brief_command(asked: Asked) -> None:
@@ -112,15 +108,14 @@ def brief_command(asked: Asked) -> None:
     _write_client_page(asked)
 
 
-def quote_command(book: Text, tank: Text, client: Text, out: File, data: File, on: Day) -> None:
+def quote_command(asked: Asked) -> None:
     """Write a quote for tanks without a log: a first estimate, and when it will be settled.
 
     Example: growthcast quote my-book --client "Client A" --out quote.pdf
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    asked = Asked(book, tank, client, out, None, None, data, on or date.today())
-    _write_client_page(asked, quote=True)
+    _write_client_page(replace(asked, on=asked.on or date.today()), quote=True)
 
 
 def _write_client_page(asked: Asked, *, quote: bool = False) -> None:
@@ -128,7 +123,8 @@ def _write_client_page(asked: Asked, *, quote: bool = False) -> None:
     from growthcast.brief.photos import photos_of
     from growthcast.brief.visits import read_visits
 
-    file, client, data = check_page(asked.out), asked.client, asked.data
+    file, client, data = asked.out, asked.client, asked.data
+    check_page(file)
     refuse_if("tank_or_client", asked.tank is not None and client is not None)
     check_file(None, data, ".json", ".csv")
     opened, day, fit = options.open_fit(asked.book, asked.on)
@@ -154,7 +150,11 @@ def _write_client_page(asked: Asked, *, quote: bool = False) -> None:
         facts, whole = gathered()
         return build_brief(opened, fit, facts, locale, client=client, contract=whole, visits=plan)
 
-    def figures() -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    check_file(opened.folder, data, ".json", ".csv")
+    photos, without = photos_of(opened, names)
+    say(*without)
+    write_page(opened, file, build, day, "brief", tanks, client, plan, asked.every, photos)
+    if data is not None:
         from growthcast.service.pages.contract import figures_of
 
         found = figures_of(*gathered())
@@ -162,13 +162,7 @@ def _write_client_page(asked: Asked, *, quote: bool = False) -> None:
         if whole := found["contract"]:
             total = {"name": "all tanks, journeys shared", "visits_per_year": whole["visits"]}
             rows.append(total | {f"{n}_per_year": whole[n]["p50"] for n in ("hours", "cost")})
-        return found, rows
-
-    check_file(opened.folder, data, ".json", ".csv")
-    photos, without = photos_of(opened, names)
-    say(*without)
-    write_page(opened, file, build, day, "brief", tanks, client, plan, asked.every, photos)
-    _write_data(data, figures)
+        _write_data(data, found, rows)
     _say_what_is_not_told(opened)
 
 
@@ -180,15 +174,10 @@ def _say_what_is_not_told(book: Book) -> None:
         say("What a visit includes is not told: write [visit] includes in practice.toml.")
 
 
-def _write_data(
-    data: Path | None, figures: Callable[[], tuple[dict[str, Any], list[dict[str, Any]]]]
-) -> None:
+def _write_data(data: Path, found: dict[str, Any], rows: list[dict[str, Any]]) -> None:
     """Write the figures behind a page: all of them as JSON, their rows as CSV."""
-    if data is None:
-        return
     from growthcast.say.rounds import csv_of
 
-    found, rows = figures()
     if data.suffix.lower() == ".json":
         text = json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False)
     else:
@@ -197,14 +186,14 @@ def _write_data(
     write_file(data, text.encode())
 
 
-def overview_command(book: Text, out: File, data: File, on: Day) -> None:
+def overview_command(book: Text, out: Path, data: File, on: Day) -> None:
     """Write the practice's own page: every tank by urgency, its risk, hours and growth.
 
     Example: growthcast overview my-book --out practice.html
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    file = check_page(out)
+    check_page(out)
     check_file(None, data, ".json", ".csv")
     opened, day, fit = options.open_fit(book, on)
 
@@ -219,12 +208,10 @@ def overview_command(book: Text, out: File, data: File, on: Day) -> None:
 
         return build_overview(opened, fit, standings(), locale)
 
-    def figures() -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    check_file(opened.folder, data, ".json", ".csv")
+    write_page(opened, out, build, day, "overview")
+    if data is not None:
         from growthcast.service.pages.overview import overview_figures
 
         rows = overview_figures(standings())
-        return {"tanks": rows}, rows
-
-    check_file(opened.folder, data, ".json", ".csv")
-    write_page(opened, file, build, day, "overview")
-    _write_data(data, figures)
+        _write_data(data, {"tanks": rows}, rows)

@@ -16,15 +16,7 @@ from growthcast.book.checks.rounds import (
     open_from,
 )
 from growthcast.cli.options import Day, File, Text, chosen_tanks, folder_of, open_fit, recalled
-from growthcast.cli.output import (
-    Form,
-    check_file,
-    print_answer,
-    refuse_if,
-    refused,
-    say,
-    write_file,
-)
+from growthcast.cli.output import Form, check_file, refuse_if, say, write_file
 from growthcast.errors import UsageError
 from growthcast.plain import plain
 from growthcast.say.words import sentence
@@ -83,7 +75,7 @@ def _write_files(plan: RoundsPlan, csv: Path | None, ics: Path | None) -> None:
 
 
 def away_command(
-    book: Text, start: Day, end: Day, last_visit: Day, tank: Text, on: Day, form: Form
+    book: Text, start: date, end: date, last_visit: Day, tank: Text, on: Day, form: Form
 ) -> None:
     """Tell which tanks last through a time without visits, and which cuts beforehand bridge it.
 
@@ -96,8 +88,6 @@ def away_command(
     from growthcast.say.ahead import away_words
     from growthcast.service.visit.away import weeks_away
 
-    if start is None or end is None:
-        raise refused("away_open")
     refuse_if("away_turned", end < start, start=start, end=end)
     refuse_if("away_long", (end - start).days > 365, start=start, end=end)
     opened, day, fit = open_fit(book, on)
@@ -156,7 +146,7 @@ def _last_visit(first: date, before: date | None, day: date) -> date:
     return before
 
 
-def hours_command(book: Text, month: Text, client: Text, csv: File, as_json: bool) -> None:
+def hours_command(book: Text, month: Text, client: Text, csv: File, form: Form) -> None:
     """Sum up visits, minutes and grams of a month by client and tank, for the invoice.
 
     Example: growthcast hours my-book --month 2026-11 --client "Client A"
@@ -176,7 +166,7 @@ def hours_command(book: Text, month: Text, client: Text, csv: File, as_json: boo
     work = month_of_work(opened, day, client)
     if csv is not None:
         write_file(csv, hours_csv(work).encode())
-    print_answer(as_json, work, hours_words(work))
+    form.print(work, hours_words(work))
 
 
 def _first_of(month: str) -> date:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from dataclasses import is_dataclass
+from dataclasses import MISSING, fields, is_dataclass
 from typing import Any, get_type_hints
 from unittest import mock
 
@@ -73,14 +73,19 @@ def test_what_is_not_plain_is_left_to_typer(line: str) -> None:
 
 @pytest.mark.parametrize("name", COMMANDS)
 def test_a_function_takes_what_is_declared_in_that_order_and_of_that_kind(name: str) -> None:
+    declared = {one.name: one for one in Command(name).takes if one.name != "no_cache"}
     taken: dict[str, Any] = {}
     for one, kind in get_type_hints(function_of(name)).items():
-        taken |= get_type_hints(kind) if is_dataclass(kind) else {one: kind}
+        if is_dataclass(kind):
+            by_itself = {part.name for part in fields(kind) if part.default is not MISSING}
+            kinds = get_type_hints(kind).items()
+            taken |= {part: of for part, of in kinds if part in declared or part not in by_itself}
+        else:
+            taken[one] = kind
     del taken["return"]
-    declared = {one.name: one for one in Command(name).takes if one.name != "no_cache"}
     assert [*declared] == [*taken]
     for one, kind in taken.items():
         said = declared[one]
         of = list[KINDS[said.kind]] if said.many else KINDS[said.kind]
-        may_be_none = said.default is None and not said.required
+        may_be_none = said.default is None and not said.required and not said.lacking
         assert kind == (of | None if may_be_none else of)
