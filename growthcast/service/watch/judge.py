@@ -8,7 +8,7 @@ whose plants grow little between visits, or whose rows tell no heights, needs mo
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import field, replace
 from typing import ClassVar
 
 import numpy as np
@@ -29,7 +29,6 @@ REGULARITY = 0.7
 in simulated practices richer than the model it leaves about one in two years (docs/evidence.md)."""
 SIGNS = (-1.0, 1.0)
 """Of a drop, and of a rise."""
-Contrast = tuple[FloatArray, FloatArray, FloatArray, BoolArray]
 MOST_VERDICTS = 3
 NEAR_GAIN = 2.0
 """Log likelihood ratio within which another explanation is named as well."""
@@ -159,16 +158,12 @@ def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdi
     parts = [part for _, part in contrasts if part is not None]
     if len(parts) < 2:
         return None
+    order = np.argsort(np.concatenate([part.day for part in parts]), kind="stable")
     surprise, effect, day = (
-        np.concatenate([part[field] for part in parts], axis=-1) for field in range(3)
+        np.concatenate([getattr(part, name) for part in parts], axis=-1)[..., order]
+        for name in ("surprise", "effect", "day")
     )
-    order = np.argsort(day, kind="stable")
-    course = scan.Course(
-        surprise=surprise[order],
-        effect=effect[None][:, :, order],
-        visit=np.unique(day[order], return_inverse=True)[1],
-        open_week=np.stack([part[3] for part in parts]).max(axis=0, keepdims=True),
-    )
+    course = scan.Course(surprise, effect, day, np.any([p.open_week for p in parts], axis=0))
     # A tank's allowance is shared by all of its species.
     allowed = sum(1.0 / distinct(species[areas]).size for areas in homes)
     rates = tuple(allowed * REGULARITY * rate for rate in ALARMS_A_YEAR["species"])
@@ -197,23 +192,23 @@ def _own(case: TankCase, species: IntArray, place: int, sign: float) -> float:
     return float(reached[1 + mine, -1, 0].max())
 
 
-def _alone(part: Contrast, week: int, sign: float) -> float:
+def _alone(part: scan.Course, week: int, sign: float) -> float:
     """How far one tank's areas of a species have changed since a week, in deviations."""
-    effect = part[1][week]
-    return float(sign * (effect @ part[0]) / np.sqrt(max(float(effect @ effect), 1e-12)))
+    effect = part.effect[0, week]
+    return float(sign * (effect @ part.surprise) / np.sqrt(max(float(effect @ effect), 1e-12)))
 
 
-def _contrast(case: TankCase, species: IntArray, place: int) -> Contrast | None:
-    """Surprises (n,), effect (T, n) of the species beyond that of its tank, days, open weeks."""
+def _contrast(case: TankCase, species: IntArray, place: int) -> scan.Course | None:
+    """A tank's readings, and what a change of the species does beyond one of the tank."""
     mine = np.flatnonzero(species[case.areas] == place)
     course = case.course
     if not mine.size or mine.size == case.areas.size:
         return None
     whole, own = course.effect[0], course.effect[1 + mine].sum(axis=0)
     shared = (own * whole).sum(axis=1) / np.maximum((whole**2).sum(axis=1), 1e-12)
-    open_week: BoolArray = np.any(course.open_week[1 + mine], axis=0)
-    effect: FloatArray = np.where(open_week[:, None], own - shared[:, None] * whole, 0.0)
-    return course.surprise, effect, case.evidence.day, open_week
+    open_week: BoolArray = np.any(course.open_week[1 + mine], axis=0, keepdims=True)
+    effect = np.where(open_week[..., None], own - shared[:, None] * whole, 0.0)
+    return replace(course, effect=effect, open_week=open_week)
 
 
 SURE = 0.9

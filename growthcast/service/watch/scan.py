@@ -60,13 +60,13 @@ class Course:
     """The readings (n,) of a tank, whitened, and what a change would do to them.
 
     ``effect`` (J, T, n) is for each of ``J`` suspects (who changed) and each week ``T``;
-    ``visit`` (n,) numbers the visit days from 0; ``open_week`` (J, T) tells in which weeks a change
-    may have begun.
+    ``day`` (n,) are their days [day number]; ``open_week`` (J, T) tells in which weeks a change may
+    have begun.
     """
 
     surprise: FloatArray
     effect: FloatArray
-    visit: IntArray
+    day: FloatArray
     open_week: BoolArray
 
 
@@ -174,7 +174,7 @@ def course_of(
     return Course(
         surprise=np.clip(surprise, -LARGEST_SURPRISE, LARGEST_SURPRISE),
         effect=effect,
-        visit=np.unique(day, return_inverse=True)[1],
+        day=day,
         open_week=open_week,
     )
 
@@ -223,16 +223,17 @@ def strongest(course: Course, surprise: FloatArray, sign: float) -> FloatArray:
     ever = course.open_week.any(axis=0)
     effect, may = course.effect[:, ever], course.open_week[:, ever, None]
     suspects, weeks, _ = effect.shape
-    visits, begun = int(course.visit.max()) + 1, 0
+    days, begun = distinct(course.day), 0
     score = np.zeros((suspects, weeks, surprise.shape[1]))
     information = np.zeros((suspects, weeks, 1))
-    best = np.zeros((suspects, visits, surprise.shape[1]))
-    for v in range(visits):
-        told = effect[:, :, course.visit == v]
+    best = np.zeros((suspects, days.size, surprise.shape[1]))
+    for v, day in enumerate(days):
+        here = course.day == day
+        told = effect[:, :, here]
         # No reading yet is touched by a change in a later week.
         begun = max([begun, *(np.flatnonzero(told.any(axis=(0, 2))) + 1).tolist()])
         told, known, open_then = told[:, :begun], information[:, :begun], may[:, :begun]
-        score[:, :begun] += told @ surprise[course.visit == v]
+        score[:, :begun] += told @ surprise[here]
         known[..., 0] += (told**2).sum(axis=2)
         root = np.sqrt(np.maximum(known, LEAST_INFORMATION))
         least = np.where(open_then & (known >= LEAST_INFORMATION), LEAST_CHANGE * root, np.inf)

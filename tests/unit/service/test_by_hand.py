@@ -93,7 +93,7 @@ def course(surprise, effect, suspects=1):
     return Course(
         surprise=np.asarray(surprise, dtype=float),
         effect=np.full((suspects, 1, 4), effect),
-        visit=np.arange(4),
+        day=np.arange(4.0),
         open_week=np.ones((suspects, 1), dtype=bool),
     )
 

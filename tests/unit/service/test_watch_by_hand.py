@@ -103,21 +103,21 @@ def test_a_species_is_told_from_its_tank_by_what_the_tank_does_not_explain():
     """A species of 1, 1, 0, 0 in a whole of 2, 2, 1, 1 is 4 tenths of it: the rest is its own."""
     whole, own = np.array([2.0, 2.0, 1.0, 1.0]), np.array([1.0, 1.0, 0.0, 0.0])
     effect, nothing = np.stack([whole, own, whole - own])[:, None], np.zeros((3, 1, 4))
-    course = SimpleNamespace(
+    course = Course(
         surprise=np.array([1.0, 2.0, 0.0, 1.0]),
         effect=np.concatenate([effect, 0.1 * effect, effect, nothing], axis=1),
+        day=np.arange(4.0),
         open_week=np.array([[1, 1, 1, 1], [1, 1, 0, 1], [0, 1, 1, 1]], dtype=bool),
     )
-    case = SimpleNamespace(
-        course=course, areas=np.array([0, 1]), evidence=SimpleNamespace(day=np.arange(4.0))
-    )
+    case = SimpleNamespace(course=course, areas=np.array([0, 1]))
     part = _contrast(case, np.array([5, 7]), 5)
-    assert part[1][0] == pytest.approx([0.2, 0.2, -0.4, -0.4])
-    assert part[1][1] == pytest.approx([0.02, 0.02, -0.04, -0.04])  # little growth tells the same
-    assert part[1][2:].tolist() == [[0.0] * 4] * 2  # a closed week, and one without any growth
+    [weeks] = part.effect
+    assert weeks[0] == pytest.approx([0.2, 0.2, -0.4, -0.4])
+    assert weeks[1] == pytest.approx([0.02, 0.02, -0.04, -0.04])  # little growth tells the same
+    assert weeks[2:].tolist() == [[0.0] * 4] * 2  # a closed week, and one without any growth
     other = _contrast(case, np.array([7, 5]), 5)
-    assert other[1][0].tolist() == [0.0] * 4
-    assert other[1][2] == pytest.approx([-0.2, -0.2, 0.4, 0.4])
+    assert other.effect[0, 0].tolist() == [0.0] * 4
+    assert other.effect[0, 2] == pytest.approx([-0.2, -0.2, 0.4, 0.4])
     # 0.2 + 0.4 - 0.4 over the root of 0.04 + 0.04 + 0.16 + 0.16.
     assert _alone(part, 0, 1.0) == pytest.approx(0.2 / np.sqrt(0.4))
     assert _alone(part, 0, -1.0) == pytest.approx(-0.2 / np.sqrt(0.4))
@@ -211,7 +211,7 @@ def test_readings_are_whitened_as_one_after_the_other_and_so_is_what_a_change_do
     for who, week in ((0, 0), (1, 2), (2, 3)):
         grew = [grown[n, week:].sum() if suspects[who, n] else 0.0 for n in range(7)]
         np.testing.assert_allclose(found.effect[who, week], [*whitened(np.array(grew))])
-    assert found.visit.tolist() == VISIT
+    assert found.day.tolist() == DAY.tolist()
     assert found.open_week is OPEN
 
 
