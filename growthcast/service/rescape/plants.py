@@ -335,7 +335,8 @@ def _advice(
     posterior = stand.fit.posterior(np.array([area]))
     [rate] = stand.fit.rate_range(np.array([area]), posterior)
     [weekly] = growth_a_week(stand.fit, np.array([area]))
-    own, limited = int(outlook.allowed_d[i]), answer.limited_by
+    own, limit = int(outlook.allowed_d[i]), answer.limited_by
+    limited = None if limit is None else int(answer.places[limit])
     chosen, here = answer.chosen, int(np.flatnonzero(answer.places == at)[0])
     practice = str(stand.book.species.text("cut_practice")[stand.species[at]])
     caution = stand.trait("caution", at)

@@ -159,13 +159,13 @@ def swaps_to_reach(
     none_holds = len(lost) == areas.size
     already = now.recommended_interval_d is not None and not none_holds
     idle = already or none_holds
-    found, tried, size = ([], 0, 0) if idle else _search(stand, holds, base, new, owners)
+    found, tried, size = ([], 0, 0) if idle else _search(stand, holds, new, owners)
     reach = [one for one in found if one[0] >= stand.confidence]
 
     def advised(pairs: _Pairs) -> SwapAdvice:
-        return _advice(stand, base, pairs, reach_d, looks, today)
+        return _advice(stand, pairs, reach_d, looks, today)
 
-    proposals = tuple(map(advised, _cheapest(stand, base, reach, reach_d)))
+    proposals = tuple(map(advised, _cheapest(stand, reach, reach_d)))
     likeliest = max(found, key=lambda one: one[0]) if found and not proposals else None
     nearest = None if likeliest is None else advised(likeliest[1])
     kept = base[~np.isin(stand.living.area[base], free)].tolist()
@@ -211,7 +211,7 @@ def _pool(
 
 
 def _search(
-    stand: Stand, holds: BoolArray, base: IntArray, new: IntArray, owners: IntArray
+    stand: Stand, holds: BoolArray, new: IntArray, owners: IntArray
 ) -> tuple[list[_Tried], int, int]:
     """Try every single swap, then every pair, then every three, until some reach the interval.
 
@@ -223,7 +223,7 @@ def _search(
     tried = size = 0
     for size in range(1, min(MOST_SWAPS, len(swapped)) + 1):
         for areas in combinations(swapped, size):
-            rest = np.asarray(holds[base[~np.isin(base, areas)]].all(axis=0))
+            rest = np.asarray(holds[np.setdiff1d(stand.now, areas)].all(axis=0))
             comers = [new[owners == area] for area in areas]
             chance = _chances(holds, rest, comers)
             tried += chance.size
@@ -248,7 +248,7 @@ def _chances(holds: BoolArray, rest: BoolArray, comers: list[IntArray]) -> Float
     return share
 
 
-def _cheapest(stand: Stand, base: IntArray, reach: list[_Tried], reach_d: int) -> list[_Pairs]:
+def _cheapest(stand: Stand, reach: list[_Tried], reach_d: int) -> list[_Pairs]:
     """Return some of the combinations that reach the interval, the cheapest in a year first."""
     by_areas = groupby(reach, key=lambda one: tuple(area for area, _ in one[1]))
     grouped = {areas: list(tried) for areas, tried in by_areas}
@@ -256,7 +256,7 @@ def _cheapest(stand: Stand, base: IntArray, reach: list[_Tried], reach_d: int) -
     best: list[tuple[float, _Pairs]] = []
     for areas in sorted(grouped, key=lambda group: (ground[group], group))[:MOST_SETS]:
         likeliest = sorted(grouped[areas], key=lambda f: (-f[0], f[1]))[:MOST_COSTED]
-        variants = [_variant(base, pairs) for _, pairs in likeliest]
+        variants = [_variant(stand, pairs) for _, pairs in likeliest]
         answers = stand.answers(variants, [reach_d])
         costs = [answer.options[0].minutes_per_visit for answer in answers]
         order = np.argsort(costs, kind="stable").tolist()
@@ -264,21 +264,16 @@ def _cheapest(stand: Stand, base: IntArray, reach: list[_Tried], reach_d: int) -
     return [pairs for _, pairs in sorted(best, key=lambda one: one[0])[:MOST_PROPOSALS]]
 
 
-def _variant(base: IntArray, pairs: _Pairs) -> IntArray:
+def _variant(stand: Stand, pairs: _Pairs) -> IntArray:
     gone = [area for area, _ in pairs]
-    return np.concatenate([base[~np.isin(base, gone)], [new for _, new in pairs]]).astype(np.int64)
+    return np.append(np.setdiff1d(stand.now, gone), [new for _, new in pairs])
 
 
 def _advice(
-    stand: Stand,
-    base: IntArray,
-    pairs: _Pairs,
-    reach_d: int,
-    looks: dict[int, Days],
-    today: VariantAnswer,
+    stand: Stand, pairs: _Pairs, reach_d: int, looks: dict[int, Days], today: VariantAnswer
 ) -> SwapAdvice:
     species_id = stand.fit.design.species_id
-    [answer] = stand.answers([_variant(base, pairs)], [reach_d])
+    [answer] = stand.answers([_variant(stand, pairs)], [reach_d])
     option = answer.options[0]
     swaps = tuple(
         Swap(

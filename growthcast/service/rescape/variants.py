@@ -241,7 +241,8 @@ class VariantOption(Option):
 class VariantAnswer:
     """What one variant allows: ``places`` (n,) of the stand it holds, and each listed interval.
 
-    ``limited_by`` is the place that fails first at the next longer interval, None where none does.
+    ``limited_by`` numbers the one of these places that fails first at the next longer interval,
+    None where none does.
     """
 
     places: IntArray = field(metadata=HIDDEN)
@@ -254,7 +255,7 @@ class VariantAnswer:
         """Return the answer that options of ascending intervals give."""
         best = max((o.interval_d for o in options if o.feasible), default=None)
         failing = next((o for o in options if best is None or o.interval_d > best), None)
-        limited = None if failing is None else int(places[int(np.argmin(failing.chance_within))])
+        limited = None if failing is None else int(np.argmin(failing.chance_within))
         return cls(places, best, limited, tuple(options))
 
     @property

@@ -173,10 +173,10 @@ def test_an_answer_is_limited_by_what_fails_first_at_the_next_longer_interval():
     places = np.array([4, 7])
     worked = [option(7, True, 0.9, 0.99), option(10, True, 0.9, 0.8), option(14, False, 0.2, 0.1)]
     found = VariantAnswer.of(places, worked)
-    assert (found.recommended_interval_d, found.limited_by) == (10, 7)
+    assert (found.recommended_interval_d, found.limited_by) == (10, 1)
     assert found.chosen is worked[1]
     none = VariantAnswer.of(places, [option(7, False, 0.3, 0.4), option(10, False, 0.3, 0.1)])
-    assert (none.recommended_interval_d, none.limited_by) == (None, 4)
+    assert (none.recommended_interval_d, none.limited_by) == (None, 0)
     assert none.chosen.interval_d == 7
     every = VariantAnswer.of(places, worked[:2])
     assert (every.recommended_interval_d, every.limited_by) == (10, None)
@@ -228,8 +228,8 @@ def test_a_combination_that_reaches_is_found_as_by_trying_every_one():
     new = np.arange(4, 11)
     for wanted in (0.6, 0.75, 0.85, 0.95, 0.999):
         holds = rng.random((11, 64)) < np.array([0.99] + [0.5] * 3 + [0.9] * 7)[:, None]
-        one = SimpleNamespace(confidence=wanted)
-        found, tried, size = _search(one, holds, base, new, owners)
+        one = SimpleNamespace(confidence=wanted, now=base)
+        found, tried, size = _search(one, holds, new, owners)
         chances = {}
         for picks in product(*([None, *new[owners == area].tolist()] for area in (1, 2, 3))):
             pairs = tuple((a, p) for a, p in zip((1, 2, 3), picks, strict=True) if p is not None)
@@ -265,18 +265,18 @@ def test_the_cheapest_of_the_fewest_swaps_on_the_least_ground_come_first(monkeyp
             for places in (variant.tolist() for variant in variants)
         ]
 
-    one = SimpleNamespace(area_cm2=np.array([400.0, 900.0, 100.0]), answers=answers)
-    base = np.array([0, 1])
+    base, ground = np.array([0, 1]), np.array([400.0, 900.0, 100.0])
+    one = SimpleNamespace(area_cm2=ground, answers=answers, now=base)
     tried = [(0.95, ((0, plant),)) for plant in (10, 11, 12, 13)]
     tried += [(0.99, ((1, 20),)), (0.92, ((1, 21),))]
     # Three of the set on the least ground, and the cheapest of the other.
-    assert _cheapest(one, base, tried, 14) == [((1, 21),), ((0, 11),), ((0, 13),), ((0, 12),)]
+    assert _cheapest(one, tried, 14) == [((1, 21),), ((0, 11),), ((0, 13),), ((0, 12),)]
     assert asked == [(4, [14]), (2, [14])]
-    assert _cheapest(one, base, [], 14) == []
+    assert _cheapest(one, [], 14) == []
     monkeypatch.setattr(swaps, "MOST_COSTED", 1)
     monkeypatch.setattr(swaps, "MOST_SETS", 1)
-    assert _cheapest(one, base, [(0.97, ((0, 12),)), *tried], 14) == [((0, 12),)]
-    assert _variant(base, ((1, 21),)).tolist() == [0, 21]
+    assert _cheapest(one, [(0.97, ((0, 12),)), *tried], 14) == [((0, 12),)]
+    assert _variant(one, ((1, 21),)).tolist() == [0, 21]
 
 
 def test_what_a_layout_does_not_hold_is_named():
@@ -284,7 +284,7 @@ def test_what_a_layout_does_not_hold_is_named():
         return LayoutArea(area_id, area_id, "s", False, 400.0, 0.9, (), holds, "")
 
     answer = SimpleNamespace(recommended_interval_d=14)
-    some = LayoutAdvice("a", answer, None, (area("x", 0.49), area("y", 0.5)), None, 1.0, None)
+    some = LayoutAdvice("a", answer, (area("x", 0.49), area("y", 0.5)), None, 1.0, None)
     assert [one.area_id for one in some.lost] == ["x"]
     assert (some.nothing_holds, some.interval_d) == (False, 14)
     none = replace(some, areas=some.areas[:1])
