@@ -98,7 +98,7 @@ def why_not_best(area: PeakArea) -> str:
     if area.reachable and not area.shows_cut:
         return ""
     late, fast = area.uncut_on_day_cm.p50 < area.low_cm, area.height_on_day_cm.p50 > area.high_cm
-    limit = limit_words(area.limit) if fast and not late else ""
+    limit = limit_words(area) if fast and not late else ""
     told = {"late": late, "fast": fast, "limit": limit, "new": area.regrown_share or 0.0}
     return tell.sentence("peak_not_best", area=area, unit=area.unit, **told)
 

@@ -141,7 +141,7 @@ def cautions(sheet: CutSheet) -> list[str]:
 
 def limits_of_cuts(areas: Sequence[AreaCut] | Sequence[AwayArea]) -> list[str]:
     """Say once which lowest cuts keep areas above their floors that no safe cut holds."""
-    limits = [limit_words(area.limit) for area in areas if area.needed_cut_cm is None]
+    limits = [limit_words(area) for area in areas if area.needed_cut_cm is None]
     return [limit for limit in dict.fromkeys(limits) if limit]
 
 

@@ -12,7 +12,7 @@ from growthcast.say.words import named
 from growthcast.service.advice import (
     AreaAdvice,
     Certainty,
-    CutLimit,
+    KnownArea,
     Mend,
     NextLonger,
     TankAdvice,
@@ -48,7 +48,7 @@ def _fails(tank: TankAdvice, interval_d: int, texts: Texts) -> str:
     blanks = {"days": interval_d, "chance": chance, "first": first, "mended": mended}
     blanks |= {"area": named(first.label, first.area_id), "unit": first.unit}
     said = texts.say("reason_fails", tank=tank, **blanks)
-    limits = dict.fromkeys(limit_words(short.limit, texts) for short in tank.short)
+    limits = dict.fromkeys(limit_words(short, texts) for short in tank.short)
     return ". ".join([said, *filter(None, limits)])
 
 
@@ -63,12 +63,12 @@ def _mended(area: AreaAdvice, texts: Texts) -> str:
     return texts.say("mended", budget=budget, floor=least, **blanks)
 
 
-def limit_words(limit: CutLimit | None, texts: Texts = TERMINAL) -> str:
+def limit_words(area: KnownArea, texts: Texts = TERMINAL) -> str:
     """Say which lowest cut keeps an area above its floor and how to change it, "" for none."""
-    if limit is None:
+    if (limit := area.limit) is None:
         return ""
     logged = limit.limit_cm < limit.table_cm
-    return texts.say("limit", limit=limit, logged=logged, unit=limit.unit)
+    return texts.say("limit", area=area, limit=limit, logged=logged, unit=area.unit)
 
 
 def minutes_words(basis: MinutesBasis, texts: Texts = TERMINAL) -> str:

@@ -33,9 +33,7 @@ class CutLimit:
     % cover].
     """
 
-    area_id: str
     species_id: str
-    unit: str
     table_cm: float
     limit_cm: float
 
@@ -59,9 +57,7 @@ def cut_limit(fit: GrowthFit, area: int) -> CutLimit | None:
     if limit <= design.traits.floor_cm[area]:
         return None
     return CutLimit(
-        area_id=str(design.area_id[area]),
         species_id=str(design.species_id[design.species[area]]),
-        unit="% cover" if design.is_cover[area] else "cm",
         table_cm=float(design.traits.lowest_cut_cm[area]),
         limit_cm=limit,
     )

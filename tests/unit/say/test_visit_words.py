@@ -35,7 +35,7 @@ from growthcast.service.visit.peak import PeakArea, PeakCut, PeakPlan
 CAUTIONS = sentence("cuts_always").splitlines()
 TOO_MUCH = sentence("cuts_too_much")
 ON, NEXT = date(2026, 6, 1), date(2026, 6, 15)
-LIMIT = CutLimit("stems", "rotala", "cm", table_cm=6.0, limit_cm=5.0)
+LIMIT = CutLimit("rotala", table_cm=6.0, limit_cm=5.0)
 LIMIT_SAID = (
     "The species table says that rotala is not cut below 6 cm; the log shows stems growing on from "
     "5 cm. Where yours stands lower cuts, write lowest_cut_cm in species.csv, or log two such cuts "

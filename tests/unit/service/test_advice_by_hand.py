@@ -107,7 +107,7 @@ def test_a_cut_is_limited_where_the_lowest_lies_above_the_floor():
     )
     fit = SimpleNamespace(design=design, lowest_cut_cm=np.array([6.0, 5.0]))
     limit = cut_limit(fit, 0)
-    assert (limit.area_id, limit.unit, limit.table_cm, limit.limit_cm) == ("a", "% cover", 7.0, 6.0)
+    assert (limit.species_id, limit.table_cm, limit.limit_cm) == ("s", 7.0, 6.0)
     assert cut_limit(fit, 1) is None
 
 
