@@ -19,9 +19,8 @@ from growthcast.say import strip
 from growthcast.say.locale import Locale
 from growthcast.say.words import named
 from growthcast.service.advice import OptionAdvice
-from growthcast.service.pages.client import AreaFacts, TankFacts
+from growthcast.service.pages.client import AreaFacts, Course, TankFacts
 from growthcast.service.pages.contract import Contract
-from growthcast.service.pages.course import Course
 from growthcast.service.pages.record import Record, past_records
 
 Drawn = tuple[int, Course, OptionAdvice | None]

@@ -23,7 +23,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, forecast_growth
 from growthcast.nouns import dataclass
 from growthcast.service.advice import OptionAdvice
-from growthcast.service.pages.course import Course, course
+from growthcast.service.pages.client import Course, course
 from growthcast.service.pages.overview import TankStanding, tank_standings
 from growthcast.service.rounds.plan import RoundsPlan, plan_rounds
 from growthcast.service.visit.cuts import CutSheet, cut_sheet

@@ -14,7 +14,7 @@ from growthcast.figures.style import BUDGET, FLOOR, LABEL_PT, MM_PER_INCH, SMALL
 from growthcast.forecast.report import AreaForecast
 from growthcast.say.locale import Locale
 from growthcast.service.living import bare_below
-from growthcast.service.pages.course import Course
+from growthcast.service.pages.client import Course
 
 COURSE_MM = {2: (76.0, 25.0), 3: (56.0, 27.0)}
 """Sizes of pictures of rhythms by how many of them stand in a row on A4."""

@@ -18,8 +18,7 @@ from growthcast.say.words import capital, hand_cut, named, passing
 from growthcast.service.advice import Mend, OptionAdvice
 from growthcast.service.effort.hours import Range
 from growthcast.service.living import bare_below
-from growthcast.service.pages.client import AreaFacts, TankFacts
-from growthcast.service.pages.course import Course
+from growthcast.service.pages.client import AreaFacts, Course, TankFacts
 from growthcast.service.pages.record import RANGE_HOLDS, Record
 
 MAY_WELL = 0.2

@@ -21,7 +21,7 @@ from growthcast.say.overview import lead
 from growthcast.say.reasons import next_longer_words, reason
 from growthcast.say.rounds import hours_of, monday_of, rounds_notes
 from growthcast.say.words import capital, named
-from growthcast.service.pages.course import Course
+from growthcast.service.pages.client import Course
 
 WIDTH, HEIGHT, ROOM_ABOVE = 320.0, 84.0, 1.08
 """The desk's one picture: an area going up with growth and down with each visit."""

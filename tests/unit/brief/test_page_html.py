@@ -27,7 +27,7 @@ from growthcast.figures.lettering import drawable
 from growthcast.figures.pages import COURSE_MM, course_picture
 from growthcast.say.locale import open_locale
 from growthcast.say.words import named
-from growthcast.service.pages.course import Course
+from growthcast.service.pages.client import Course
 
 EVIL = "<script>alert(1)</script>\"'&{{7*7}}"
 

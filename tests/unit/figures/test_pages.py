@@ -9,7 +9,7 @@ import pytest
 
 from growthcast.figures.drawn import Frame
 from growthcast.figures.pages import BARE, _hedge
-from growthcast.service.pages.course import Course
+from growthcast.service.pages.client import Course
 
 GROUND = 0.10  # the zone of bare heights has a tint of its own
 FRAME = Frame(left=0.0, right=140.0, top=0.0, foot=280.0, first=0.0, last=14.0, highest=28.0)

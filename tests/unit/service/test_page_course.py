@@ -9,7 +9,8 @@ import pytest
 
 from growthcast.fit.growth import fit_growth
 from growthcast.forecast.heights import LEVELS, forecast_heights
-from growthcast.service.pages.course import COURSE_LEVELS, course
+from growthcast.service.effort.hours import LEVELS as COURSE_LEVELS
+from growthcast.service.pages.client import course
 from growthcast.service.recommend import option_of, recommend
 from growthcast.service.urgency import chance_some_area_over
 from growthcast.service.visit.standing import standing_areas
