@@ -177,7 +177,7 @@ def options_strip(locale: Locale, tank: TankFacts, practice: Practice) -> page.T
     agreed = locale.exact(first.forecast.budget_cm, first.unit)
     price = "cost" if locale.currency else "hours"
     out = " out" if strip.some_bare(tank) else ""
-    columns = [*page.columns(locale, "col", f"every presentable visits {price} against{out}")]
+    columns = [*page.columns(locale, f"every presentable visits {price} against{out}")]
     columns.insert(2, page.Column(locale.say("col_found", budget=agreed)))
     columns.insert(4, page.Column(locale.say(tell.next_visit_key([tank]))))
     return page.Table(
@@ -232,7 +232,7 @@ def _areas_table(locale: Locale, tank: TankFacts, horizon_d: int) -> page.Table:
         )
         rows.append((*row, locale.say(f"rests_{area.forecast.basis}")) if with_basis else row)
     names = f"area plant speed now budget passes{' rests' if with_basis else ''}"
-    heads = page.columns(locale, "col", names, "speed now budget", "area plant")
+    heads = page.columns(locale, names, "speed now budget", "area plant")
     said, first = locale.say("areas_caption"), tank.areas[tank.limiting].forecast
     mine = first.passes_budget_on[1] or date.max
     if any((area.forecast.passes_budget_on[1] or date.max) < mine for area in tank.areas):

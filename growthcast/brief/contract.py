@@ -164,7 +164,7 @@ def _table(locale: Locale, tanks: Sequence[TankFacts], contract: Contract) -> pa
         at_tanks = (month_price(h * contract.price_per_h) for h in contract.hours_at_tanks)
         road = locale.money(month_price(contract.cost.p50) - sum(at_tanks))
     rows.append((locale.say("contract_road"), journeys, "", "", road))
-    heads = page.columns(locale, "col", "tank every presentable next_on at_tank", "at_tank", "tank")
+    heads = page.columns(locale, "tank every presentable next_on at_tank", "at_tank", "tank")
     return page.Table(locale.say("contract_caption"), heads, tuple(rows))
 
 
@@ -180,5 +180,5 @@ def next_visits(
     if not mine:
         return [heading, page.Paragraph(locale.say("visits_none", date=locale.long_date(on)))]
     rows = tuple((locale.full_date(v.on), names[v.tank_id]) for v in mine[:MOST_VISITS])
-    heads = page.columns(locale, "col", "date why", free="why")
+    heads = page.columns(locale, "date why", free="why")
     return [heading, page.Table(locale.say("visits_caption"), heads, rows)]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import base64
 import re
-from functools import lru_cache
+from functools import cache
+from itertools import count
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -15,10 +16,10 @@ from growthcast.brief.page import Logo, Page, Picture
 MIME = {"svg": "image/svg+xml", "png": "image/png", "jpg": "image/jpeg"}
 
 
-@lru_cache(maxsize=2)
-def templates(package: str, *, last_line: bool = True) -> Environment:
-    """Return the templates of a package, with or without the end of their last lines."""
-    blocks: Any = {"trim_blocks": True, "lstrip_blocks": True, "keep_trailing_newline": last_line}
+@cache
+def templates(package: str) -> Environment:
+    """Return the templates of a package."""
+    blocks: Any = {"trim_blocks": True, "lstrip_blocks": True, "keep_trailing_newline": True}
     loader = PackageLoader(package, "templates")
     return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, **blocks)
 
@@ -37,9 +38,13 @@ def page_html(page: Page) -> bytes:
         UTF-8.
     """
     blocks = [(type(block).__name__, block) for block in page.blocks]
-    ours, logo = templates("growthcast.brief"), page.letterhead.logo
-    given = {"style": Markup(ours.get_template("page.css").render()), "inline": _Inline()}
-    given |= {"linked": _linked, "logo": None if logo is None else _data_uri(logo)}
+    ours, numbers = templates("growthcast.brief"), count(1)
+
+    def inline(picture: Picture) -> Markup:
+        return _inlined(picture.svg.decode("utf-8"), f"p{next(numbers)}-")
+
+    given = {"style": Markup(ours.get_template("page.css").render()), "inline": inline}
+    given |= {"linked": _linked, "logo": None if page.logo is None else _data_uri(page.logo)}
     return ours.get_template("page.html").render(page=page, blocks=blocks, **given).encode("utf-8")
 
 
@@ -64,26 +69,14 @@ def _linked(text: str) -> Markup:
     return Markup(CONTACT.sub(link, str(escape(text))))
 
 
-COLOURS = re.compile(r"(fill|stroke|stop-color): (#([0-9a-f]{6}))\b")
+COLOURS = re.compile(r"(fill|stroke): (#([0-9a-f]{6}))\b")
 FIXED_SIZE = re.compile(r'(<svg [^>]*?) width="[\d.]+pt" height="[\d.]+pt"')
 IDS = re.compile(r'(\bid="|href="#|url\(#)([^")]+)')
 
 
-class _Inline:
-    """Turns drawings into parts of one page: ids of their own, colours that follow the page's."""
-
-    def __init__(self) -> None:
-        self._count = 0
-
-    def __call__(self, picture: Picture) -> Markup:
-        """Return an SVG to stand inside HTML."""
-        self._count += 1
-        mine = f"p{self._count}-"
-        svg = picture.svg.decode("utf-8")
-        svg = svg[svg.index("<svg ") :]
-        svg = FIXED_SIZE.sub(r"\1", svg, count=1)
-        svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.S)
-        svg = IDS.sub(lambda found: f"{found[1]}{mine}{found[2]}", svg)
-        svg = re.sub(r'aria-labelledby="(\S+) (\S+)"', rf'aria-labelledby="{mine}\1 {mine}\2"', svg)
-        svg = COLOURS.sub(r"\1: var(--fig-\3, \2)", svg)
-        return Markup(svg.strip())
+def _inlined(svg: str, mine: str) -> Markup:
+    """Return a drawing as a part of a page: ids that begin with ``mine``, the page's colours."""
+    svg = FIXED_SIZE.sub(r"\1", svg, count=1)
+    svg = IDS.sub(rf"\1{mine}\2", svg)
+    svg = re.sub(r'aria-labelledby="(\S+) (\S+)"', rf'aria-labelledby="{mine}\1 {mine}\2"', svg)
+    return Markup(COLOURS.sub(r"\1: var(--fig-\3, \2)", svg).strip())

@@ -11,7 +11,7 @@ from xml.etree import ElementTree
 
 from growthcast.book.book import Book, Practice
 from growthcast.book.words import shown
-from growthcast.brief.page import Block, Letterhead, Logo, Page
+from growthcast.brief.page import Block, Logo, Page
 from growthcast.fit.growth import last_logged
 from growthcast.say.locale import Locale
 from growthcast.say.words import named
@@ -35,9 +35,9 @@ def page_of(
     if last is not None:
         said = locale.say("stands_on", date=day, last=locale.long_date(last))
     logo, _ = logo_of(book.practice, book.folder)
-    head = Letterhead(named(book.practice.name), named(book.practice.contact), logo)
+    whose = named(book.practice.name), named(book.practice.contact), logo
     foot = f"{said} {locale.say('made_with')}"
-    return Page(locale.language, title, under_title, on.isoformat(), head, tuple(blocks), foot)
+    return Page(locale.language, title, under_title, on.isoformat(), *whose, tuple(blocks), foot)
 
 
 def logo_of(practice: Practice, folder: Path) -> tuple[Logo | None, str | None]:

@@ -66,7 +66,7 @@ def build_overview(
 
 def _table(locale: Locale, standings: Sequence[TankStanding]) -> page.Table:
     names = "tank state due where interval limits risk month growth"
-    heads = page.columns(locale, "col", names, "risk month", "tank where limits")
+    heads = page.columns(locale, names, "risk month", "tank where limits")
     rows = tuple(_row(locale, standing) for standing in standings)
     return page.Table(locale.say("overview_caption"), heads, rows)
 

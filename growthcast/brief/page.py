@@ -128,32 +128,26 @@ class Logo:
 
 
 @dataclass(frozen=True, slots=True)
-class Letterhead:
-    """Who the page is from."""
-
-    practice: str
-    contact: str
-    logo: Logo | None
-
-
-@dataclass(frozen=True, slots=True)
 class Page:
-    """A page's content in its reader's language; ``day`` is the day it stands on, as ISO date."""
+    """A page's content in its reader's language, and who it is from.
+
+    ``day`` is the day it stands on, as ISO date.
+    """
 
     language: str
     title: str
     under_title: str
     day: str
-    letterhead: Letterhead
+    practice: str
+    contact: str
+    logo: Logo | None
     blocks: tuple[Block, ...]
     foot: str
 
 
-def columns(
-    locale: Locale, prefix: str, names: str, numbers: str = "", free: str = ""
-) -> tuple[Column, ...]:
+def columns(locale: Locale, names: str, numbers: str = "", free: str = "") -> tuple[Column, ...]:
     """Return columns by their names, which of them hold numbers, and which what people name."""
     return tuple(
-        Column(locale.say(f"{prefix}_{name}"), name in numbers.split(), name in free.split())
+        Column(locale.say(f"col_{name}"), name in numbers.split(), name in free.split())
         for name in names.split()
     )

@@ -77,9 +77,9 @@ def _made(page: Page, suffix: str) -> tuple[bytes, str]:
     try:
         return page_pdf(page), ""
     except TypstError as error:
-        if page.letterhead.logo is None:
+        if page.logo is None:
             raise
-        bare = page_pdf(replace(page, letterhead=replace(page.letterhead, logo=None)))
+        bare = page_pdf(replace(page, logo=None))
         return bare, f"The page is without the logo of practice.toml: PDF cannot show it ({error})."
 
 

@@ -39,7 +39,7 @@ def rendered(template: str, locale: Locale, /, **given: Any) -> str:
     def said(key: str, **values: Any) -> str:
         return locale.say(f"desk_{key}", **values)
 
-    ours = templates("growthcast.desk", last_line=False).get_template(template)
+    ours = templates("growthcast.desk").get_template(template)
     return str(ours.render(t=said, lang=locale.language, **given))
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, timedelta
 from functools import partial
-from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -64,13 +63,11 @@ def forecast_panels(
     first = min([on_day - LEAST_LOG_SHOWN_D, *visits, *(log.day[0] for log in logs if len(log))])
     edge = float(first) - EDGE_D
     to_come = on_day + np.arange(max(first_d, 0), shown_d + 1, every_d, dtype=np.float64)
-    same: dict[str, Any] = {"visit_day": visits, "from_day": edge, "ahead_day": to_come}
-    same |= {"on": on, "horizon_d": horizon}
-    panels = []
-    for area, log in zip(areas, logs, strict=True):
-        label, now = labels[area.area_id], usual.get(area.area_id)
-        panels.append(AreaPanel(label=label, area=area, log=log, as_it_is_cm=now, **same))
-    return tuple(panels)
+    same = visits, edge, on, horizon, to_come
+    return tuple(
+        AreaPanel(labels[area.area_id], area, log, *same, usual.get(area.area_id))
+        for area, log in zip(areas, logs, strict=True)
+    )
 
 
 def _rhythm(book: Book, fit: GrowthFit, place: IntArray) -> tuple[int, int]:

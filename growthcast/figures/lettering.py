@@ -119,7 +119,8 @@ def sheet_of_panels(
     """Return a figure with its caption around it, each panel drawn on axes of its own."""
     rows = math.ceil(len(panels) / columns)
     with style.house_style():
-        figure = style.new_figure(width_mm, rows * row_mm + WORDS_MM)
+        size = width_mm / style.MM_PER_INCH, (rows * row_mm + WORDS_MM) / style.MM_PER_INCH
+        figure = Figure(figsize=size, layout="constrained")
         margin = {"x": 4.0 / width_mm, "ha": "left", "wrap": True, "parse_math": False}
         figure.suptitle(drawable(caption.conclusion), fontsize=style.TITLE_PT, **margin)
         figure.supxlabel(caption.key, fontsize=style.LABEL_PT, color="#333333", **margin)

@@ -136,14 +136,13 @@ class AreaPanel:
 
 def forecast_axes(panel: AreaPanel, ax: Axes) -> None:
     """Draw one area's log and forecast; the title is the conclusion."""
-    with style.house_style():
-        _draw_forecast(ax, panel)
-        _draw_log(ax, panel)
-        _scale(ax, panel)
-        _draw_crossing(ax, panel)
-        lettering.label_ends(ax, _end_labels(panel))
-        said = conclusion(panel.area, panel.on, panel.horizon_d)
-        lettering.title_axes(ax, panel.name, said, TITLE_MM)
+    _draw_forecast(ax, panel)
+    _draw_log(ax, panel)
+    _scale(ax, panel)
+    _draw_crossing(ax, panel)
+    lettering.label_ends(ax, _end_labels(panel))
+    said = conclusion(panel.area, panel.on, panel.horizon_d)
+    lettering.title_axes(ax, panel.name, said, TITLE_MM)
 
 
 def _dates(days: FloatArray) -> DateArray:

@@ -81,46 +81,6 @@ def house_style() -> Iterator[None]:
         yield
 
 
-def new_figure(width_mm: float, height_mm: float) -> Figure:
-    """Return an empty figure that belongs to no window and gives words the room they need."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    size = (width_mm / MM_PER_INCH, height_mm / MM_PER_INCH)
-    figure = Figure(figsize=size, layout="constrained")
-    FigureCanvasAgg(figure)
-    return figure
-
-
-def figure_bytes(
-    figure: Figure, form: Literal["svg", "png"], title: str, description: str
-) -> bytes:
-    """Return a figure as a file's bytes: the same for the same figure, whenever it is made.
-
-    Parameters
-    ----------
-    figure : Figure
-        The figure.
-    form : {"svg", "png"}
-        File format.
-    title, description : str
-        Alternative text: ``<title>`` and ``<desc>`` of an SVG, text entries of a PNG.
-
-    Returns
-    -------
-    bytes
-        The file.
-    """
-    kept = io.BytesIO()
-    with house_style():
-        if form == "png":
-            texts = {"Title": title, "Description": description, "Software": "growthcast"}
-            figure.savefig(kept, format="png", dpi=PNG_DPI, metadata=texts)
-            return kept.getvalue()
-        figure.savefig(kept, format="svg", metadata={"Date": None, "Creator": "growthcast"})
-    return with_alternative_text(kept.getvalue().decode("utf-8"), title, description).encode()
-
-
 def with_alternative_text(svg: str, title: str, description: str) -> str:
     """Name and describe a drawing for those who hear it, by ids that hold among many drawings."""
     key = hashlib.sha256(f"{title}\n{description}".encode()).hexdigest()[:10]
@@ -132,24 +92,35 @@ def with_alternative_text(svg: str, title: str, description: str) -> str:
     return f"{svg[:opening]}{named}{escape(description, quote=False)}</desc>{svg[after:]}"
 
 
-def check_picture(book: Book, file: Path) -> Literal["svg", "png"]:
+def check_picture(book: Book, file: Path) -> str:
     """Refuse a file that no picture can be written to; return the form its name asks for."""
     check_place(book.folder, file)
-    suffix = file.suffix.lower()
-    if suffix not in {".svg", ".png"}:
+    form = file.suffix.lower()
+    if form not in (".svg", ".png"):
         raise UsageError(
             f'a figure is written as .svg or .png, and "{printable(file.name)}" ends in neither'
         )
-    return "svg" if suffix == ".svg" else "png"
+    return form.removeprefix(".")
 
 
 def save_picture(book: Book, file: Path, figure: Figure, caption: Caption) -> None:
     """Write a figure, the same bytes for the same figure; an earlier file is replaced.
+
+    Its alternative text are ``<title>`` and ``<desc>`` of an SVG, text entries of a PNG.
 
     Raises
     ------
     UsageError
         The file is of another form, cannot be written, or is a file of the book.
     """
-    form = check_picture(book, file)
-    write_whole(file, figure_bytes(figure, form, tidy(caption.title), tidy(caption.description)))
+    form, kept = check_picture(book, file), io.BytesIO()
+    title, said = tidy(caption.title), tidy(caption.description)
+    entries: dict[str, Any] = {"Date": None, "Creator": "growthcast"}
+    if form == "png":
+        entries = {"Title": title, "Description": said, "Software": "growthcast"}
+    with house_style():
+        figure.savefig(kept, format=form, dpi=PNG_DPI, metadata=entries)
+    content = kept.getvalue()
+    if form == "svg":
+        content = with_alternative_text(content.decode("utf-8"), title, said).encode()
+    write_whole(file, content)

@@ -15,7 +15,6 @@ from growthcast.brief.page import (
     Facts,
     Heading,
     Items,
-    Letterhead,
     Logo,
     Page,
     Paragraph,
@@ -45,7 +44,9 @@ def page(text: str = EVIL, logo: Logo | None = None) -> Page:
         title=text,
         under_title=text,
         day="2026-03-02",
-        letterhead=Letterhead(text, text, logo),
+        practice=text,
+        contact=text,
+        logo=logo,
         blocks=(
             Heading(text),
             Paragraph(text, "lead"),

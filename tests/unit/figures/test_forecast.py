@@ -179,7 +179,7 @@ def test_hostile_labels_are_drawn_as_they_are(make: Callable[..., Fitted], tmp_p
     book, fit = make(areas=areas, trims="2026-03-16,lobby,a0,20,10,,,,,\n", horizon_d=5)
     figure, words = forecast_figure(book, fit, 0)
     save_picture(book, tmp_path / "hostile.svg", figure, words)
-    figure.canvas.draw()
+    figure.draw_without_rendering()
     root = ElementTree.parse(tmp_path / "hostile.svg").getroot()
     described = root.find(f"{SVG}desc").text
     assert "<b>&amp; ]]> --" in described
@@ -193,7 +193,7 @@ def test_hostile_labels_are_drawn_as_they_are(make: Callable[..., Fitted], tmp_p
 
 def test_words_stay_inside_the_sheet(lobby: Fitted) -> None:
     figure, _ = forecast_figure(*lobby, 0)
-    figure.canvas.draw()
+    figure.draw_without_rendering()
     width, height = figure.canvas.get_width_height()
     said = [text for ax in figure.axes for text in [*ax.texts, ax.title, ax._left_title]]
     for text in [*said, *figure.texts]:
@@ -210,7 +210,7 @@ def test_sheets_of_any_size(make: Callable[..., Fitted], count: int, columns: in
     figure, _ = forecast_figure(
         *make(areas="".join(row.format(i) for i in range(count)), trims="", horizon_d=3), 0
     )
-    figure.canvas.draw()
+    figure.draw_without_rendering()
     assert len(figure.axes) == count
     assert len({round(ax.get_position().x0, 6) for ax in figure.axes}) == columns
     assert figure.get_size_inches()[0] * 25.4 <= 280.0
@@ -222,7 +222,7 @@ def test_short_and_long_horizons(make: Callable[..., Fitted], horizon_d: int) ->
     panel = forecast_panels(book, fit, 0)[0]
     assert (panel.area.at[-1] - panel.on).days <= horizon_d  # as far as visits are planned
     assert len(panel.area.at) <= 31
-    forecast_figure(book, fit, 0)[0].canvas.draw()
+    forecast_figure(book, fit, 0)[0].draw_without_rendering()
 
 
 def test_an_area_over_its_budget_has_no_day_of_passing_it(make: Callable[..., Fitted]) -> None:
