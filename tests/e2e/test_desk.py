@@ -645,6 +645,7 @@ def test_a_rescape_and_a_replacement_by_keyboard_alone(german, browser):
     reach("Die Pflanze einer Fläche ersetzen")
     keys.press("Space")
     page.wait_for_selector("text=So wurde es verstanden")
+    page.wait_for_selector("[autofocus]:focus")
     keys.press("Tab")
     assert page.evaluate(FOCUSED)["words"] == "Ins Buch schreiben"
     keys.press("Enter")
