@@ -143,8 +143,7 @@ def layouts_caption(tank_id: str, advice: Sequence[LayoutAdvice]) -> Caption:
     """Return which interval each layout of a tank holds."""
     parts, rows = [], []
     for one in advice:
-        limit = one.answer.limited_by
-        first = "" if limit is None else one.areas[limit].area_id
+        first = "" if one.limited_by is None else one.areas[one.limited_by].area_id
         parts.append(sentence("layout", one=one, first=first, year=one.answer.chosen.year))
         at = [sentence("layout_at", option=option) for option in one.answer.options]
         rows.append(f"{one.name}: {', '.join(at)}")

@@ -66,8 +66,7 @@ def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> tell.W
 
 
 def _looks_row(one: LayoutAdvice) -> dict[str, Any]:
-    limit = one.answer.limited_by
-    area = None if limit is None else one.areas[limit]
+    area = None if one.limited_by is None else one.areas[one.limited_by]
     chosen = None if one.nothing_holds else one.answer.chosen
     return {"one": one, "areas": len(one.areas), "area": area, "chosen": chosen}
 
@@ -77,7 +76,7 @@ def _reason(one: LayoutAdvice) -> str:
         return none_holds_in_words(one.lost)
     options, days = one.answer.options, one.interval_d
     told: dict[str, Any] = {"days": days, "longest": options[-1].interval_d, "area": None}
-    if (limit := one.answer.limited_by) is not None:
+    if (limit := one.limited_by) is not None:
         failing = next(o for o in options if days is None or o.interval_d > days)
         told |= {"area": one.areas[limit], "failing": failing}
         told["within"] = failing.chance_within[limit]
@@ -88,8 +87,7 @@ def _reason(one: LayoutAdvice) -> str:
 
 def layout_in_json(one: LayoutAdvice) -> dict[str, Any]:
     """Return a layout's answer for programs, with its reason."""
-    limit = one.answer.limited_by
-    limited = None if limit is None else one.areas[limit].area_id
+    limited = None if one.limited_by is None else one.areas[one.limited_by].area_id
     made: dict[str, Any] = plain(one)
     for row, area in zip(made["areas"], one.areas, strict=True):
         row["doubts"] = [limits_words([limit]) for limit in area.doubts]

@@ -41,7 +41,7 @@ class LayoutArea:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class LayoutAdvice(Framed):
-    """What one layout allows.
+    """What one layout allows; ``limited_by`` is the area that fails first, by its place.
 
     ``answer`` holds every listed interval, ``areas`` the layout's areas in its order, with their
     chance of staying inside at the interval of the answer. ``light_below`` is the light below what
@@ -51,6 +51,7 @@ class LayoutAdvice(Framed):
 
     name: str
     answer: VariantAnswer = field(metadata=FLAT)
+    limited_by: int | None
     areas: tuple[LayoutArea, ...]
     ground_share: float | None
     light_below: float = field(metadata=in_json("light_below_floating_of_now", digits=4))
@@ -137,6 +138,7 @@ def compare_layouts(
         LayoutAdvice(
             name=name,
             answer=answer,
+            limited_by=answer.limited_by,
             areas=tuple(map(area_at, answer.places.tolist(), answer.chosen.chance_within.tolist())),
             ground_share=cm2 / ground if ground > 0 else None,
             light_below=below,

@@ -317,7 +317,7 @@ def test_layouts_are_told_apart(known, tmp_path: Path) -> None:
     assert taller.areas[0].keeps_its_log
     assert not other.areas[0].keeps_its_log
     assert other.areas[0].area_id == "left"
-    assert now.answer.limited_by is not None
+    assert now.limited_by is not None
 
 
 def test_what_floats_in_a_layout_shades_what_stands_below(tmp_path: Path) -> None:

@@ -284,7 +284,7 @@ def test_what_a_layout_does_not_hold_is_named():
         return LayoutArea(area_id, area_id, "s", False, 400.0, 0.9, (), holds, "")
 
     answer = SimpleNamespace(recommended_interval_d=14)
-    some = LayoutAdvice("a", answer, (area("x", 0.49), area("y", 0.5)), None, 1.0, None)
+    some = LayoutAdvice("a", answer, None, (area("x", 0.49), area("y", 0.5)), None, 1.0, None)
     assert [one.area_id for one in some.lost] == ["x"]
     assert (some.nothing_holds, some.interval_d) == (False, 14)
     none = replace(some, areas=some.areas[:1])
