@@ -145,18 +145,13 @@ class Made:
     yes: bool
     as_json: bool
 
-    def by_whom(self) -> Any:
-        """Return what every change takes beside its day; a name that is none is refused."""
-        return {"today": date.today(), "write": self.yes, "by": checked_name(self.by)}
-
-    def day(self) -> date:
-        """Return the day of the change; that it is today is said."""
+    def make(self, command: str, arrow: Callable[..., Change], *what: object, **cells: Any) -> None:
+        """Make a change, say it back, and whether it was written; that the day is today is said."""
+        today = date.today()
         if self.on is None:
-            say(f"The day is today, {date.today()}; another is given with --on.")
-        return self.on or date.today()
-
-    def print(self, command: str, change: Change, on: date) -> None:
-        """Say a change back, and whether it was written."""
+            say(f"The day is today, {today}; another is given with --on.")
+        on, by = self.on or today, checked_name(self.by)
+        change = arrow(*what, on=on, **cells, today=today, write=self.yes, by=by)
         say(*map(format_finding, change.findings))
         written = change.entry is not None
         answer = {"command": command, "summary": change.summary, "on": on, "written": written}
@@ -178,9 +173,7 @@ def replace_command(items: list[str], made: Made) -> None:
     area_id, mark, plant = (items[0] if items else "").partition("=")
     refuse_if("no_next_plant", not mark or not plant.strip())
     cells = parse_row("area", items[1:], whole=False)
-    day, how = made.day(), made.by_whom()
-    change = replace_area(folder, area_id.strip(), plant.strip(), day, cells, **how)
-    made.print("replace", change, day)
+    made.make("replace", replace_area, folder, area_id.strip(), plant.strip(), cells=cells)
 
 
 def retire_command(book: Text, tank: Text, client: Text, made: Made) -> None:
@@ -192,9 +185,7 @@ def retire_command(book: Text, tank: Text, client: Text, made: Made) -> None:
     """
     from growthcast.book.writing.areas import retire
 
-    folder, day = find_own_book(book), made.day()
-    change = retire(folder, day, tank_id=tank, client=client, **made.by_whom())
-    made.print("retire", change, day)
+    made.make("retire", retire, find_own_book(book), tank_id=tank, client=client)
 
 
 def move_command(area: list[str], budget: Text, floor: Text, cut: Text, made: Made) -> None:
@@ -210,10 +201,9 @@ def move_command(area: list[str], budget: Text, floor: Text, cut: Text, made: Ma
     typed = {"budget_cm": budget, "floor_cm": floor, "cut_cm": cut}
     items = [f"{name}={text}" for name, text in typed.items() if text is not None]
     refuse_if("no_height_moves", not items)
-    heights: dict[str, Any] = parse_row("area", items, whole=False)
+    heights = parse_row("area", items, whole=False)
     folder = find_own_book(area[0] if len(area) == 2 else None)
-    day = made.day()
-    made.print("move", move_bounds(folder, area[-1], day, **heights, **made.by_whom()), day)
+    made.make("move", move_bounds, folder, area[-1], **heights)
 
 
 def book_first(items: list[str]) -> tuple[Path, list[str]]:

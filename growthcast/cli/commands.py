@@ -52,13 +52,12 @@ class _Commands(TyperGroup):
     def format_help(self, _: Any, formatter: Any) -> None:
         formatter.write(help_text())
 
-    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
-        name, named, rest = super().resolve_command(ctx, args)
-        if named is None or name is None:
-            return name, named, rest
+    def get_command(self, _: Any, name: str) -> Any:
+        if name not in COMMANDS:
+            return None
         alone = typer.Typer(**_PLAIN)
         alone.command(name)(takes_options(name))
-        return name, typer.main.get_command(alone), rest
+        return typer.main.get_command(alone)
 
 
 _PLAIN: dict[str, Any] = {

@@ -19,7 +19,7 @@ from growthcast.book.words import did_you_mean, shown
 from growthcast.book.writing.replace import read_file, replace_files
 from growthcast.cli import output
 from growthcast.cli.changes import book_first
-from growthcast.cli.log_file import say_columns
+from growthcast.cli.log_file import say_beside
 from growthcast.cli.options import Day, File, Text, Texts, fitted, folder_of
 from growthcast.errors import BookProblems, Exit, Finding, GrowthcastError, RowsRefused, UsageError
 from growthcast.plain import plain
@@ -55,8 +55,7 @@ def add_command(kind: str, cells: Texts, form: output.Form) -> None:
     if troubles:
         raise UsageError("\n    ".join([*troubles, *_also_found(folder, table, row, today)]))
     added = append.add_rows(folder, table, [row], today=today, command=f"add {kind}", summary=words)
-    output.say(*map(format_finding, added.findings))
-    say_columns(f"{table}.csv", added.columns)
+    say_beside(table, added)
     if added.problems_before:
         problems = count_of(len(added.problems_before), "problem")
         output.say(f"The book has {problems} still: see growthcast check {folder}")

@@ -148,17 +148,15 @@ def _log_visit(folder: Path, asked: Asked, form: Form, items: list[str]) -> None
     if yes and state == "new":
         with output.working(output.WAITING):
             state, added = log_line(folder, line, known.cells, today=today, again=again)
-        if not form.as_json:
-            but = f", although {tell.doubtful_words([known])} above" if known.doubts else ""
-            print_line(f"Written to {folder / 'trims.csv'}{but}. growthcast unlog takes it back.")
-    elif state == "new":
-        output.say("Nothing is written yet; the same line with --yes writes it.")
-    else:
+    if added is None:
         output.say(sentence(f"visit_{state}"))
+    elif not form.as_json:
+        but = f", although {tell.doubtful_words([known])} above" if known.doubts else ""
+        print_line(f"Written to {folder / 'trims.csv'}{but}. growthcast unlog takes it back.")
     news = None
     if added is not None and added.book is not None and before is not None:
         news = log_file.or_say(NOT_FORECAST, after_visit, before, added.book, tank_id, day)
-    whole = tell.visit_for_programs(known, state == "new" and added is not None)
+    whole = tell.visit_for_programs(known, added is not None)
     found = {r.place.area_id: r.amounts.get("before_cm") for r in known.rows if r.place}
     words = tell.outlook_words(news, tank_id, day, found) if news else ()
     form.print(whole | {"outlook": news and tell.outlook_for_programs(news)}, words)

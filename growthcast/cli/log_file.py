@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from growthcast.book.book import Book
 from growthcast.book.findings import format_finding
-from growthcast.book.writing.append import would_add
+from growthcast.book.writing.append import Change, would_add
 from growthcast.book.writing.unlog import change_visit
 from growthcast.book.writing.visit.lines import Line, State, log_line, numbered, read_lines
 from growthcast.cli.output import WAITING, Form, print_words, say, text_of, working
@@ -52,8 +52,7 @@ def log_file(folder: Path, file: Path, today: date, yes: bool, form: Form) -> No
         raise UsageError("nothing was written; mend these lines:\n    " + "\n    ".join(troubles))
     fresh = [(line, known) for line, state, known in visits if known and state == "new"]
     together = would_add(folder, "trims", [c for _, k in fresh for c in k.cells], today=today)
-    say(*map(format_finding, together.findings))
-    say_columns("trims.csv", together.columns)
+    say_beside("trims", together)
     for line, state, known in visits:
         if known and state == "new" and not form.as_json:
             print_words(understood_words(known))
@@ -97,17 +96,17 @@ def tried_line(
             return "known"
         raise
     if not quiet:
-        copies = [] if tried.book is None else tried.book.findings
-        for item in (*(i for i in copies if i.slug == "conflict-copy"), *tried.findings):
-            say(format_finding(item))
-        say_columns("trims.csv", tried.columns)
+        known_of = [] if tried.book is None else tried.book.findings
+        say(*(format_finding(one) for one in known_of if one.slug == "conflict-copy"))
+        say_beside("trims", tried)
     return "new"
 
 
-def say_columns(file: str, names: Sequence[str]) -> None:
-    """Say which columns a table gets with what is written; its rows stay as they are."""
-    if names:
-        say(f"{file} gets at the end of its first line: {', '.join(names)}.")
+def say_beside(table: str, change: Change) -> None:
+    """Say what a change brings beside its rows: notes, and columns that its table gets."""
+    say(*map(format_finding, change.findings))
+    if change.columns:
+        say(f"{table}.csv gets at the end of its first line: {', '.join(change.columns)}.")
 
 
 def fit_before(book: Book, day: date) -> GrowthFit | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from unittest import mock
 
 import pytest
 
@@ -83,6 +84,15 @@ def test_a_visit_that_comes_again_is_not_doubled(folder, log_file):
     assert told == {
         "visits": [{"line": 1, "visit": "5f0c9a77e1b2", "state": "known", "written": False}]
     }
+
+
+def test_a_visit_that_came_by_another_way_meanwhile_is_not_said_to_be_written(folder):
+    line = ["log", str(folder), *NUMBERED.split(), "--yes"]
+    with mock.patch("growthcast.cli.log.log_line", return_value=("known", None)):
+        said = run(*line)
+    assert said.status == 0
+    assert "Written" not in said.out
+    assert "this visit is in the book already, so nothing was written." in said.err
 
 
 def test_a_visit_taken_back_does_not_return_by_its_number(folder, log_file):
