@@ -138,7 +138,6 @@ class VisitEffort:
     mean visit of a year: from visit to visit scatter evens out, not knowing the plants or the hand
     does not. Of that mean visit, ``mean_min`` (R, D) are the minutes in each draw, ``area_min``
     (A, D) those at each area and ``removed_cm`` (A, D) what comes off there.
-    ``living`` are these areas.
     """
 
     visit_min: list[Range]
@@ -146,22 +145,11 @@ class VisitEffort:
     mean_min: Singles
     area_min: Singles
     removed_cm: Singles
-    living: LivingAreas
 
     def hours_of_year(self, run: int, interval_d: int) -> FloatArray:
         """Return the hours of a tank's visits in a year in each draw, (D,)."""
         visits = DAYS_PER_YEAR / interval_d
         return np.asarray(self.mean_min[run].astype(np.float64) * visits / 60.0)
-
-    def of_areas(self, run: int) -> tuple[FloatArray, FloatArray]:
-        """Minutes at a tank's areas on its mean visit, and what comes off [cm]: p10, p50 and p90.
-
-        Both are (n, 3), areas in their order.
-        """
-        here = self.living.of_tank(run)
-        both = (self.area_min[here], self.removed_cm[here])
-        minutes, removed_cm = (quick_quantiles(draws.copy(), LEVELS) for draws in both)
-        return minutes, removed_cm
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,7 +240,6 @@ def visit_effort(
         mean_min=mean_min,
         area_min=area_min,
         removed_cm=removed_cm,
-        living=living,
     )
 
 

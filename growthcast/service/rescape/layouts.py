@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from growthcast.arrays import or_none, rows_of
 from growthcast.book.book import Book
 from growthcast.book.supposed import Layout, PlannedArea
 from growthcast.finite import finite_answer
@@ -168,11 +169,9 @@ def _distinct_rows(
         share = numbers["light_share"]
         dimmed = light[-1] * np.nan_to_num(share, nan=1.0)
         numbers["light_share"] = np.where(floats | (light[-1] == 1.0), share, dimmed)
-        texts = [table.text(name).astype(str).tolist() for name in names]
-        told = [
-            [None if n != n else n for n in of.tolist()] for of in numbers.values()
-        ]  # NaN: none
-        mine = zip(*texts, *told, strict=True)
+        columns: dict[str, Any] = {name: table.text(name).astype(str) for name in names}
+        columns |= {name: or_none(of) for name, of in numbers.items()}
+        mine = (tuple(row.values()) for row in rows_of(columns))
         places.append([seen.setdefault(row, len(seen)) for row in mine])
     tank_id = str(book.tanks.text("tank_id")[tank])
     rows: list[PlannedArea] = []

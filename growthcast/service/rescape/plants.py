@@ -340,7 +340,6 @@ def _advice(
     chosen, here = answer.chosen, int(np.flatnonzero(answer.places == at)[0])
     practice = str(stand.book.species.text("cut_practice")[stand.species[at]])
     caution = stand.trait("caution", at)
-    removed = Range(*chosen.removed_cm[here].tolist())
     litres = float(stand.area_cm2[at]) / 1000.0 * chosen.year.visits
     return PlantAdvice(
         species_id=str(design.species_id[stand.species[at]]),
@@ -370,7 +369,7 @@ def _advice(
         limits_tank=limited == at,
         limited_by=None if limited is None else stand.label(limited),
         tank_limited_by=None if limited is None else stand.area_id(limited),
-        litres_per_year=None if design.is_cover[area] else removed.times(litres),
-        minutes_per_year=Range(*chosen.area_min[here].tolist()).times(chosen.year.visits),
+        litres_per_year=None if design.is_cover[area] else chosen.removed_cm[here].times(litres),
+        minutes_per_year=chosen.area_min[here].times(chosen.year.visits),
         saves=None if answer is as_it_is else stand.saved(as_it_is, answer),
     )

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import field
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 
@@ -26,7 +26,7 @@ from growthcast.growth.quick import BELOW_CEILING, Singles, column
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import Option
-from growthcast.service.effort.hours import Saving, fixed_minutes, saving, visit_effort
+from growthcast.service.effort.hours import Range, Saving, fixed_minutes, saving, visit_effort
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.holding import Holding, holding_of
 from growthcast.service.interval import interval_options
@@ -128,11 +128,10 @@ class Stand:
             for run, places in enumerate(mine):
                 here, worked = living.of_tank(run), []
                 for option, effort in zip(options, efforts, strict=True):
-                    area_min, removed_cm = effort.of_areas(run)
-                    drawn: dict[str, FloatArray] = {
+                    drawn: dict[str, Any] = {
                         "hours_drawn": effort.hours_of_year(run, option.interval_d),
-                        "area_min": area_min,
-                        "removed_cm": removed_cm,
+                        "area_min": Range.of_rows(effort.area_min[here]),
+                        "removed_cm": Range.of_rows(effort.removed_cm[here]),
                         "chance_within": option.chance_within[here],
                     }
                     worked.append(VariantOption.of(option, effort, run, rate, **drawn))
@@ -228,12 +227,12 @@ class VariantOption(Option):
     """One interval for one variant.
 
     ``hours_drawn`` (D,) are the hours of a year in each draw. By area: ``chance_within`` (n,), and
-    of its mean visit ``area_min`` and ``removed_cm`` (n, 3), p10, p50 and p90.
+    of its mean visit ``area_min`` and ``removed_cm`` (n).
     """
 
     hours_drawn: FloatArray = field(metadata=HIDDEN)
-    area_min: FloatArray = field(metadata=HIDDEN)
-    removed_cm: FloatArray = field(metadata=HIDDEN)
+    area_min: list[Range] = field(metadata=HIDDEN)
+    removed_cm: list[Range] = field(metadata=HIDDEN)
     chance_within: FloatArray = field(metadata=HIDDEN)
 
 
@@ -286,7 +285,6 @@ def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:
 
 LONGEST_D = 365
 """Days beyond which it is only said that they are more."""
-LEVELS = (0.1, 0.5, 0.9)
 Days = tuple[float | None, ...]
 """p10, p50 and p90 of a number of days [d], None where never."""
 
@@ -320,7 +318,7 @@ class Outlook:
 def _range(values: FloatArray) -> FloatArray:
     """Quantiles (A, 3) of draws (A, D) that may be endless."""
     ranked = np.sort(values, axis=1)
-    at = [round(level * (values.shape[1] - 1)) for level in LEVELS]
+    at = [round(level * (values.shape[1] - 1)) for level in (0.1, 0.5, 0.9)]
     return ranked[:, at]
 
 
