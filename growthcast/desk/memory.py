@@ -49,9 +49,9 @@ class NotYet(Exception):
 class Known:
     """What pages are made of: one reading of the book, its fit, and what was worked out from both.
 
-    ``until`` is the moment of the reading, ``forecasts`` are those of today by area. Sheets and
-    courses of a tank are worked out when they are first asked for, and kept; nobody waits for those
-    of another tank.
+    ``until`` is the moment of the reading. ``standings`` are by tank, the most urgent first,
+    ``forecasts`` those of today by area. Sheets and courses of a tank are worked out when they are
+    first asked for, and kept; nobody waits for those of another tank.
     """
 
     book: Book
@@ -59,7 +59,7 @@ class Known:
     on: date
     stamp: Stamp
     until: datetime
-    standings: list[TankStanding]
+    standings: dict[str, TankStanding]
     forecasts: dict[str, AreaForecast]
     _kept: dict[object, Any] = field(default_factory=dict)
     _locks: dict[object, Any] = field(default_factory=dict)
@@ -84,10 +84,6 @@ class Known:
             kept: T = self._kept[key]
             return kept
 
-    def standing(self, tank_id: str) -> TankStanding | None:
-        """Return how a tank stands, ``None`` where the book has no such tank."""
-        return next((s for s in self.standings if s.advice.tank_id == tank_id), None)
-
     def plants(self) -> dict[str, str]:
         """Return the botanical name of every species, by its id."""
         species = self.book.species
@@ -104,7 +100,7 @@ class Known:
 
     def plan(self, weeks: int) -> RoundsPlan:
         """Return the visits of all tanks in the weeks from today on."""
-        advice = [one.advice for one in sorted(self.standings, key=lambda one: one.place)]
+        advice = [one.advice for one in sorted(self.standings.values(), key=lambda one: one.place)]
         ask = (self.book, self.fit, advice, self.on, weeks)
         return self._once(("plan", weeks), lambda: plan_rounds(*ask))
 
@@ -130,7 +126,7 @@ class Known:
 
     def ahead(self) -> Iterator[Callable[[], object]]:
         """Yield what is worked out so that no page waits for it, what is asked most first."""
-        for one in self.standings:
+        for one in self.standings.values():
             yield partial(self.sheet, one)
             for option in one.advice.options:
                 yield partial(self.courses, one, option)
@@ -206,4 +202,5 @@ class Desk:
         book = read_book(self.folder, on=on, today=on)
         fit = fit_growth(book, on)
         looks = {one.area_id: one for one in forecast_growth(fit, (on,), book.practice.horizon_d)}
-        return Known(book, fit, on, stamp, until, tank_standings(book, fit), looks)
+        stands = {one.advice.tank_id: one for one in tank_standings(book, fit)}
+        return Known(book, fit, on, stamp, until, stands, looks)

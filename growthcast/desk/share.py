@@ -152,7 +152,7 @@ class Share:
         if known is None:
             return {"visits": [], "until": "", "trouble": trouble, "busy": busy}
         locale = open_locale(known.book.practice.locale)
-        visits = [known_visit(known, one, locale) for one in known.standings]
+        visits = [known_visit(known, one, locale) for one in known.standings.values()]
         until, day = known.until.isoformat(timespec="minutes"), locale.long_date(known.on)
         practice = known.book.practice.name
         return {"practice": practice, "until": until, "day": day, "visits": visits}

@@ -13,7 +13,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from growthcast.book.book import Table, names_of_plants, plant_named
 from growthcast.book.read import read_shipped_species
-from growthcast.book.tables import TABLES, UNITS
+from growthcast.book.tables import TABLES, UNITS, Column
 from growthcast.desk.memory import Desk, Known
 from growthcast.desk.share import Share
 from growthcast.desk.visit import rendered
@@ -22,6 +22,7 @@ from growthcast.nouns import dataclass
 from growthcast.say.filled import read_texts
 from growthcast.say.locale import Locale
 from growthcast.say.overview import due_why, growth_words
+from growthcast.say.plants import plant_reason, saves_in_words
 from growthcast.say.strip import days_of_100
 from growthcast.say.watch import checks_for, noticed_sentence, tank_sentence
 from growthcast.say.words import capital, named
@@ -75,14 +76,9 @@ class Asked:
 
     def standing(self, tank_id: str) -> TankStanding:
         """Return how a tank stands; ``NotThere`` for no tank of the book."""
-        found = self.known.standing(tank_id)
-        if found is None:
+        if tank_id not in self.known.standings:
             raise NotThere(self.locale.say("desk_no_tank"))
-        return found
-
-    def in_english(self, *sentences: str) -> list[str]:
-        """Return sentences that there are in English only, none on a page of another language."""
-        return [*sentences] if self.locale.language == "en" else []
+        return self.known.standings[tank_id]
 
 
 def link(path: str, **values: object) -> str:
@@ -107,12 +103,11 @@ LISTS = {"species_id": "plants", "tank_id": "tanks"}
 """What may be picked from while a cell is typed."""
 
 
-def column_words(asked: Asked, name: str) -> str:
+def column_words(asked: Asked, column: Column) -> str:
     """Return what a column holds, with its unit; its own name where there is no word for it."""
-    if (key := f"desk_col_{name}") not in asked.locale.text:
-        return name
-    units = (c.unit for table in TABLES.values() for c in table if c.name == name)
-    unit = UNITS[next(units, "")]["shown"]
+    if (key := f"desk_col_{column.name}") not in asked.locale.text:
+        return column.name
+    unit = UNITS[column.unit]["shown"]
     return asked.locale.say(key) + (f" ({unit})" if unit else "")
 
 
@@ -137,17 +132,14 @@ def fields(
     here = [one for one in found if one.file == f"{table}.csv" and one.row == row]
     return [
         {
-            "name": f"{table}.{name}.{row}",
-            "label": column_words(asked, name),
-            "value": asked.get(f"{table}.{name}.{row}"),
-            "choices": columns[name].choices,
-            "mode": "decimal" if columns[name].kind == "number" else "text",
-            "type": "date" if columns[name].kind == "date" else "text",
-            "list": LISTS.get(name, "") if name != f"{table[:-1]}_id" else "",
-            "required": columns[name].required,
-            "found": [finding_words(asked, one) for one in here if one.heading == name],
+            "name": f"{table}.{column.name}.{row}",
+            "label": column_words(asked, column),
+            "value": asked.get(f"{table}.{column.name}.{row}"),
+            "column": column,
+            "list": LISTS.get(column.name, "") if column.name != f"{table[:-1]}_id" else "",
+            "found": [finding_words(asked, one) for one in here if one.heading == column.name],
         }
-        for name in names
+        for column in (columns[name] for name in names)
     ]
 
 
@@ -190,7 +182,7 @@ SAID = {
     one.__name__: one
     for one in (
         *(named, capital, due_why, growth_words, days_of_100, tank_sentence, noticed_sentence),
-        *(checks_for, link, called, all_plants),
+        *(checks_for, link, called, all_plants, plant_reason, saves_in_words),
     )
 }
 """What templates say themselves."""

@@ -26,7 +26,6 @@ from growthcast.desk.pages.asked import Asked, as_table, cell, download, fields
 from growthcast.errors import BookProblems, Finding
 from growthcast.fit.growth import fit_growth
 from growthcast.say.locale import locale_of
-from growthcast.say.plants import plant_reason, saves_in_words
 from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
 from growthcast.service.rescape.plants import PlantAdvice, compare_plants, pool_of, usual_choice
 
@@ -47,36 +46,31 @@ LIGHT = ("ppfd_umol", "photoperiod_h", "co2_mg_l", "temperature_c")
 AREA = ("species_id", "area_cm2", "floor_cm", "budget_cm")
 
 
-def languages(asked: Asked) -> list[tuple[str, str]]:
-    """Return the languages of pages, the practice's own first, each by its own name."""
-    tags = dict.fromkeys((asked.known.book.practice.locale, *LANGUAGES))
-    return [(tag, babel.Locale.parse(tag, sep="-").get_display_name() or tag) for tag in tags]
+def _asked_for(asked: Asked) -> tuple[int, str]:
+    """Return what a page is asked in: days between visits (0: as recommended), and language."""
+    tags = (asked.known.book.practice.locale, *LANGUAGES)
+    tag = asked.get("lang") if asked.get("lang") in tags else tags[0]
+    return asked.choice("every", range(1, 366), 0), tag
 
 
 def _ways(asked: Asked) -> dict[str, Any]:
-    """Return the languages and forms in which pages are sent."""
-    return {"languages": languages(asked), "can_pdf": find_spec("typst") is not None}
-
-
-def _asked_for(asked: Asked) -> dict[str, Any]:
-    """Return what a page is asked in: days between visits (0: as recommended), and language."""
-    tags = [tag for tag, _ in languages(asked)]
-    tag = asked.get("lang") if asked.get("lang") in tags else tags[0]
-    return {"every": asked.choice("every", [*range(1, 366)], 0), "lang": tag}
+    """Return the languages, each by its own name, and forms in which pages are sent."""
+    tags = dict.fromkeys((asked.known.book.practice.locale, *LANGUAGES))
+    names = {tag: babel.Locale.parse(tag, sep="-").get_display_name() or tag for tag in tags}
+    return {"languages": names, "can_pdf": find_spec("typst") is not None}
 
 
 def client(asked: Asked) -> Response:
     """Show the page for a tank's client, with its rhythm and language as choices."""
-    advice, chosen = asked.standing(asked.get("tank")).advice, _asked_for(asked)
-    days = sorted({one.interval_d for one in advice.options} | {chosen["every"]} - {0})
-    given = {"advice": advice, "days": days, "chosen": chosen, **_ways(asked)}
-    return asked.page("client.html", **given)
+    advice, (every, tag) = asked.standing(asked.get("tank")).advice, _asked_for(asked)
+    days = sorted({one.interval_d for one in advice.options} | {every} - {0})
+    return asked.page("client.html", advice=advice, days=days, every=every, tag=tag, **_ways(asked))
 
 
 def sheet(asked: Asked) -> Response:
     """Send the page itself: to be read, or saved as HTML or PDF."""
-    standing, chosen = asked.standing(asked.get("tank")), _asked_for(asked)
-    page = asked.known.soon(brief_of, standing.place, chosen["every"], chosen["lang"])
+    standing = asked.standing(asked.get("tank"))
+    page = asked.known.soon(brief_of, standing.place, *_asked_for(asked))
     return _sent(asked, page, standing.advice.tank_id)
 
 
@@ -105,7 +99,7 @@ def _sent(asked: Asked, page: Page, name: str) -> Response:
 
 def quote(asked: Asked) -> Response:
     """Show a form for a tank that is not in the book, and its page once the form is complete."""
-    rows = asked.choice("rows", [*range(ROWS, MOST_ROWS + 1)], ROWS)
+    rows = asked.choice("rows", range(ROWS, MOST_ROWS + 1), ROWS)
     found: tuple[Finding, ...] = ()
     book = None
     if asked.get("done"):
@@ -131,9 +125,8 @@ def quote(asked: Asked) -> Response:
 
 def quote_sheet(asked: Asked) -> Response:
     """Send the page of a tank that was typed."""
-    chosen = _asked_for(asked)
-    page = asked.known.soon(brief_of, 0, chosen["every"], chosen["lang"], *_typed(asked))
-    return _sent(asked, page, "quote")
+    page = asked.known.soon(brief_of, 0, *_asked_for(asked), *_typed(asked))
+    return _sent(asked, page, QUOTED)
 
 
 def _typed(asked: Asked) -> tuple[bytes, ...]:
@@ -168,17 +161,12 @@ def rescape(asked: Asked) -> Response:
     standing, known, design = asked.standing(asked.get("tank")), asked.known, asked.known.fit.design
     living = np.flatnonzero(design.alive & (design.tank == standing.place)).tolist()
     now = {str(design.area_id[n]): str(design.species_id[design.species[n]]) for n in living}
-    names, areas, practice = known.plants(), known.book.areas, known.book.practice
+    names, areas = known.plants(), known.book.areas
     picks = {one: asked.get(PICKED + one) for one in now}
     picks = {one: plant for one, plant in picks.items() if plant in names and plant != now[one]}
     area, form = asked.get("area"), asked.get("form")
-    form, layouts = form if form in FORMS else "", []
+    form = form if form in FORMS else ""
     place = living[[*now].index(area)] if area in now else -1
-    plants = known.soon(compared, place, form) if area in now else []
-    for layout in known.soon(laid_out, standing.place, tuple(picks.items())) if picks else ():
-        gains = None if layout.nothing_holds else layout.saves
-        saves = [] if gains is None else [saves_in_words(gains, practice.currency)]
-        layouts.append((layout, asked.in_english(*saves)))
     tank_id = standing.advice.tank_id
     return asked.page(
         "rescape.html",
@@ -189,10 +177,10 @@ def rescape(asked: Asked) -> Response:
         picked=PICKED,
         labels=dict(zip(areas.text("area_id"), areas.text("label"), strict=True)),
         area=area if area in now else "",
-        plants=[(one, asked.in_english(plant_reason(one))) for one in plants],
+        plants=known.soon(compared, place, form) if area in now else [],
         forms=FORMS,
         form=form,
-        layouts=layouts,
+        layouts=known.soon(laid_out, standing.place, tuple(picks.items())) if picks else [],
         names=names,
     )
 

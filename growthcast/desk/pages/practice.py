@@ -29,8 +29,7 @@ WIDTH, HEIGHT, ROOM_ABOVE = 320.0, 84.0, 1.08
 
 def tank_shown(known: Known, tank_id: str, every_d: int) -> dict[str, Any]:
     """Return a tank: its areas with their saws, its rhythms, the chosen one, and why."""
-    locale, standing = open_locale(known.book.practice.locale), known.standing(tank_id)
-    assert standing is not None
+    locale, standing = open_locale(known.book.practice.locale), known.standings[tank_id]
     advice, practice = standing.advice, known.book.practice
     grows = bool(advice.options) and not advice.nothing_holds
     offered = sorted(advice.options, key=lambda one: one.interval_d) if grows else []
@@ -70,7 +69,8 @@ def saw_lines(saw: Course, floor_cm: float, budget_cm: float) -> dict[str, str]:
 def today(asked: Asked) -> Response:
     """Show the tanks by urgency: what is due, why, and a button to visit."""
     known, locale = asked.known, asked.locale
-    planned = [s for s in known.standings if s.option is not None or s.due_on is not None]
+    standings = known.standings.values()
+    planned = [s for s in standings if s.option is not None or s.due_on is not None]
     said = lead(locale, planned, known.on)
     return asked.page("today.html", logged=logged(asked), lead=said)
 
