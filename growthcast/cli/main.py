@@ -21,29 +21,18 @@ USAGE = "Usage: growthcast [OPTIONS] COMMAND [ARGS]..."
 ABOUT = "Forecast how planted aquarium areas grow, and how often each tank must be visited."
 EXAMPLE = "Example: growthcast interval my-book. Without a book, the demo that ships is used."
 HEADINGS = {
-    "Keep the book": "start add unlog replace retire move journal check export import",
-    "At the tank": "log measure open cuts",
-    "Advice": "interval forecast rounds away peak",
-    "Pages": "brief quote overview hours",
-    "Plants": "rescape species",
-    "What the log tells, and how sure": "watch fit backtest",
-    "The tool itself": "cache",
+    "Keep the book": "changes.start keep.add changes.unlog changes.replace changes.retire "
+    "changes.move changes.journal keep.check keep.export keep.import",
+    "At the tank": "log.log log.measure log.open cuts.cuts",
+    "Advice": "forecast.interval forecast.forecast rounds.rounds rounds.away cuts.peak",
+    "Pages": "pages.brief pages.quote pages.overview rounds.hours",
+    "Plants": "rescape.rescape forecast.species",
+    "What the log tells, and how sure": "forecast.watch forecast.fit forecast.backtest",
+    "The tool itself": "commands.cache",
 }
-"""The commands by their headings in the order of ``--help``."""
-HOMES = {
-    "changes": "start unlog replace retire move journal",
-    "commands": "cache",
-    "cuts": "cuts peak",
-    "forecast": "interval forecast species watch fit backtest",
-    "keep": "add check export import",
-    "log": "log measure open",
-    "pages": "brief quote overview",
-    "rescape": "rescape",
-    "rounds": "rounds away hours",
-}
-"""The commands by the module that holds them."""
-HOME_OF = {name: home for home, names in HOMES.items() for name in names.split()}
-COMMANDS = {name: HOME_OF[name] for names in HEADINGS.values() for name in names.split()}
+"""The commands, after the module that holds each, by their headings in the order of ``--help``."""
+HOMES = [one.split(".") for listed in HEADINGS.values() for one in listed.split()]
+COMMANDS = {name: home for home, name in HOMES}
 OPTIONS = {
     "--version": "Print the version.",
     "--help": "Print this. growthcast COMMAND --help has the options of a command.",
@@ -195,9 +184,10 @@ def help_text() -> str:
         )
 
     parts = [[textwrap.fill(said, wide)] for said in (USAGE, ABOUT)]
-    for heading, names in HEADINGS.items():
-        listed = [entry(name, help_of(name).split("\n")[0]) for name in names.split()]
-        parts.append([f"{heading}:", *listed])
+    for heading, listed in HEADINGS.items():
+        names = [one.partition(".")[2] for one in listed.split()]
+        lines = [entry(name, help_of(name).split("\n")[0]) for name in names]
+        parts.append([f"{heading}:", *lines])
     parts.append(["Options:", *(entry(*option) for option in OPTIONS.items())])
     parts.append([textwrap.fill(EXAMPLE, wide)])
     return "\n\n".join("\n".join(part) for part in parts)
