@@ -49,12 +49,14 @@ def rows_in_words(
     said = []
     for row in rows:
         if row.place is None:
-            parts = texts.say("visit_whole", **_whole_tank(row, rows, places, grams, texts))
+            parts = _whole_tank(row, rows, places, grams, texts)
         else:
-            parts = texts.say("visit_area", **_area(row, row.place))
-        note = tell.named(str(row.amounts["note"])) if "note" in row.amounts else ""
-        parts += texts.say("visit_beside", minutes=_number(row, "minutes"), note=note)
-        said.append(parts.removesuffix("; "))
+            parts = _area(row, row.place, texts)
+        if (minutes := _number(row, "minutes")) is not None:
+            parts.append(texts.say("visit_minutes", minutes=minutes))
+        if note := tell.named(str(row.amounts.get("note", ""))):
+            parts.append(texts.say("visit_note", note=note))
+        said.append("; ".join(parts))
     return said
 
 
@@ -75,8 +77,8 @@ def _number(row: VisitRow, name: str) -> float | None:
     return amount if isinstance(amount, float | int) else None
 
 
-def _area(row: VisitRow, place: Place) -> dict[str, Any]:
-    """Return what texts tell of an area's row; nothing of what an uncut one leaves as it is."""
+def _area(row: VisitRow, place: Place, texts: Texts) -> list[str]:
+    """Return the parts of what an area's row says; an uncut one is only read."""
     names = ("before_cm", "after_cm", "removed_cm", "removed_g")
     before, after, removed, grams = (_number(row, name) for name in names)
     only_read = before is not None and after is None and removed is None
@@ -87,29 +89,49 @@ def _area(row: VisitRow, place: Place) -> dict[str, Any]:
     other = None
     if removed is not None and (before is None) != (after is None):
         other = before - removed if before is not None else (after or 0.0) + removed
+    taken, unread = removed is not None, before is after is None
+    parts = {
+        "visit_covered" if place.is_cover else "visit_stood": before is not None,
+        "visit_cut_to": after is not None,
+        "visit_unread": after is not None and before is removed is None,
+        "visit_thinned" if place.is_cover else "visit_taken": taken,
+        "visit_so_stood" if before is None else "visit_so_cut": other is not None,
+        "visit_so_usual": taken and unread and place.cut_cm is not None,
+        "visit_left_unread": taken and unread and place.cut_cm is None,
+        "visit_replanted": "replanted" in row.amounts,
+        f"visit_{row.amounts.get('look')}": "look" in row.amounts,
+        "visit_uncut": untouched,
+        "visit_grams": grams is not None,
+    }
     told: dict[str, Any] = {"before": before, "after": after, "removed": removed, "grams": grams}
-    told |= {"other": other, "unread": after is not None and before is removed is None}
-    told |= {"untouched": untouched, "only_read": only_read, "look": row.amounts.get("look")}
-    told |= {"sd": _number(row, "before_sd_cm"), "replanted": "replanted" in row.amounts}
-    told |= {"photo": row.amounts.get("measured_by") == "photo", "usual": place.cut_cm}
-    return told | {"unit": place.unit, "cover": place.is_cover}
+    told |= {"other": other, "usual": place.cut_cm, "unit": place.unit, "only_read": only_read}
+    told |= {"sd": _number(row, "before_sd_cm")}
+    told |= {"photo": row.amounts.get("measured_by") == "photo"}
+    return [texts.say(key, **told) for key, holds in parts.items() if holds]
 
 
 def _whole_tank(
     row: VisitRow, rows: Sequence[VisitRow], places: Sequence[Place], grams: Grams, texts: Texts
-) -> dict[str, Any]:
-    """Return what texts tell of the row of the whole tank."""
+) -> list[str]:
+    """Return what the row of the whole tank says, part by part."""
     measured = {place.area_id for place in places if place.measured}
     measured |= {one.place.area_id for one in rows if one.place and one.measured}
     living = [place for place in places if place.alive]
     own = ", ".join(_name(place) for place in living if place.area_id in measured)
     others = ", ".join(_name(place) for place in living if place.area_id not in measured)
     reading, why = (row.whose_grams, "") if row.whose_grams else grams
-    water = _number(row, "water_share")
-    told: dict[str, Any] = {"grams": _number(row, "removed_g"), "own": own, "others": others}
-    told |= {"all": reading == "all", "why": why if own and texts.language == "en" else ""}
+    names = ("removed_g", "visit_min", "water_share")
+    weight, at_tank, water = (_number(row, name) for name in names)
+    shared = "visit_all" if reading == "all" else "visit_rest"
+    parts = {
+        shared if own else "visit_shared": weight is not None,
+        "visit_at_tank": at_tank is not None,
+        "visit_water": water is not None,
+    }
+    told: dict[str, Any] = {"grams": weight, "own": own, "others": others, "at_tank": at_tank}
     told |= {"digits": len(number_text(100 * (water or 0.0)).partition(".")[2]), "water": water}
-    return told | {"at_tank": _number(row, "visit_min")}
+    told["why"] = why if texts.language == "en" else ""
+    return [texts.say(key, **told) for key, holds in parts.items() if holds]
 
 
 def understood_words(known: Understood) -> list[str]:
@@ -151,15 +173,19 @@ def doubt_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:
 
 def doubt_sentence(doubt: Doubt, texts: Texts = TERMINAL) -> str:
     """Say what was typed and what was expected."""
-    known, against, found = doubt.known, doubt.against, doubt.found
-    grams = [round(g, -1) if g >= LARGE_G else float(f"{g:.3g}") for g in doubt.expected]
-    told: dict[str, Any] = {"grams": grams, "weighs": known is None and against != "uncut"}
-    told |= {"cut": doubt.column == "after_cm" and against != "height", "found": found}
-    told |= {"taken": doubt.column == "removed_cm", "looked": isinstance(found, str), "stands": ""}
+    known, against = doubt.known, doubt.against
+    if isinstance(doubt.found, str):
+        found = texts.say(f"look_{doubt.found}")
+    else:
+        ways = {"after_cm": "found" if against == "height" else "cut_to", "removed_cm": "taken"}
+        way = ways.get(doubt.column, "found")
+        found = texts.say(f"doubt_{way}", found=doubt.found, doubt=doubt)
+    stands = ""
     if known is not None:
-        told["stands"] = texts.say("doubt_stands", known=known, unit=doubt.unit, digits=1)
-    told["stood"] = known is not None and not told["looked"] and against in ("height", "stand")
-    return texts.say("doubt", doubt=doubt, **told)
+        stands = texts.say("doubt_stands", known=known, unit=doubt.unit, digits=1)
+    grams = [round(g, -1) if g >= LARGE_G else float(f"{g:.3g}") for g in doubt.expected]
+    key = f"doubt_{against.replace(' ', '_')}"
+    return texts.say(key, doubt=doubt, found=found, stands=stands, grams=grams)
 
 
 def cause_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:
