@@ -155,6 +155,11 @@ def bounds_on(areas: Table, bounds: Table, area: IntArray, day: FloatArray | flo
     return Bounds(*held)
 
 
+def area_label(areas: Table, place: int) -> str:
+    """Return what people call an area: its label, or its id where it has none."""
+    return str(areas.text("label")[place] or areas.text("area_id")[place])
+
+
 def names_of_plants(species: Table) -> dict[str, list[str]]:
     """Return the names of every plant by its id: the id, botanical and common names, synonyms."""
     columns = ("species_id", "scientific_name", "common_name", "also_known_as")

@@ -16,7 +16,7 @@ from zlib import crc32
 import numpy as np
 
 from growthcast.arrays import FloatArray
-from growthcast.book.book import Book
+from growthcast.book.book import Book, area_label
 from growthcast.book.supposed import (
     Changes,
     PlannedArea,
@@ -152,10 +152,9 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
         rows = []
         for area_id, species_id in changes.plants.items():
             place = int(np.flatnonzero(fit.design.area_id == area_id)[0])
-            label = str(book.areas.text("label")[place] or area_id)
-            row = replanted(book, fit, place, species_id)
-            rows.append({**row, "label": f"supposed {species_id}: {label}"})
-            names[area_id] = str(row["area_id"])
+            label = f"supposed {species_id}: {area_label(book.areas, place)}"
+            rows.append({**replanted(book, fit, place, species_id), "label": label})
+            names[area_id] = str(rows[-1]["area_id"])
         planted, wider = fit_beside(book, fit, rows)
         alive = wider.design.alive & ~np.isin(wider.design.area_id, list(changes.plants))
         wider = wider.but_for(design=replace(wider.design, alive=alive))

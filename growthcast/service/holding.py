@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
-from growthcast.book.book import Book
+from growthcast.book.book import Book, area_label
 from growthcast.finite import finite_answer
 from growthcast.fit.model.clock import tank_conditions
 from growthcast.fit.model.shade import MOST_COVER
@@ -259,11 +259,10 @@ def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple
     unseen = fit.spans_since(conditions_since(fit, tank))[areas] < OWN_SPANS_FOR_LOG
     covers = np.arange(0.0, cover_now(fit)[tank] - 0.5 * COVER_STEP, COVER_STEP).tolist()
     likely = [holding_of(book, fit, areas, cover).chance >= LIKELY for cover in covers]
-    names, labels = book.areas.text("area_id"), book.areas.text("label")
     return tuple(
         NotHolding(
-            area_id=str(names[areas[i]]),
-            label=str(labels[areas[i]] or names[areas[i]]),
+            area_id=str(book.areas.text("area_id")[areas[i]]),
+            label=area_label(book.areas, areas[i]),
             chance=float(chances.chance[i]),
             limits=chances.limits(i),
             under_cover=max(

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray, among, distinct, or_none, rows_of
-from growthcast.book.book import Book
+from growthcast.book.book import Book, area_label
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.service.advice import AreaAdvice, NextLonger, OptionAdvice, TankAdvice, cut_limit
@@ -233,24 +233,6 @@ def _falling_short(option: IntervalOptions, run: int) -> IntArray:
     return worst
 
 
-def area_label(book: Book, place: int) -> str:
-    """Return what people call an area.
-
-    Parameters
-    ----------
-    book : Book
-        A book.
-    place : int
-        Place of the area in it.
-
-    Returns
-    -------
-    str
-        Its label, or its id where it has none.
-    """
-    return str(book.areas.text("label")[place] or book.areas.text("area_id")[place])
-
-
 def known_of(book: Book, fit: GrowthFit, areas: IntArray) -> dict[str, Any]:
     """Return what book and fit say of areas.
 
@@ -271,7 +253,7 @@ def known_of(book: Book, fit: GrowthFit, areas: IntArray) -> dict[str, Any]:
     places = areas.tolist()
     return {
         "area_id": [str(fit.design.area_id[area]) for area in places],
-        "label": [area_label(book, area) for area in places],
+        "label": [area_label(book.areas, area) for area in places],
         "unit": np.where(fit.design.is_cover[areas], "% cover", "cm"),
         "basis": [fit.basis[area] for area in places],
         "limit": [cut_limit(fit, area) for area in places],

@@ -16,7 +16,7 @@ from typing import Any, Self
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray, distinct
-from growthcast.book.book import Book
+from growthcast.book.book import Book, area_label
 from growthcast.book.supposed import PlannedArea
 from growthcast.fit.model.noise import span_drift
 from growthcast.fit.result import GrowthFit
@@ -31,7 +31,6 @@ from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.holding import Holding, holding_of
 from growthcast.service.interval import interval_options
 from growthcast.service.living import LivingAreas, living_areas
-from growthcast.service.recommend import area_label
 from growthcast.steps import steps
 
 ROWS_AT_ONCE = 1_500
@@ -100,7 +99,7 @@ class Stand:
 
     def label(self, place: int) -> str:
         """Return the label of the area at a place of the stand, its id where it has none."""
-        return area_label(self.book, int(self.living.area[place]))
+        return area_label(self.book.areas, int(self.living.area[place]))
 
     def holding(self, places: IntArray) -> Holding:
         """Return the chances that the plants at some places (n,) hold at all."""

@@ -14,7 +14,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
-from growthcast.book.book import Book, Practice
+from growthcast.book.book import Book, Practice, area_label
 from growthcast.book.checks.rounds import ClosedTime, closed_times, public_holidays
 from growthcast.book.tables import WEEKDAYS
 from growthcast.errors import UsageError
@@ -24,7 +24,6 @@ from growthcast.service.advice import TankAdvice
 from growthcast.service.effort.hours import fixed_minutes
 from growthcast.service.interval import lasts_from
 from growthcast.service.living import blocks_of_tanks
-from growthcast.service.recommend import area_label
 from growthcast.service.urgency import Due, Idle, Rhythm, rhythms
 from growthcast.service.visit.standing import Standing, cut_to_last, only_areas, standing_areas
 
@@ -156,7 +155,7 @@ def tank_windows(
             weekday=str(tanks.text("visit_weekday")[tank]),
             closed=closed.get(advice.tank_id, ()),
             visits_logged=int(distinct(logged).size),
-            labels=tuple(area_label(book, area) for area in here),
+            labels=tuple(area_label(book.areas, area) for area in here),
             now=now,
             after=after,
             idle=rhythm.idle,

@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from growthcast.book.book import Book
+from growthcast.book.book import Book, area_label
 from growthcast.finite import finite_answer
 from growthcast.fit.growth import recalled_fit
 from growthcast.fit.result import GrowthFit
@@ -17,7 +17,7 @@ from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN, in_json
 from growthcast.service.advice import TankAdvice
 from growthcast.service.effort.hours import Range
-from growthcast.service.recommend import area_label, recommend
+from growthcast.service.recommend import recommend
 from growthcast.service.urgency import tanks_due
 
 
@@ -111,7 +111,7 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
     areas = tuple(
         AreaAfterVisit(
             area_id=now.area_id,
-            label=area_label(known, place[now.area_id]),
+            label=area_label(known.areas, place[now.area_id]),
             unit="%" if now.is_cover else "cm",
             budget_cm=now.budget_cm,
             expected_cm=Range(*was.height_cm_now.tolist()),

@@ -11,7 +11,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from growthcast.arrays import IntArray, distinct
-from growthcast.book.book import Book
+from growthcast.book.book import Book, area_label
 from growthcast.finite import finite_answer
 from growthcast.fit.design import Design, day_number
 from growthcast.forecast.report import as_date
@@ -249,7 +249,7 @@ def _finding(
     if verdict.kind == "area":
         area_id = str(design.area_id[verdict.place])
         species_id = str(design.species_id[design.species[verdict.place]])
-        name = str(book.areas.text("label")[verdict.place] or area_id)
+        name = area_label(book.areas, verdict.place)
     elif verdict.kind == "species":
         species_id = str(design.species_id[verdict.place])
         name = str(design.priors.common_name[verdict.place]) or species_id
@@ -314,9 +314,9 @@ def _species_lately(cases: list[readings.TankCase], on_day: float) -> tuple[Spec
 
 def _areas_lately(book: Book, case: readings.TankCase, on_day: float) -> tuple[AreaGrowth, ...]:
     """Growth of each area of a tank over the last 28 days, where its readings tell it."""
-    names, labels, listed = case.design.area_id, book.areas.text("label"), []
+    listed = []
     for area in case.areas.tolist():
         if index := readings.growth_lately(case, on_day, case.evidence.area == area):
-            label = str(labels[area] or names[area])
-            listed.append(AreaGrowth(str(names[area]), label, index.point(on_day)))
+            area_id, label = str(case.design.area_id[area]), area_label(book.areas, area)
+            listed.append(AreaGrowth(area_id, label, index.point(on_day)))
     return tuple(listed)

@@ -8,6 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from growthcast.book.book import area_label
 from growthcast.errors import UsageError
 from growthcast.plain import plain
 from growthcast.service import recommend as module
@@ -15,7 +16,7 @@ from growthcast.service.advice import Certainty, Option, TankAdvice, cut_limit
 from growthcast.service.advice import NextLonger as Longer
 from growthcast.service.effort.hours import Range, Saving
 from growthcast.service.interval import interval_options, needed_budgets
-from growthcast.service.recommend import _compared, _falling_short, _limits, area_label
+from growthcast.service.recommend import _compared, _falling_short, _limits
 from tests.unit.service.made import made_areas
 
 
@@ -94,7 +95,7 @@ def test_areas_are_limits_with_the_budgets_that_would_do():
 def test_areas_are_told_by_label_and_unit():
     columns = {"label": np.array(["Back", ""]), "area_id": np.array(["a1", "a2"])}
     book = SimpleNamespace(areas=SimpleNamespace(text=columns.__getitem__))
-    assert [area_label(book, n) for n in (0, 1)] == ["Back", "a2"]
+    assert [area_label(book.areas, n) for n in (0, 1)] == ["Back", "a2"]
 
 
 def test_a_cut_is_limited_where_the_lowest_lies_above_the_floor():
