@@ -229,7 +229,8 @@ def cut_sheet(fit: GrowthFit, tank_id: str, next_on: str | date | None = None) -
     tank_id : str
         The tank.
     next_on : date or str, optional
-        The next visit; by default the recommended interval from today, else the shortest listed.
+        The next visit; by default the recommended interval from today, else the shortest listed,
+        or the tank's own limit where that is shorter.
 
     Returns
     -------
@@ -242,9 +243,8 @@ def cut_sheet(fit: GrowthFit, tank_id: str, next_on: str | date | None = None) -
         The tank is not in the book.
     """
     if next_on is None:
-        days = recommend(fit, tank_id)[0].recommended_interval_d
-        wait = min(fit.book.practice.intervals_d) if days is None else days
-        next_on = supposed.day_of(fit) + timedelta(days=wait)
+        days = recommend(fit, tank_id)[0].next_in_d
+        next_on = supposed.day_of(fit) + timedelta(days=days)
     return cuts.cut_sheet(fit.book, fit, _place(fit, tank_id), dates_of(next_on)[0])
 
 

@@ -52,7 +52,7 @@ def cuts_command(
         dues = tanks_due(opened, fit, advice, asked)
         order, none = due_on_day(opened, dues, day), no_visit_words(ids, dues, day)
     first = int(asked[0])
-    nexts = [_next_visit(opened, advice[k - first], day, next_on, plan) for k in order]
+    nexts = [_next_visit(advice[k - first], day, next_on, plan) for k in order]
     sheets = [cut_sheet(opened, fit, *one) for one in zip(order, nexts, strict=True)]
     if not sheets and none is not None:
         say(none)
@@ -72,29 +72,27 @@ def cuts_command(
 
 
 def _next_visit(
-    book: Book, advice: TankAdvice, day: date, asked: date | None, plan: list[PlannedVisit]
+    advice: TankAdvice, day: date, asked: date | None, plan: list[PlannedVisit]
 ) -> date:
     """Return the day of a tank's next visit: as asked for, as planned, or as recommended."""
     planned = [visit.on for visit in plan if visit.tank_id == advice.tank_id and visit.on > day]
     if asked is None and planned:
         return planned[0]
     if asked is None:
-        return day + timedelta(days=recommended_interval(book, advice))
+        return day + timedelta(days=recommended_interval(advice))
     if asked <= day:
-        usual = day + timedelta(days=recommended_interval(book, advice))
+        usual = day + timedelta(days=recommended_interval(advice))
         raise refused("next_early", asked=asked, day=day, nearest=day + ONE_DAY, usual=usual)
     refuse_if("a_year_ahead", asked > day + LONGEST, option=f"--next {asked}", day=day)
     return asked
 
 
-def recommended_interval(book: Book, advice: TankAdvice) -> int:
-    """Days until the next visit that is recommended, the shortest listed where none is feasible."""
-    if advice.recommended_interval_d is not None:
-        return advice.recommended_interval_d
-    shortest = min(advice.longest_interval_d, *book.practice.intervals_d)
-    why = reason(advice) if advice.nothing_holds else ""
-    say(sentence("next_taken", tank=advice.tank_id, why=why, days=shortest))
-    return shortest
+def recommended_interval(advice: TankAdvice) -> int:
+    """Days until the next visit that is recommended; where none is, the shortest listed is said."""
+    if advice.recommended_interval_d is None:
+        why = reason(advice) if advice.nothing_holds else ""
+        say(sentence("next_taken", tank=advice.tank_id, why=why, days=advice.next_in_d))
+    return advice.next_in_d
 
 
 def peak_command(
@@ -146,7 +144,7 @@ def _visits_before(
     for visit in given:
         time = closed_on(closed, visit)
         refuse_if("visit_closed", time, visit=visit, tank=advice.tank_id, time=time)
-    interval_d = recommended_interval(book, advice)
+    interval_d = recommended_interval(advice)
     last = last_visit_on(book, fit, place) or today
     usual = given or _usual_visits(last, today, shine, interval_d)
     open_then = {open_before(closed, visit, today) for visit in usual}

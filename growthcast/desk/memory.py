@@ -92,8 +92,7 @@ class Known:
     def sheet(self, standing: TankStanding) -> CutSheet:
         """Return the sheet of a visit to a tank today, until its next one."""
         advice, place = standing.advice, standing.place
-        days = advice.recommended_interval_d
-        days = days or min(advice.longest_interval_d, *self.book.practice.intervals_d)
+        days = advice.next_in_d
         until = self.on + timedelta(days=days)
         ask = (self.book, self.fit, place, until)
         return self._once(("sheet", place, days), lambda: cut_sheet(*ask))

@@ -74,8 +74,7 @@ def _rhythm(book: Book, fit: GrowthFit, place: IntArray) -> tuple[int, int]:
     """Days until a tank is due, and from visit to visit; the shortest listed where none holds."""
     advice = recommend(book, fit, place, briefly=True)
     [due] = tanks_due(book, fit, advice, place)
-    every_d = advice[0].recommended_interval_d or min(book.practice.intervals_d)
-    on = as_date(fit.design.on_day)
+    every_d, on = advice[0].next_in_d, as_date(fit.design.on_day)
     return (every_d if due.due_on is None else (due.due_on - on).days), every_d
 
 

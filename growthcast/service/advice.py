@@ -338,6 +338,14 @@ class TankAdvice(Framed):
         return "its own limit" if beyond else "the longest listed"
 
     @property
+    def next_in_d(self) -> int:
+        """Days until the next visit where no other is planned; the shortest listed if none holds.
+
+        A limit of the tank's own that is shorter is listed with the others.
+        """
+        return self.recommended_interval_d or min(self.listed_d)
+
+    @property
     def chosen(self) -> OptionAdvice | None:
         """The option worked to: of the recommended interval, else of the shortest there is."""
         days = self.recommended_interval_d
