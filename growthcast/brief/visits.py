@@ -49,22 +49,22 @@ def read_visits(file: Path, tank_ids: list[str]) -> list[PlannedVisit]:
     first = text.split("\n", 1)[0]
     mark = ";" if first.count(";") > first.count(",") else ","
     try:
-        rows = list(csv.reader(io.StringIO(text), delimiter=mark))
+        read = csv.reader(io.StringIO(text), delimiter=mark)
+        rows = [[cell.strip() for cell in row] for row in read]
     except csv.Error as error:
         raise UsageError(f'"{named}" is not a table of text: {error}') from error
-    head = [cell.strip() for cell in rows[0]] if rows else []
+    head, *rows = rows or [[]]
     for name in NEEDED:
         if name not in head:
             raise UsageError(
                 f'"{named}" has no column {name}; give the file that growthcast rounds --csv writes'
             )
-    at = [head.index(name) for name in NEEDED]
-    known = set(tank_ids)
-    visits = []
-    for number, row in enumerate(rows[1:], start=2):
-        if not any(cell.strip() for cell in row):
+    known, visits = set(tank_ids), []
+    for number, row in enumerate(rows, start=2):
+        if not any(row):
             continue
-        day, tank_id = (row[i].strip() if i < len(row) else "" for i in at)
+        told = dict(zip(head, row, strict=False))
+        day, tank_id = (told.get(name, "") for name in NEEDED)
         visits.append(PlannedVisit(_day(day, f"{named}:{number}"), tank_id))
         if tank_id not in known:
             hint = did_you_mean(tank_id, tank_ids, "write a tank_id of tanks.csv")

@@ -145,16 +145,12 @@ def forecast_axes(panel: AreaPanel, ax: Axes) -> None:
     lettering.title_axes(ax, panel.name, said, TITLE_MM)
 
 
-def _dates(days: FloatArray) -> DateArray:
+def _dates(days: FloatArray | float) -> DateArray:
     return np.asarray(days, dtype=np.float64).astype(np.int64).astype("datetime64[D]")
 
 
-def _ahead(panel: AreaPanel) -> FloatArray:
-    return np.array([day_number(day) for day in panel.area.at])
-
-
 def _draw_forecast(ax: Axes, panel: AreaPanel) -> None:
-    days, height = _dates(_ahead(panel)), panel.area.height_cm
+    days, height = np.array(panel.area.at, dtype="datetime64[D]"), panel.area.height_cm
     at = {level: height[:, i] for i, level in enumerate(LEVELS)}
     for low, high, alpha in (0.10, 0.90, style.BAND_80_ALPHA), (0.25, 0.75, style.BAND_50_ALPHA):
         held, band = round(100 * (high - low)), style.FORECAST.band(alpha)
@@ -172,7 +168,7 @@ def _draw_forecast(ax: Axes, panel: AreaPanel) -> None:
         if (held == level).all():
             ax.axhline(level, zorder=1.8, label=name, **role.line)
             continue
-        steps = _dates(np.append(began, _ahead(panel)[-1])), np.append(held, level)
+        steps = np.append(_dates(began), days[-1]), np.append(held, level)
         ax.plot(*steps, drawstyle="steps-post", zorder=1.8, label=name, **role.line)
 
 
@@ -197,19 +193,16 @@ def _draw_log(ax: Axes, panel: AreaPanel) -> None:
 
 def _scale(ax: Axes, panel: AreaPanel) -> None:
     area, log = panel.area, panel.log
-    highest, most = float(area.height_cm[:, LEVELS.index(0.90)].max()), MOST_OF_BUDGET
-    seen = [min(highest, most * area.budget_cm), area.budget_cm]
-    seen += log.agreed[1:].ravel().tolist()
-    seen += log.before_cm[np.isfinite(log.before_cm)].tolist()
-    seen += log.after_cm[np.isfinite(log.after_cm)].tolist()
-    top = 1.08 * max(max(seen), 0.1)
+    most = np.minimum(area.height_cm[:, LEVELS.index(0.90)], MOST_OF_BUDGET * area.budget_cm)
+    read = [log.agreed[1:].ravel(), log.before_cm, log.after_cm]
+    top = 1.08 * float(np.nanmax(np.concatenate([[area.budget_cm, 0.1], most, *read])))
     ax.set_ylim(0.0, top)
     above = np.flatnonzero(area.height_cm[:, LEVELS.index(0.50)] > top)
     if above.size:  # it goes on above the picture
-        at = _dates(_ahead(panel))[above[0]]
         mark: Any = {"marker": "^", "ms": 5.0, "clip_on": False, **style.FORECAST.line}
-        ax.plot([at], [top], label="above", **mark)
-    ax.set_xlim(*_dates(np.array([panel.from_day, _ahead(panel)[-1]])))
+        ax.plot([area.at[above[0]]], [top], label="above", **mark)
+    edges: Any = _dates(panel.from_day), area.at[-1]
+    ax.set_xlim(edges)
     ax.set_ylabel("Cover (%)" if area.is_cover else "Height (cm)", labelpad=2.0)
     steps = [1, 2.5, 5, 10] if area.is_cover else [1, 2, 5, 10]
     ax.yaxis.set_major_locator(MaxNLocator(nbins=5, steps=steps))
@@ -221,14 +214,14 @@ def _draw_crossing(ax: Axes, panel: AreaPanel) -> None:
     early, middle, late = panel.area.passes_budget_on
     if early is None or (late is not None and late <= panel.on):
         return
-    first, last = day_number(early), day_number(late) if late else float(_ahead(panel)[-1])
     budget, colour = panel.area.budget_cm, style.BUDGET.colour
     bar: Any = {"color": colour, "lw": 3.0, "alpha": 0.8, "solid_capstyle": "butt", "zorder": 3.1}
-    ax.plot(_dates(np.array([first, last])), [budget] * 2, label="crossing-range", **bar)
+    ends: Any = [early, late or panel.area.at[-1]]
+    ax.plot(ends, [budget] * 2, label="crossing-range", **bar)
     if middle is None or middle <= panel.on:
         return
-    at = _dates(np.array([day_number(middle)]))
     looks: dict[str, Any] = {"ms": 5.0, "mfc": "white", "zorder": 3.2, "clip_on": False}
+    at: Any = [middle]
     ax.plot(at, [budget], label="crossing", **style.BUDGET.marks, **looks)
     low, high = ax.get_xlim()
     early_on = (day_number(middle) - low) / (high - low) < ROOM_FOR_DATE
@@ -238,7 +231,7 @@ def _draw_crossing(ax: Axes, panel: AreaPanel) -> None:
     words |= {"xytext": (4.0 if early_on else -3.0, 5.0 if above else -5.0), "zorder": 3.3}
     words |= {"ha": "left" if early_on else "right", "va": "bottom" if above else "top"}
     said = day_words(middle, panel.on)
-    ax.annotate(said, (at[0], budget), textcoords="offset points", **words)
+    ax.annotate(said, (middle, budget), textcoords="offset points", **words)
 
 
 def _end_labels(panel: AreaPanel) -> Sequence[EndLabel]:

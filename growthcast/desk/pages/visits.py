@@ -174,37 +174,35 @@ def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
     ``back`` is a change as it was understood, to be written next.
     """
     table = asked.get("table") if asked.get("table") in TABLES else next(iter(TABLES))
-    files, found = {name: f"{name}.csv" for name in TABLES}, asked.desk.inspected()
-    counts = Counter(one.file for one in found if one.level != "remark")
-    here = [one for one in found if one.file == files[table]]
-    header, rows = _rows(asked, read_file(asked.desk.folder, files[table]), table, here)
-    others = [
-        finding_words(asked, one, f"{one.file}: {one.heading}: ")
-        for one in found
-        if one.file not in files.values()
-    ]
+    found, file = asked.desk.inspected(), f"{table}.csv"
+    counts = Counter(one.file.removesuffix(".csv") for one in found if one.level != "remark")
+    here = [one for one in found if one.file == file]
+    header, rows = _rows(asked, read_file(asked.desk.folder, file), table, here)
+    others = [one for one in found if one.file.removesuffix(".csv") not in TABLES]
+    whole = [finding_words(asked, one, f"{one.file}: {one.heading}: ") for one in others]
     kind, known = KIND_OF.get(table, ""), asked.known
     names = [column.name for column in TABLES[table] if column.name != "removed_on"]
-    ask = fields(asked, table, names if kind else ())
-    living: Mapping[str, Any] = {}
-    if known is not None:  # a book with problems is mended first
+    changes, among, spoken = OFFERED.get(table, ()), list[str](), called(asked, table)
+    if known is None:  # a book with problems is mended first
+        changes = ()
+    elif changes:
         design = known.fit.design
-        living = {"areas": design.area_id[design.alive], "tanks": design.tank_id}
-    spoken = called(asked, table)
+        living = design.area_id[design.alive] if table == "areas" else design.tank_id
+        among = living.tolist()
     return asked.page(
         "book.html",
         422 if trouble else 200,
         table=table,
         found=counts.total(),
-        tables=[(name, counts[file]) for name, file in files.items()],
+        tables=[(name, counts[name]) for name in TABLES],
         header=header,
         rows=rows,
         most=MOST_SHOWN,
-        whole=[*others, *(finding_words(asked, one) for one in here if one.row is None)],
+        whole=[*whole, *(finding_words(asked, one) for one in here if one.row is None)],
         kind=kind,
-        ask=ask,
-        changes=OFFERED.get(table, ()) if known else (),
-        among=[(str(one), spoken.get(str(one), one)) for one in living.get(table, ())],
+        ask=fields(asked, table, names if kind else ()),
+        changes=changes,
+        among=[(one, spoken[one]) for one in among],
         back=back,
         typed=asked.given if back or trouble else {},
         trouble=trouble,
