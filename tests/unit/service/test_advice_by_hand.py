@@ -179,13 +179,13 @@ def advice(options=(), **more):
 )
 def test_what_sets_an_interval(made, said):
     assert made.set_by == said
+    assert made.nothing_holds == (said == "none holds")
 
 
 def test_the_next_visit_is_at_the_recommended_interval_else_at_the_shortest():
     assert advice((7, 14), recommended_interval_d=14).next_in_d == 14
     assert advice((3,), recommended_interval_d=None, listed_d=(3, 7, 14)).next_in_d == 3
     assert advice(recommended_interval_d=14, listed_d=()).next_in_d == 14  # nothing grows
-    assert made.nothing_holds == (said == "none holds")
 
 
 def test_the_option_worked_to_is_the_recommended_or_the_first():
