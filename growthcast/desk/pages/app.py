@@ -54,7 +54,7 @@ def no_page(asked: Asked) -> Response:
 
 
 UNKNOWN: tuple[Page, ...] = (visits.book, visits.change, no_page)
-"""Pages for a book with problems, which has to be mended before anything is known of it."""
+"""Answers for a book with problems, which has to be mended before anything is known of it."""
 
 
 class Pages:
@@ -74,7 +74,7 @@ class Pages:
         return Starlette(routes=routes, exception_handlers={404: self._nowhere})
 
     async def _nowhere(self, request: Request, _: Exception) -> Response:
-        return await run_in_threadpool(self._answered, no_page, request.url.path, {})
+        return await run_in_threadpool(self._answered, no_page, request, {})
 
     async def _static(self, name: str, _: Request) -> Response:
         return sent(name, {"cache-control": "no-cache"})
@@ -84,10 +84,7 @@ class Pages:
         return JSONResponse({"desk_of": book_mark(self.desk), "shared": self.share is not None})
 
     async def _get(self, page: Page, request: Request) -> Response:
-        given, path = dict(request.query_params), request.url.path
-        cookies = {f"cookie {name}": value for name, value in request.cookies.items()}
-        query = request.url.query
-        return await run_in_threadpool(self._answered, page, path, given | cookies, query)
+        return await run_in_threadpool(self._answered, page, request, dict(request.query_params))
 
     async def _post(self, page: Page, request: Request) -> Response:
         text = (await request.body()).decode("utf-8", "replace")
@@ -97,15 +94,15 @@ class Pages:
             return Response("too many fields", 400)
         if not secrets.compare_digest(given.pop("token", "").encode(), self.token.encode()):
             return Response("this form is of an earlier desk; open the page anew", 403)
-        return await run_in_threadpool(self._answered, page, request.url.path, given)
+        return await run_in_threadpool(self._answered, page, request, given)
 
-    def _answered(self, page: Page, path: str, given: dict[str, str], query: str = "") -> Response:
+    def _answered(self, page: Page, request: Request, given: dict[str, str]) -> Response:
         """Answer from what is known; say so where that is nothing yet, or not of the last row."""
         known, busy, trouble = self.desk.look()
         locale = open_locale("en-GB") if known is None else locale_of(known.book.practice)
         note = trouble or (locale.say("desk_busy") if busy else "")
         beside = cast("Known", known)  # the pages that are shown without it do not ask for it
-        asked = Asked(self.desk, self.share, beside, locale, path, query, given, self.token, note)
+        asked = Asked(self.desk, self.share, beside, locale, request, given, self.token, note)
         if known is None and page not in (UNKNOWN if trouble else (no_page,)):
             status, wait = (503, 0) if trouble else (200, 2)
             return asked.page("wait.html", status, wait=wait, trouble=trouble)

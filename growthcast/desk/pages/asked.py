@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
+from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from growthcast.book.book import Table, names_of_plants, plant_named
@@ -41,8 +42,7 @@ class Asked:
     share: Share | None
     known: Known
     locale: Locale
-    path: str
-    query: str
+    request: Request
     given: Mapping[str, str]
     token: str
     note: str
@@ -63,7 +63,7 @@ class Asked:
         text = rendered(template, self.locale, **usual, **shown)
         headers = {"cache-control": "no-store"}
         if wait:  # an address with a fragment is asked again only without it
-            headers["refresh"] = f"{wait}; url=?{self.query}"
+            headers["refresh"] = f"{wait}; url=?{self.request.url.query}"
         return HTMLResponse(text, status, headers=headers)
 
     def get(self, name: str) -> str:

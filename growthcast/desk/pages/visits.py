@@ -40,7 +40,7 @@ WHO, A_YEAR_S = "growthcast_by", 365 * 86400
 def visit(asked: Asked) -> Response:
     """Show the form of a visit, empty but for who typed the last one."""
     fields = {"on": asked.known.on.isoformat(), "number": secrets.token_hex(8)}
-    fields |= {"seen": _seen(asked.desk), "by": unquote(asked.get(f"cookie {WHO}"))[:60]}
+    fields |= {"seen": _seen(asked.desk), "by": unquote(asked.request.cookies.get(WHO, ""))[:60]}
     return _form(asked, asked.get("tank"), fields)
 
 
