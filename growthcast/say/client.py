@@ -204,10 +204,12 @@ def _worth_offering(mend: Mend) -> bool:
 
 def passes(locale: Locale, key: str, area: AreaForecast, horizon_d: int, on: date) -> str:
     """Return when an area passes its budget, with its range, in the texts that begin so."""
-    days, last = passing(area.passes_budget_on, on), on + timedelta(days=horizon_d)
+    early, middle, late = area.passes_budget_on
+    days = {"early": early, "middle": middle, "late": late, "last": on + timedelta(days=horizon_d)}
     budget = locale.exact(area.budget_cm, "% cover" if area.is_cover else "cm")
     within = locale.count("day", horizon_d)
-    return locale.say(key, budget=budget, within=within, last=last, **days)
+    how = passing(area.passes_budget_on, on)
+    return locale.say(f"{key}_{how}", budget=budget, within=within, **days)
 
 
 def record_sentences(locale: Locale, record: Record) -> list[str]:

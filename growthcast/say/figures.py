@@ -144,7 +144,8 @@ def layouts_caption(tank_id: str, advice: Sequence[LayoutAdvice]) -> Caption:
     parts, rows = [], []
     for one in advice:
         first = "" if one.limited_by is None else one.areas[one.limited_by].area_id
-        parts.append(sentence("layout", one=one, first=first, year=one.answer.chosen.year))
+        how = "lost" if one.nothing_holds else "days" if one.interval_d else "none"
+        parts.append(sentence(f"layout_{how}", one=one, first=first, year=one.answer.chosen.year))
         at = [sentence("layout_at", option=option) for option in one.answer.options]
         rows.append(f"{one.name}: {', '.join(at)}")
     whole = f"Layouts of tank {tank_id}: {'; '.join(parts)}."

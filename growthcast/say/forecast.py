@@ -97,9 +97,11 @@ def height_words(height: float) -> str:
 
 def conclusion(area: AreaForecast, on: date, horizon_d: int) -> str:
     """Return when an area passes its height budget, as a clause without a subject."""
-    days, last = tell.passing(area.passes_budget_on, on), on + timedelta(days=horizon_d)
-    blanks = {"unit": unit(area), "days": horizon_d, "last": last, "on": on}
-    return tell.sentence("passes", area=area, **days, **blanks)
+    early, middle, late = area.passes_budget_on
+    days = {"early": early, "middle": middle, "late": late, "days": horizon_d}
+    days |= {"begun": early and early <= on, "last": on + timedelta(days=horizon_d), "on": on}
+    how = tell.passing(area.passes_budget_on, on)
+    return tell.sentence(f"passes_{how}", area=area, unit=unit(area), **days)
 
 
 def first_to_pass(areas: Areas) -> int | None:

@@ -136,13 +136,34 @@ def plant_name(one: PlantAdvice) -> str:
 def plant_reason(one: PlantAdvice) -> str:
     """Say what a plant allows, what speaks against it, and what that rests on."""
     limits, look_d = one.holding.limits(0), one.look_d[1]
-    told: dict[str, Any] = {"why": limits_words(limits) if limits else ""}
-    told["waits"] = days_text(look_d) if one.waits_long and look_d is not None else ""
-    told |= {"fills": one.chance_fills_look >= LIKELY, "own": days_text(one.own_interval_d)}
-    told |= {"unit": "% cover" if one.is_cover else "cm", "caution": one.caution.rstrip(".")}
-    short = not one.is_lost and one.own_interval_d < one.tank.options[0].interval_d
-    told |= {"short": short, "above": one.lowest_cut_cm > one.floor_cm}
-    return tell.sentence("plants_reason", one=one, **told).removesuffix("; ")
+    parts = {
+        "plants_hold": bool(limits),
+        "plants_lost": one.is_lost,
+        "plants_fill": not one.is_lost and one.chance_fills_look < LIKELY,
+        "plants_too_tall": not one.is_lost and one.is_too_tall,
+    }
+    caution = ""
+    if not one.is_lost and not one.is_too_tall:
+        short = one.own_interval_d < one.tank.options[0].interval_d
+        parts["plants_short" if short else "plants_alone"] = True
+        parts[_kept(one)] = True
+        parts["plants_hard_water"] = one.lacks_soft_water
+        parts["plants_slow"] = one.waits_long and look_d is not None
+        caution = one.caution.rstrip(".")
+    told: dict[str, Any] = {"one": one, "why": limits_words(limits) if limits else ""}
+    told |= {"own": days_text(one.own_interval_d), "unit": "% cover" if one.is_cover else "cm"}
+    told |= {"above": one.lowest_cut_cm > one.floor_cm, "waits": look_d and days_text(look_d)}
+    said = [tell.sentence(key, **told) for key, holds in parts.items() if holds]
+    return "; ".join(filter(None, [*said, caution]))
+
+
+def _kept(one: PlantAdvice) -> str:
+    """Return which text says what keeps the whole tank at its interval."""
+    if one.tank_interval_d is None:
+        return "plants_none_holds"
+    if one.limits_tank:
+        return "plants_limits"
+    return "plants_longest" if one.limited_by is None else "plants_limited"
 
 
 def plants_in_json(

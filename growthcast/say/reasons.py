@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from math import ceil, floor
-from typing import Any
 
 from growthcast.say.supposed import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.say.texts import TERMINAL, Texts
@@ -29,13 +28,21 @@ def reason(tank: TankAdvice, texts: Texts = TERMINAL) -> str:
         return texts.say("reason_empty", tank=tank)
     if tank.set_by == "none holds":
         return none_holds_in_words(tank.not_holding, texts)
-    fails = "" if tank.fails_at_d is None else _fails(tank, tank.fails_at_d, texts)
+    if tank.fails_at_d is not None:
+        said = _fails(tank, tank.fails_at_d, texts)
+        if tank.recommended_interval_d is None:
+            said = texts.say("reason_short", fails=said)
+    else:
+        key = "reason_own" if tank.set_by == "its own limit" else "reason_all"
+        said = texts.say(key, tank=tank)
     lost = some_do_not_hold_in_words(tank.not_holding, texts) if tank.not_holding else ""
     basis = [area.basis for area in tank.options[0].areas]
     table, elsewhere = (basis.count(of) for of in ("table", "tank"))
-    rests = {"all": len(basis), "table": table, "elsewhere": elsewhere}
-    rests |= {"any": table + elsewhere, "both": min(table, elsewhere)}
-    return texts.say("reason", tank=tank, fails=fails, lost=lost, **rests)
+    rests = ""
+    if table or elsewhere:
+        counts = {"all": len(basis), "table": table, "elsewhere": elsewhere}
+        rests = texts.say("reason_rests", both=table and elsewhere, **counts)
+    return ". ".join(filter(None, [said, rests, lost]))
 
 
 def _fails(tank: TankAdvice, interval_d: int, texts: Texts) -> str:
@@ -92,9 +99,13 @@ def next_longer_words(
         cut = {"cut": area.cut_needed_cm or 0.0, "unit": area.unit, "digits": 1}
         cut |= {"bare": area.days_below_floor > 0.0, "days": days}
         cuts.append(texts.say("longer_bare_area", area=named(area.label, area.area_id), **cut))
-    lost = {"days": max(longer.presentable_days_lost, 0.0), "areas": longer.lost_areas}
-    said = {"hours": hours, "cost": cost, "cuts": "; ".join(cuts), "saves": sign > 0.0}
-    return texts.say("longer", then=then, now=now, **lost, **said)
+    key = "longer_saves" if sign > 0.0 else "longer_takes"
+    said = texts.say(key, then=then, now=now, hours=hours, cost=cost)
+    lost = max(longer.presentable_days_lost, 0.0)
+    said = f"{said}; {texts.say('longer_looks', then=then, now=now, days=lost)}"
+    if longer.lost_areas:
+        return f"{said}. {texts.say('longer_lost', areas=longer.lost_areas)}"
+    return f"{said}. {texts.say('longer_bare', cuts='; '.join(cuts))}" if cuts else said
 
 
 def _in_a_year(value: float, unit: str, bounds: Range, texts: Texts) -> str:
@@ -128,15 +139,22 @@ def certainty_words(tank: TankAdvice, certainty: Certainty, texts: Texts = TERMI
     """Say how sure a recommendation is, and which other interval it might be."""
     chosen = tank.recommended_interval_d or 0
     ranked = sorted(certainty.best.items(), key=lambda item: -item[1])
+
+    def say(key: str, days: int, chance: float = 0.0, **blanks: str) -> str:
+        named_days = texts.say("sure_days", days=days)
+        return texts.say(key, days=named_days, chance=chance, **blanks)
+
     others = "".join(
-        texts.say("sure_other", days=days, chance=chance)
+        say("sure_other", days, chance)
         for days, chance in ranked
         if days != chosen and chance >= WORTH_SAYING
     )
-    best, freed = certainty.chance_best, certainty.best_from_floor or certainty.best
-    told: dict[str, Any] = {"days": chosen, "chance": best, "kept": others and chosen}
-    likeliest = ranked[0][0]
-    told |= {"others": others, "freed": None, "likelier": likeliest if likeliest > chosen else None}
-    if abs(freed[chosen] - best) >= WORTH_SAYING:
-        told["freed"] = max(freed.items(), key=lambda item: item[1])
-    return texts.say("sure", **told)
+    said = [say("sure", chosen, certainty.chance_best, others=others)]
+    freed = certainty.best_from_floor or certainty.best
+    if abs(freed[chosen] - certainty.chance_best) >= WORTH_SAYING:
+        said.append(say("sure_floor", *max(freed.items(), key=lambda item: item[1])))
+    if (likeliest := ranked[0][0]) > chosen:
+        said.append(say("sure_likelier", likeliest))
+    elif others and chosen:
+        said.append(texts.say("sure_kept"))
+    return " ".join(said)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -75,14 +75,15 @@ def _reason(one: LayoutAdvice) -> str:
     if one.nothing_holds:
         return none_holds_in_words(one.lost)
     options, days = one.answer.options, one.interval_d
-    told: dict[str, Any] = {"days": days, "longest": options[-1].interval_d, "area": None}
-    if (limit := one.limited_by) is not None:
+    if (limit := one.limited_by) is None:
+        held = tell.sentence("layouts_all", longest=options[-1].interval_d)
+    else:
         failing = next(o for o in options if days is None or o.interval_d > days)
-        told |= {"area": one.areas[limit], "failing": failing}
-        told["within"] = failing.chance_within[limit]
-    told["new"] = ", ".join(area.area_id for area in one.areas if not area.keeps_its_log)
+        told = {"area": one.areas[limit], "within": failing.chance_within[limit]}
+        held = tell.sentence("layouts_fails", days=days, failing=failing, **told)
+    new = ", ".join(area.area_id for area in one.areas if not area.keeps_its_log)
     lost = supposed.some_do_not_hold_in_words(one.lost) if one.lost else ""
-    return tell.sentence("layouts_holds", lost=lost, **told)
+    return tell.sentence("layouts_new", held=held, new=new, lost=lost)
 
 
 def layout_in_json(one: LayoutAdvice) -> dict[str, Any]:
@@ -136,20 +137,41 @@ def _words(one: SwapAdvice) -> str:
 def _conclusion(found: SwapSearch) -> str:
     if found.nothing_holds:
         return none_holds_in_words(found.not_holding)
+    said = "; ".join(_of_the_interval(found))
     lost = supposed.some_do_not_hold_in_words(found.not_holding) if found.not_holding else ""
-    best, near = next(iter(found.proposals), None), found.nearest
-    near = near if near is not None and near.chance_all_within >= WORTH_NAMING else None
-    told = {"best": best and _words(best), "swaps": best and len(best.swaps)}
-    told |= {"near": near, "nearest": near and _words(near), "lost": lost}
-    told["pinned"] = ", ".join(f"{name} ({tell.percent(c)})" for name, c in found.pinned_short)
+    return ". ".join(filter(None, [said, lost]))
+
+
+def _of_the_interval(found: SwapSearch) -> Iterator[str]:
+    """Yield whether the interval holds, and which swaps reach it or come nearest."""
     chance = found.now.options[0].chance_all_within
-    return tell.sentence("swaps_reach", found=found, chance=chance, **told)
+    if found.holds_already:
+        yield tell.sentence("swaps_hold", found=found, chance=chance)
+        return
+    yield tell.sentence("swaps_reach", found=found, chance=chance)
+    if found.proposals:
+        best = found.proposals[0]
+        n = len(best.swaps)
+        yield tell.sentence("swaps_best", n=n, many=tell.in_words(n), best=_words(best))
+        return
+    pinned = ", ".join(f"{name} ({tell.percent(c)})" for name, c in found.pinned_short)
+    yield tell.sentence("swaps_none_reach", pinned=pinned)
+    near = found.nearest
+    if near is not None and near.chance_all_within >= WORTH_NAMING:
+        yield tell.sentence("swaps_near", near=near, swaps=_words(near))
+
+
+TRIED = ("single swap", "single swap and pair", "single swap, pair and three")
 
 
 def _searched(found: SwapSearch, plants: Sequence[str], form: str | None) -> str:
     if found.holds_already:
         return "nothing, since nothing has to change"
-    return tell.sentence("swaps_searched", found=found, plants=plants, form=form)
+    which = tell.sentence("swaps_named" if plants else "swaps_of_form", form=form)
+    if not found.combinations_tried:
+        return tell.sentence("swaps_none", which=which, plants=plants)
+    what = TRIED[found.most_swaps - 1]
+    return tell.sentence("swaps_searched", found=found, what=what, which=which, plants=plants)
 
 
 def swaps_in_json(

@@ -290,11 +290,16 @@ def day_words(day: date, on: date) -> str:
     return short if abs((day - on).days) < YEAR_SETTLED_D else full_date_words(day)
 
 
-def passing(days: Sequence[date | None], on: date) -> dict[str, Any]:
-    """Return what texts ask of the days of 10, 50 and 90 % on which a height is passed."""
-    begun, passed, over = (day is not None and day <= on for day in days)
-    told = dict(zip(("early", "middle", "late"), days, strict=True))
-    return told | {"begun": begun, "passed": passed, "over": over}
+def passing(days: Sequence[date | None], on: date) -> str:
+    """Return how a height is passed that is passed on these days with 10, 50 and 90 %."""
+    early, middle, late = days
+    if early is None:
+        return "never"
+    if late is not None and late <= on:
+        return "over"
+    if middle is None:
+        return "from"
+    return "probably" if middle <= on else "about"
 
 
 def passes_words(
