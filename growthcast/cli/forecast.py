@@ -11,8 +11,6 @@ from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from growthcast.book.book import Book, names_of_plants
-from growthcast.book.read import read_shipped_species
 from growthcast.book.words import did_you_mean, folded, names_that_hold, shown
 from growthcast.cli import options
 from growthcast.cli.options import Count, Day, Days, File, Text, Texts
@@ -21,6 +19,7 @@ from growthcast.errors import Exit, UsageError
 from growthcast.plain import by_quantile, plain
 
 if TYPE_CHECKING:
+    from growthcast.book.book import Book
     from growthcast.fit.result import GrowthFit
     from growthcast.fit.supposed import Supposed
 
@@ -233,6 +232,8 @@ def species_command(
 
     Exit status: 0 done, 2 an unknown species or bad arguments.
     """
+    from growthcast.book.book import names_of_plants
+    from growthcast.book.read import read_shipped_species
     from growthcast.say.species import list_words, species_for_programs, species_words
 
     shipped = read_shipped_species()
