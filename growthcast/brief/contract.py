@@ -108,9 +108,13 @@ def includes(locale: Locale, practice: Practice, *, new_sheet: bool = False) -> 
 
 def vat_words(locale: Locale, practice: Practice, year: float) -> str:
     """Return a year's price as a month's with value added tax, or that it is without a rate."""
-    vat, rated = practice.vat_percent, bool(locale.currency)
-    _, gross = with_vat(month_price(year), vat or 0.0)
-    return locale.say("price_note", rated=rated, vat=vat, unit="%", gross=gross)
+    vat = practice.vat_percent
+    if not locale.currency:
+        return locale.say("price_no_rate")
+    if not vat:
+        return locale.say("price_net" if vat is None else "price_no_vat")
+    _, gross = with_vat(month_price(year), vat)
+    return locale.say("price_vat", vat=vat, unit="%", gross=gross)
 
 
 def yes_fact(locale: Locale, practice: Practice) -> page.Fact:

@@ -95,12 +95,16 @@ def peak_sentence(plan: PeakPlan) -> str:
 
 def why_not_best(area: PeakArea) -> str:
     """Say with numbers what keeps an area from its best on the day, "" where nothing does."""
-    if area.reachable and not area.shows_cut:
+    if area.shows_cut:
+        key = "peak_shows_cut"
+    elif area.reachable:
         return ""
-    late, fast = area.uncut_on_day_cm.p50 < area.low_cm, area.height_on_day_cm.p50 > area.high_cm
-    limit = limit_words(area) if fast and not late else ""
-    told = {"late": late, "fast": fast, "limit": limit, "new": area.regrown_share or 0.0}
-    return tell.sentence("peak_not_best", area=area, unit=area.unit, **told)
+    elif area.uncut_on_day_cm.p50 < area.low_cm:
+        key = "peak_too_late"
+    else:
+        key = "peak_too_fast" if area.height_on_day_cm.p50 > area.high_cm else "peak_unknown"
+    new, limit = area.regrown_share or 0.0, limit_words(area)
+    return tell.sentence(key, area=area, unit=area.unit, new=new, limit=limit)
 
 
 MARKS = {"lasts": tell.FINE, "cut lower": tell.TIGHT, "stand-in": tell.OVERDUE}

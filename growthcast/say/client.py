@@ -47,7 +47,8 @@ def place_words(locale: Locale, tank: TankFacts) -> str:
 
 def headline(locale: Locale, tank: TankFacts) -> str:
     """Return the answer of a page: which tank, how often."""
-    return locale.say("headline", place=place_words(locale, tank), tank=tank)
+    key = "headline_unplanted" if tank.option is None else "headline"
+    return locale.say(key, place=place_words(locale, tank), tank=tank)
 
 
 def next_visit_key(tanks: Sequence[TankFacts]) -> str:
@@ -151,7 +152,7 @@ def picture_words(
         low, middle, high = (float(height) for height in course.height_cm[:, -1])
         now = float(course.height_cm[1, 0])
         blanks |= {"bare": now < bare_below(np.array(floor)), "above": now > budget}
-        key, blanks["unmeasured"] = "picture_now", area.forecast.basis == "table"
+        key = "picture_unmeasured" if area.forecast.basis == "table" else "picture_now"
         blanks |= {"now": now, "day": tank.on + timedelta(days=int(course.day[-1]))}
     else:
         mine = option.areas[place]

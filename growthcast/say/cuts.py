@@ -94,9 +94,10 @@ def _rhythm_sentence(sheet: CutSheet) -> str:
     if rhythm is None or tell.as_chance(rhythm.chance_all_within) == tell.as_chance(chance):
         return ""
     lower, more = rhythm.height_share < 1.0, chance > rhythm.chance_all_within
-    off = abs(rhythm.height_share - 1.0)
-    apart = off >= 0.005 and (more or lower)
-    return tell.sentence("cuts_rhythm", sheet=sheet, apart=apart, off=off, lower=lower, more=more)
+    off, apart = abs(rhythm.height_share - 1.0), ""
+    if off >= 0.005 and (more or lower):
+        apart = tell.sentence("cuts_apart", off=off, lower=lower, more=more)
+    return tell.sentence("cuts_rhythm", sheet=sheet, apart=apart)
 
 
 def watch_list(sheet: CutSheet) -> list[str]:

@@ -17,6 +17,13 @@ from growthcast.service.advice import OptionAdvice, TankAdvice
 SAID_AT_ONCE = 2
 """Sentences for who asks for no details."""
 
+HELD_BY = {
+    "nothing grows": "nothing is planted",
+    "none holds": "no plant is likely to hold",
+    "its own limit": "its own limit",
+}
+"""What holds a tank's interval back where its plants do not."""
+
 
 def advice_for_programs(tank: TankAdvice, currency: str) -> dict[str, Any]:
     """Return the advice for a tank as ``--json`` prints it: its facts, and what is said of them."""
@@ -120,8 +127,10 @@ def gap_words(tank: TankAdvice) -> list[str]:
 def _chosen(tank: TankAdvice) -> dict[str, Any]:
     days, set_by = tank.recommended_interval_d, tank.set_by
     option = next((one for one in tank.options if one.interval_d == days), None)
-    limit = _names(tank)[tank.limited_by or ""][0] if set_by == "the plants" else ""
-    return {"tank": tank, "option": option, "limit": limit}
+    held_by = HELD_BY.get(set_by, "nothing")
+    if set_by == "the plants":
+        held_by = _names(tank)[tank.limited_by or ""][0]
+    return {"tank": tank, "option": option, "held_by": held_by}
 
 
 def _details(tank: TankAdvice, currency: str, mark: str) -> tell.Words:

@@ -212,9 +212,12 @@ def outlook_words(
     """
     if not news.areas:
         return
-    after_d = (news.due_on - day).days if news.due_on else 0
-    sooner = news.due_by == "chance" and after_d < (news.interval_d or 0)
-    yield tell.sentence("log_due", news=news, days=after_d, sooner=sooner, on=day)
+    if news.due_on is None:
+        yield tell.sentence("log_not_due")
+    else:
+        after_d, why = (news.due_on - day).days, tell.sentence(f"log_due_{news.due_by}", news=news)
+        sooner = news.due_by == "chance" and after_d < (news.interval_d or 0)
+        yield tell.sentence("log_due", news=news, days=after_d, sooner=sooner, why=why, on=day)
     rows = []
     for area in news.areas:
         told = {"area": area, "unit": area.unit, "least": area.least_cut_cm}

@@ -16,13 +16,16 @@ MONTHS_A_YEAR = 12.0
 
 def lead(locale: Locale, planned: Sequence[TankStanding], on: date) -> str:
     """Return how many tanks are due soon, and which is the most urgent."""
+    if not planned:
+        return locale.say("overview_lead_empty", on=on)
     until = on + timedelta(days=SOON_D)
+    blanks = {"until": until, "tank": named(planned[0].advice.tank_id)}
     due = [s for s in planned if s.due_on is not None and s.due_on <= until]
+    if not due:
+        return locale.say("overview_lead_none", next=planned[0].due_on, **blanks)
     ways = Counter(locale.say(f"due_by_{s.due_by}") for s in due).items()
     by = ", ".join(locale.say("due_count", n=n, by=way) for way, n in ways)
-    first = next(((named(s.advice.tank_id), s.due_on) for s in planned), ("", None))
-    blanks = {"due": len(due), "all": len(planned), "tank": first[0], "next": first[1]}
-    return locale.say("overview_lead", by=by, until=until, on=on, **blanks)
+    return locale.say("overview_lead", by=by, due=len(due), all=len(planned), **blanks)
 
 
 def due_words(locale: Locale, standing: TankStanding) -> str:

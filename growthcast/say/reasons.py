@@ -80,6 +80,8 @@ def limit_words(area: KnownArea, texts: Texts = TERMINAL) -> str:
 
 def minutes_words(basis: MinutesBasis, texts: Texts = TERMINAL) -> str:
     """Say what the minutes of a visit rest on."""
+    if not basis.visits:
+        return texts.say("minutes_usual")
     reading, forms = basis.reading, ", ".join(basis.untimed_forms)
     of = reading and texts.say(f"minutes_of_{reading.whose}")
     return texts.say("minutes_rest", basis=basis, forms=forms, reading=reading, of=of)

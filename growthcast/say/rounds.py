@@ -15,7 +15,7 @@ from growthcast.plain import plain
 from growthcast.say import words as tell
 from growthcast.say.texts import TERMINAL, Texts
 from growthcast.service.effort.hours import MonthOfWork
-from growthcast.service.rounds.plan import RoundsPlan
+from growthcast.service.rounds.plan import LateVisit, RoundsPlan
 from growthcast.service.rounds.windows import TankWindow
 
 ROUNDING = 0.005
@@ -81,7 +81,9 @@ def rounds_notes(plan: RoundsPlan, texts: Texts = TERMINAL) -> list[str]:
         if (minutes := window.minutes + window.travel_min) > day_min:
             times = {"minutes": minutes, "day_min": day_min}
             said.append(texts.say("rounds_long", window=window, **times))
-    said += [texts.say("rounds_idle", window=w) for w in tanks if w.idle]
+    for window in (one for one in tanks if one.idle):
+        why = texts.say(f"rounds_idle_{window.idle.replace(' ', '_')}")
+        said.append(texts.say("rounds_idle", window=window, why=why))
     said += [texts.say("rounds_none_holds", window=w) for w in tanks if not w.feasible]
     return [*said, *_holidays_met(plan, texts)]
 
@@ -120,11 +122,16 @@ def monday_of(day: date) -> date:
 def _losses(plan: RoundsPlan) -> Iterator[str]:
     """Say what comes late, why, and what that loses, the worst first."""
     if plan.late:
-        told = (tell.sentence("rounds_lost", one=one, on=one.due_on) for one in plan.late)
-        first, *others = told
+        first, *others = map(_lost, plan.late)
         yield first
         yield tell.sentence("rounds_lost_all", days=plan.area_days_over)
         yield from others
+
+
+def _lost(one: LateVisit) -> str:
+    """Say what one late visit loses."""
+    over = tell.sentence("rounds_lost_over", one=one) if one.area else ""
+    return tell.sentence("rounds_lost", one=one, on=one.due_on, over=over)
 
 
 CSV_COLUMNS: tuple[str, ...] = ("date", "tank_id", "client", "site", "visit", "minutes")

@@ -42,11 +42,7 @@ def watch_words(report: WatchReport, ended: Collection[str] = (), *, by_area: bo
         yield tell.no_row_words(bare)
         return
     yield lead_words(report)
-    rows = [
-        {"tank": one, "point": one.recent, "struck": bool(one.findings)}
-        | {"few": one.visits < one.visits_needed}
-        for one in report.tanks
-    ]
+    rows = [{"tank": one, "point": one.recent, "verdict": _standing(one)} for one in report.tanks]
     yield tell.table("watch_tanks", rows)
     if bare:
         yield tell.no_row_words(bare)
@@ -118,7 +114,12 @@ def _behind(report: WatchReport, *, by_area: bool) -> tell.Words:
 
 def finding_name(finding: Finding, texts: Texts = TERMINAL) -> str:
     """Return who grows otherwise than usual."""
-    return texts.say("watch_who", finding=finding, name=tell.named(finding.name))
+    name = tell.named(finding.name)
+    if finding.kind == "species":
+        return texts.say("watch_species", name=name)
+    if finding.alone:
+        return texts.say("watch_only_area")
+    return name or texts.say("watch_whole_tank")
 
 
 def finding_sentence(finding: Finding, texts: Texts = TERMINAL) -> str:
@@ -167,6 +168,15 @@ def _finding(finding: Finding) -> tell.Words:
     yield f"  {TERMINAL.say('desk_to_check')}"
     for number, check in enumerate(checks_for(finding), start=1):
         yield f"  {number}. {check}"
+
+
+def _standing(tank: TankWatch) -> str:
+    """Return what the table says of a tank's growth."""
+    if tank.recent is None:
+        few = tank.visits < tank.visits_needed
+        return tell.sentence("watch_unread", tank=tank, few=few)
+    struck = bool(tank.findings)
+    return tell.sentence("watch_standing", point=tank.recent, struck=struck)
 
 
 def _verdict(findings: Sequence[Finding]) -> str:

@@ -96,6 +96,22 @@ def blanks(text):
         yield from blanks(inside)
 
 
+def nested(text):
+    """Return how many choices of a text stand in one another."""
+    deepest = 0
+    for _, _, way, _ in Formatter().parse(text):
+        _, choice, inside = (way or "").partition("?")
+        deepest = max(deepest, nested(inside) + 1 if choice else 0)
+    return deepest
+
+
+@pytest.mark.parametrize("language", ["terminal", "en", "de"])
+def test_a_text_is_a_sentence_to_translate_and_no_program(language):
+    for key, text in read_texts(language).items():
+        for line in text.splitlines():  # a line of a table is a text
+            assert nested(line) <= 1 or (nested(line) == 2 and len(line) <= 320), key
+
+
 def ways(text):
     """Return how the blanks of a text are written."""
     return [way for _, way in blanks(text) if way and not way.endswith("?")]
