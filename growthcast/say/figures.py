@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from typing import Any
 
 from growthcast.forecast.report import AreaForecast, as_date
 from growthcast.forecast.verdict import BacktestResult
@@ -125,15 +124,20 @@ def plants_caption(
     """
     best = next((one for one in shown if not one.is_there_now), None)
     now = next((one for one in shown if one.is_there_now), None)
-    said: dict[str, Any] = {"best": best, "now": now, "both": best and now}
-    said |= {"first": best and plant_name(best), "there": now and plant_name(now)}
-    said |= {"alone": best and days_text(best.own_interval_d)}
-    said |= {"often": now and days_text(now.own_interval_d)}
+    said = []
+    if best is not None:
+        said.append(("plants_first" if best.fits else "plants_none_likely", best))
+    if now is not None:
+        said.append(("plants_now_lost" if now.is_lost else "plants_now", now))
+    parts = [
+        sentence(key, plant=plant_name(one), days=days_text(one.own_interval_d))
+        for key, one in said
+    ]
     rows = []
     for one in shown:
         days = [days_text(float(days)) for days in (*one.days_between, one.own_interval_d)]
         rows.append(sentence("plants_told", plant=plant_name(one), days=days))
-    whole = sentence("plants_caption", area=area, tank=tank, **said)
+    whole = f"Plants for {area} in tank {tank}: {'; '.join(parts)}."
     told = f"{whole} {'; '.join(rows)}."
     key = sentence("plants_key", beyond=", ".join(map(plant_name, beyond)))
     return Caption(f"Plants compared for {area}", whole, key, told)

@@ -34,10 +34,10 @@ def saves_in_words(saves: Saving, currency: str) -> str:
     if max(abs(less), abs(more)) < LEAST_H:
         return "takes as much time as now"
     hours, cost = sorted((abs(less), abs(more))), sorted((abs(cheaper), abs(dearer)))
-    both = {"hours": _between(hours, int(hours[1] < tell.SMALL_H)), "cost": _between(cost, 0)}
+    told = {"hours": _between(hours, int(hours[1] < tell.SMALL_H)), "cost": _between(cost, 0)}
     ends = {"less": -less, "more": more, "cheaper": -cheaper, "dearer": dearer, "priced": cost[1]}
-    ways = {"mixed": less < 0.0 < more, "saved": less >= 0.0, "currency": currency}
-    return tell.sentence("saves", **both, **ends, **ways)
+    key = "saves_or_takes" if less < 0.0 < more else "saves" if less >= 0.0 else "takes"
+    return tell.sentence(key, currency=currency, **told, **ends)
 
 
 def _between(ends: Sequence[float], digits: int) -> str:
@@ -198,6 +198,9 @@ def nothing_to_compare(
     """Say that no plant is left for an area; ``given`` are the options that narrow the choice."""
     area_id = str(fit.design.area_id[place])
     narrowed = " or ".join(name for name, value in given.items() if value is not None)
-    named = plants[0] if plants else ""
+    if plants and narrowed:
+        return tell.sentence("plants_narrowed", narrowed=narrowed)
+    if plants:
+        return tell.sentence("plants_is_there", named=plants[0], area=area_id)
     how = "percent cover" if fit.design.is_cover[place] else "height"
-    return tell.sentence("plants_none", area=area_id, how=how, narrowed=narrowed, named=named)
+    return tell.sentence("plants_none", area=area_id, how=how, narrowed=narrowed)
