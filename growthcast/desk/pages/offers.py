@@ -29,7 +29,8 @@ from growthcast.say.locale import locale_of
 from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
 from growthcast.service.rescape.plants import PlantAdvice, compare_plants, pool_of, usual_choice
 
-LANGUAGES = ("en-GB", "de-DE")
+OFFERED = ("en-GB", "de-DE")
+"""Locales in which pages are offered beside the practice's own, one a language."""
 DRAWING = threading.Lock()
 """Pictures are drawn one at a time."""
 OF_A_SHEET = (
@@ -48,14 +49,14 @@ AREA = ("species_id", "area_cm2", "floor_cm", "budget_cm")
 
 def _asked_for(asked: Asked) -> tuple[int, str]:
     """Return what a page is asked in: days between visits (0: as recommended), and language."""
-    tags = (asked.known.book.practice.locale, *LANGUAGES)
+    tags = (asked.known.book.practice.locale, *OFFERED)
     tag = asked.get("lang") if asked.get("lang") in tags else tags[0]
     return asked.choice("every", range(1, 366), 0), tag
 
 
 def _ways(asked: Asked) -> dict[str, Any]:
     """Return the languages, each by its own name, and forms in which pages are sent."""
-    tags = dict.fromkeys((asked.known.book.practice.locale, *LANGUAGES))
+    tags = dict.fromkeys((asked.known.book.practice.locale, *OFFERED))
     names = {tag: babel.Locale.parse(tag, sep="-").get_display_name() or tag for tag in tags}
     return {"languages": names, "can_pdf": find_spec("typst") is not None}
 
