@@ -149,11 +149,16 @@ class AreaPosterior:
     def awake(self, span_d: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Share of the growth of spans (n, T) since the last stage that the lag leaves [0-1].
 
-        And how far its log falls with each day of lag [1/d].
+        And how far its log falls with each day of lag [1/d]: along the curve, but where a lag ends
+        about now no steeper than from a standard deviation less of it to the least share there is.
         """
         per_d = self.last_lag_share[:, None] / np.maximum(span_d, SHORTEST_SPAN_D)
-        left = np.maximum(1.0 - per_d * self.lag_d[:, None], LEAST_AWAKE_SHARE)
-        return left, np.where(left > LEAST_AWAKE_SHARE, per_d / left, 0.0)
+        lag_d, sd = self.lag_d[:, None], self.beside_sd[0][:, None]
+        left = np.maximum(1.0 - per_d * lag_d, LEAST_AWAKE_SHARE)
+        sooner = np.maximum(1.0 - per_d * np.maximum(lag_d - sd, 0.0), LEAST_AWAKE_SHARE)
+        steepest = 0.5 * np.log(sooner / LEAST_AWAKE_SHARE) / np.maximum(sd, 1e-9)
+        falls = np.minimum(per_d / left, steepest)
+        return left, np.where(left > LEAST_AWAKE_SHARE, falls, 0.0)
 
     def pace_ceiling_stage(
         self,

@@ -75,6 +75,23 @@ def test_a_lag_takes_its_days_of_a_span_and_leaves_a_tenth_at_least(posterior):
     assert falls[0] == pytest.approx([0.05 / 0.9, 0.125 / 0.75, 0.0])
 
 
+def test_a_lag_that_ends_about_now_is_no_licence_to_soar(posterior):
+    """Two and a quarter days after a cut that costs two, half a day less would leave a third awake.
+
+    The curve is steep there: along it, half a day less would be seven times the growth, not three.
+    """
+    cut = replace(
+        posterior,
+        last_lag_share=np.ones(1),
+        lag_d=np.full(1, 2.0),
+        beside_sd=np.array([[0.5], [0.0]]),
+    )
+    left, falls = cut.awake(np.array([[2.25, 20.0]]))
+    assert left[0] == pytest.approx([0.25 / 2.25, 0.9])
+    # From a lag of 1.5 days, which leaves a third, to a tenth over the two deviations of a day.
+    assert falls[0] == pytest.approx([np.log(10.0 / 3.0), 0.05 / 0.9])
+
+
 def covariances(rng, count, size):
     """Return positive definite matrices (n, size, size)."""
     root = rng.normal(size=(count, size, 2 * size)) / np.sqrt(2 * size)

@@ -120,6 +120,13 @@ def test_crossings_are_those_of_a_plain_search(kind, horizon_d, request):
             np.testing.assert_array_equal(column, first)
 
 
+def test_no_day_after_a_cut_soars_above_the_next(fit_after_a_hard_cut):
+    """Days of growth that a cut costs end on some day: there the height is no less known."""
+    days = fit_after_a_hard_cut.design.on_day + np.arange(15.0)
+    high = forecast_heights(fit_after_a_hard_cut, np.arange(3), days).height_cm[..., -1]
+    assert np.diff(high, axis=1).min() > -0.02 * high.min()
+
+
 def test_nodes_are_enough(fit, monkeypatch):
     """Sixty times as many nodes move a chance by half a point at most, a level by 1.2."""
     areas, days = np.arange(3), day_number(ON) + np.array([0.0, 7.0, 28.0])
