@@ -13,7 +13,7 @@ from typing import Any, cast
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray, distinct
+from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray, among, distinct
 from growthcast.book.book import BOUNDS, Bounds, Practice, Table, bounds_on
 from growthcast.book.files import reference_conditions
 from growthcast.book.findings import worded, words_of
@@ -230,9 +230,9 @@ def _says_nothing(rows: Rows) -> BoolArray:
 
 
 FOR_FACTS = {"np": np, "blank": blank, "fits": fits, "casefold": casefold, "strip": strip}
-FOR_FACTS |= {"first_of": first_of, "nearest_of": nearest_of, "some_of": some_of}
+FOR_FACTS |= {"among": among, "first_of": first_of, "nearest_of": nearest_of}
 FOR_FACTS |= {"reference": reference_conditions, "WEEKDAYS": WEEKDAYS, "PROPOSED": PROPOSED}
-FOR_FACTS |= {"most_g": _most_g, "sharers_of": _sharers}
+FOR_FACTS |= {"some_of": some_of, "most_g": _most_g, "sharers_of": _sharers}
 FOR_FACTS |= {"says_nothing_in": _says_nothing}
 """What rules and facts may use beside columns, facts and the methods of ``Rows``."""
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tracemalloc
+
 import pytest
 
 from tests.unit.book.small_book import FILES
@@ -110,3 +112,15 @@ def test_the_log_does_not_know_the_day_after_tomorrow(inspect, day, level):
     table = f"date,tank_id,area_id,before_cm\n2026-{day},T1,A1,12\n"
     found = [one.level for one in inspect(trims_csv=table)[1] if one.level != "remark"]
     assert found == ([] if level is None else [level])
+
+
+def test_one_long_note_does_not_make_every_area_as_long(inspect):
+    header, first, *_ = FILES["areas.csv"].splitlines()
+    rest = first.removeprefix("A1").replace("left", "{}")
+    long = [f"A{n}{rest.format(n)},{'y' * 100_000 if n == 2 else ''}" for n in range(1, 301)]
+    areas = "\n".join([f"{header},note", *long, ""])
+    tracemalloc.start()
+    inspect(areas_csv=areas, trims_csv=None)
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert most < 50e6  # each of the 300 padded to the longest would be 120 MB
