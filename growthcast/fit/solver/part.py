@@ -159,9 +159,10 @@ def fitted_alone(view: View, tanks: BoolArray, fit: Callable[[Problem, Point], V
     """
     part = part_of(view, tanks)
     try:
-        return part.put_back(view, fit(part.problem, part.point))
+        alone = fit(part.problem, part.point)
     except CannotFit as fault:
         raise CannotFit(part.areas[fault.areas]) from fault
+    return part.put_back(view, alone)  # what fails here is named as in the whole already
 
 
 def part_of(view: View, tanks: BoolArray) -> Part:

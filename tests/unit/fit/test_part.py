@@ -16,8 +16,8 @@ from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.rows.chains import pack_chains
 from growthcast.fit.solver import part as parting
 from growthcast.fit.solver import view as views
-from growthcast.fit.solver.part import part_of
-from growthcast.fit.solver.problem import RATE
+from growthcast.fit.solver.part import Part, fitted_alone, part_of
+from growthcast.fit.solver.problem import RATE, CannotFit
 from growthcast.fit.solver.solve import solve
 from growthcast.fit.solver.view import departure_of, seen, view_of
 from tests.chains import in_order
@@ -91,6 +91,22 @@ def test_a_part_is_put_back_in_its_place(view):
         np.testing.assert_array_equal(old.chains.nodes.link, new.chains.nodes.link)
         np.testing.assert_array_equal(old.trust, new.trust)
         np.testing.assert_allclose(before, after, atol=1e-2)
+
+
+def test_areas_that_cannot_be_fitted_are_named_as_in_the_whole(view, monkeypatch):
+    """Whether the part alone does not fit, or the whole once it has been put back."""
+    areas = part_of(view, TANKS).areas
+
+    def fails(*_):
+        raise CannotFit(np.array([areas.size - 1]))
+
+    with pytest.raises(CannotFit) as fault:
+        fitted_alone(view, TANKS, fails)
+    assert fault.value.areas.tolist() == [areas[-1]] != [areas.size - 1]
+    monkeypatch.setattr(Part, "put_back", fails)
+    with pytest.raises(CannotFit) as fault:
+        fitted_alone(view, TANKS, view_of)
+    assert fault.value.areas.tolist() == [areas.size - 1]
 
 
 def test_nodes_of_many_blocks_are_packed_into_as_few_as_hold_them(view, monkeypatch):
