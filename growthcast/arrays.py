@@ -40,8 +40,8 @@ def summed(values: FloatArray, place: IntArray, size: int) -> FloatArray:
     """Sum (size, ...) of the values (n, ...) of all that have the same place (n,)."""
     width = prod(values.shape[1:])
     cell = place[:, None] * width + np.arange(width)
-    total: FloatArray = np.bincount(cell.ravel(), values.ravel(), size * width).astype(np.float64)
-    return total.reshape(size, *values.shape[1:])
+    total = np.bincount(cell.ravel(), values.ravel(), size * width)
+    return total.astype(np.float64, copy=False).reshape(size, *values.shape[1:])
 
 
 def checked(name: str, values: ArrayLike, *, above_zero: bool = False) -> FloatArray:
