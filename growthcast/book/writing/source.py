@@ -200,15 +200,19 @@ def read_source(folder: Path, table: str) -> Source:
 
 
 def widened(source: Source, names: Sequence[str]) -> Source:
-    """Return a file with more columns at the end of its header; its rows stay as they are."""
+    """Return a file with more columns at the end of its header; its rows stay as they are.
+
+    A last row without its line end gets one: it is shorter than the header now, and would be torn.
+    """
     if not names:
         return source
     *_, typed = csv.reader(io.StringIO(source.head, newline=""), delimiter=source.delimiter)
     if len(typed) > len(source.names):  # columns without a name
         raise UsageError(refusal("blank-headings", file=source.file))
     head = _wider(source.head, source.joined(("", *names)))
-    wide = replace(source, names=(*source.names, *names), head=head)
-    return replace(wide, data=wide.encoded(head + source.rest))
+    rest = source.rest + (source.line_end if source.rest and not _end(source.rest) else "")
+    wide = replace(source, names=(*source.names, *names), head=head, rest=rest)
+    return replace(wide, data=wide.encoded(head + rest))
 
 
 def begun(source: Source, names: Sequence[str]) -> Source:

@@ -232,6 +232,16 @@ def test_a_first_visit_stays_readable_when_the_next_brings_a_column(make_book):
     assert (folder / "trims.csv").read_text().startswith(f"{head},by\n2026-02-01,T1,A1,24\n")
 
 
+def test_a_visit_that_brought_a_column_is_taken_back_where_the_log_had_no_last_line_end(make_book):
+    """The row before it is shorter than the header by then, and would be torn without its end."""
+    head = "date,tank_id,area_id,before_cm,after_cm"
+    folder = make_book(trims_csv=f"{head}\r\n2026-02-01,T1,A1,24,9")
+    assert add(folder, by="Ida").columns == ("by",)
+    assert take_back(folder, today=TODAY).command == "log"
+    log = (folder / "trims.csv").read_bytes().decode()
+    assert log == f"{head},by\r\n2026-02-01,T1,A1,24,9\r\n"
+
+
 def test_rows_that_are_not_changed_stay_as_typed_also_short_and_blank_ones():
     """A new column makes a place in every row that holds something; a row left out leaves none."""
     text = "date;tank_id;area_id;note\r\n2026-02-01;T1\r\n\r\n; \r\n"
