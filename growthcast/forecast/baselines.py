@@ -312,14 +312,12 @@ def unpooled(past: Past, areas: IntArray, days: FloatArray, own_sd_cm: FloatArra
     order = np.argsort(middle, axis=1)
     reached = np.cumsum(np.take_along_axis(weight, order, axis=1), axis=1)
     apart = 2.0 * np.arange(areas.size)[:, None]  # one search for all: each row above the last
-    chosen = np.searchsorted((reached + apart).ravel(), (CHANCES + apart).ravel())
+    chosen = np.searchsorted((reached + apart).ravel(), CHANCES + apart)
     chosen = np.minimum(chosen, reached.size - 1)
-    return Predictive(
-        np.take_along_axis(middle, order, axis=1).ravel()[chosen].reshape(-1, CHANCES.size),
-        np.sqrt(np.take_along_axis(variance, order, axis=1).ravel()[chosen]).reshape(
-            -1, CHANCES.size
-        ),
+    middle, variance = (
+        np.take_along_axis(grid, order, axis=1).ravel()[chosen] for grid in (middle, variance)
     )
+    return Predictive(middle, np.sqrt(variance))
 
 
 def _curve(past: Past, spans: Spans) -> tuple[FloatArray, FloatArray]:
