@@ -153,7 +153,7 @@ def import_command(
     written = merge.differs and yes
     tables = [plain(table) | {"missing_deleted": delete_missing} for table in merge.tables]
     answer = {"file": workbook.file, "book": str(folder), "written": written, "tables": tables}
-    answer |= {"settings": merge.settings, "not_taken": merge.not_taken}
+    answer |= {"not_taken": merge.not_taken}
     if not form.as_json:
         output.print_words(merge_words(merge, delete_missing))
     output.say(*(f"{workbook.file}: {words}." for words in merge.not_taken))

@@ -26,21 +26,14 @@ def count_words(merge: Merge) -> str:
     """Return how much a spreadsheet changes."""
     changed = sum(len(changes.changed) for changes in merge.tables)
     added = sum(len(changes.added) for changes in merge.tables)
-    parts = [count_of(changed, "row") + " changed", count_of(added, "row") + " added"]
-    if merge.settings:
-        parts.append(count_of(len(merge.settings), "setting") + " changed")
-    return ", ".join(parts)
+    return f"{count_of(changed, 'row')} changed, {count_of(added, 'row')} added"
 
 
 def merge_words(merge: Merge, delete_missing: bool) -> Iterator[str]:
     """Yield the differences, each row one line."""
-    if not merge.tables and not merge.settings:
+    if not merge.tables:
         yield "No differences: the book says what the workbook says."
         return
-    if merge.settings:
-        yield f"practice.toml: {count_of(len(merge.settings), 'key')} changed"
-        for one in merge.settings:
-            yield f"  [{one.section}] {one.key}: {_cell(one.old)} -> {_cell(one.new)}"
     for changes in merge.tables:
         yield from _table_lines(changes, "taken out" if delete_missing else KEPT)
 

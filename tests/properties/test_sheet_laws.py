@@ -17,16 +17,14 @@ from growthcast.book.sheets.export import book_sheets, xlsx_bytes
 from growthcast.book.sheets.load import read_workbook
 from growthcast.book.sheets.merge import merge_workbook
 from growthcast.book.sheets.values import (
-    SettingRow,
     as_text,
     as_value,
     canonical,
     normal,
     number_text,
-    with_settings,
 )
 from growthcast.book.tables import column_of
-from tests.unit.book.small_book import FILES, write_book
+from tests.unit.book.small_book import write_book
 
 pytestmark = pytest.mark.slow
 
@@ -146,7 +144,6 @@ def test_a_book_that_comes_back_unchanged_differs_in_nothing(files):
         folder = write_book(home / "book", files)
         merge = merge_workbook(folder, there_and_back(folder))
         assert merge.tables == []
-        assert merge.settings == []
         assert merge.files == {}
         assert merge.not_taken == []
     finally:
@@ -214,27 +211,6 @@ def test_a_number_comes_back_as_the_same_number(value, comma):
 @example("\r")
 def test_what_a_sheet_holds_is_held_again(text):
     assert canonical(canonical(text)) == canonical(text)
-
-
-SETTING = st.sampled_from(["EUR", "=1+1", '"', "\n", "é🌿", "7, 10", "12"]) | st.text(max_size=8)
-
-
-@settings(max_examples=100, deadline=None)
-@example(":\x85", "labour_rate_per_h")
-@given(SETTING, st.sampled_from(["name", "labour_rate_per_h", "intervals_d", "nothing"]))
-def test_no_value_of_a_setting_breaks_the_file(value, key):
-    """The new file is TOML again, or the change is refused in a sentence; other lines stay."""
-    data = FILES["practice.toml"].encode()
-    section = "targets" if key == "intervals_d" else "practice"
-    new, changes, _ = with_settings(data, [SettingRow(2, section, key, value)])
-    assert (new == data) == (not changes)
-    if changes:
-        again, more, _ = with_settings(new, [SettingRow(2, section, key, value)])
-        assert (again, more) == (new, [])
-        old_lines, new_lines = data.splitlines(), new.splitlines()
-        assert [line for line in old_lines if not line.startswith(key.encode())] == [
-            line for line in new_lines if not line.startswith(key.encode())
-        ]
 
 
 def test_the_same_book_gives_the_same_bytes(tmp_path):

@@ -8,6 +8,9 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
+
+import tomlkit
 
 from growthcast.book.begin.typed import Row, complete_areas, plant_meant, slug
 from growthcast.book.files import FILES
@@ -15,7 +18,7 @@ from growthcast.book.findings import refusal
 from growthcast.book.read import inspect_book, read_shipped_species
 from growthcast.book.sheets.load import Workbook
 from growthcast.book.sheets.merge import Merge, check_merge, merge_workbook
-from growthcast.book.sheets.values import SettingRow, SheetTable, Value, as_text, with_settings
+from growthcast.book.sheets.values import SheetTable, Value, as_text
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES, Column
 from growthcast.book.writing.replace import write_new
@@ -63,8 +66,9 @@ def start_book(
     check_new_folder(folder)
     whole = complete_areas(areas, tanks, read_shipped_species())
     files = check_rows(tanks, whole)
-    keys = [SettingRow(0, "practice", key, value) for key, value in (practice or {}).items()]
-    files["practice.toml"] = with_settings(files["practice.toml"], keys)[0]
+    document: Any = tomlkit.parse(files["practice.toml"].decode())
+    document["practice"].update(practice or {})
+    files["practice.toml"] = tomlkit.dumps(document).encode()
     write_new(folder, files, f"a new book, {len(tanks)} tanks, {len(whole)} areas")
     return tuple(files)
 

@@ -1,4 +1,4 @@
-"""The book as an Excel workbook: a sheet a table, the practice's keys, lists of choices."""
+"""The book as an Excel workbook: a sheet a table, lists of choices."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def book_sheets(folder: Path) -> list[Sheet]:
         letter = column_letter([known for known, _ in _columns(source)].index(name))
         last = 1 + sum(1 for _ in source.records()) + ROOM_ROWS
         offered[name] = f"={home}!${letter}$2:${letter}${last}"
-    sheets = [_settings(folder)]
+    sheets = list[Sheet]()
     for table, source in sources.items():
         records, columns = [record for record, _ in source.rows()], _columns(source)
         most = min(MOST_ROWS, values.MOST_CELLS // len(columns) - 1)
@@ -134,18 +134,6 @@ def _rows(
         yield (*cells, *(None,) * (len(columns) - len(cells)))
 
 
-def _settings(folder: Path) -> Sheet:
-    settings = values.settings_of((folder / "practice.toml").read_bytes())
-    headings = (
-        Heading("section", "part of practice.toml", width=12),
-        Heading("key", "name of the key", width=22),
-        Heading("value", "what it says; blank leaves practice.toml as it is", "value", 28),
-        Heading("unit", "for reading only", width=12),
-        Heading("meaning", "for reading only", width=60),
-    )
-    return Sheet(values.SETTINGS, headings, settings, len(settings))
-
-
 _FIRST_DAY = dt.date(1900, 3, 1)  # earlier ones are counted wrongly by that format
 _MADE = dt.datetime(2000, 1, 1)  # the same book gives the same bytes
 _AS_TYPED = {
@@ -199,7 +187,7 @@ def xlsx_bytes(sheets: list[Sheet]) -> bytes:
     stream = io.BytesIO()
     workbook = xlsxwriter.Workbook(stream, _AS_TYPED)
     workbook.set_properties({"created": _MADE, "title": "A growthcast book"})
-    forms = {"date": "yyyy-mm-dd", "text": "@", "number": "General", "value": "General"}
+    forms = {"date": "yyyy-mm-dd", "text": "@", "number": "General"}
     formats = {kind: workbook.add_format({"num_format": form}) for kind, form in forms.items()}
     formats["head"] = workbook.add_format({"bold": True, "text_wrap": True, "valign": "top"})
     try:

@@ -151,15 +151,16 @@ class _Part:
 
 _WIDEST = 500
 _Row = tuple[int, list[values.Value]]
+_OF_OTHERS = "is none of a book's and was not read"
+_NOT_READ = {"practice": "was not read: practice.toml is edited as text"}
 
 
 @dataclass(frozen=True, slots=True)
 class Workbook:
-    """A workbook's sheets that belong to a book, its keys, and what in it is not read."""
+    """A workbook's sheets that belong to a book, and what in it is not read."""
 
     file: str
     tables: tuple[values.SheetTable, ...]
-    settings: tuple[values.SettingRow, ...]
     not_read: tuple[str, ...]
     stamps: values.Stamps = field(default_factory=dict)
 
@@ -172,20 +173,19 @@ def read_workbook(path: Path) -> Workbook:
     """
     name, book = _opened(path)
     sheets = [(typed, typed.strip().casefold()) for typed in book.sheet_names]
-    known = [*TABLES, values.SETTINGS]
+    known = [*TABLES]
     named = [one for _, one in sheets if one in known]
     if not named:
         raise UsageError(refusal("no-sheets", name=name, wanted=", ".join(known)))
     for one in (one for one in named if named.count(one) > 1):
         raise UsageError(f"{name} has two sheets named {shown(one)}; remove one")
     aside = {*known, values.LISTS, values.STAMP}
-    others = [shown(typed) for typed, one in sheets if one not in aside]
-    not_read = tuple(f"sheet {one} is none of a book's and was not read" for one in others)
+    others = [(shown(typed), one) for typed, one in sheets if one not in aside]
+    not_read = tuple(f"sheet {typed} {_NOT_READ.get(one, _OF_OTHERS)}" for typed, one in others)
     rows = {one: _rows(book, typed, name) for typed, one in sheets}
     tables = {one: _table(one, rows[one], name) for one in named}
-    settings = _setting_rows(tables.pop(values.SETTINGS, None), name)
     stamps = values.read_stamps(rows.get(values.STAMP, ()))
-    return Workbook(path.name, tuple(filter(None, tables.values())), settings, not_read, stamps)
+    return Workbook(path.name, tuple(filter(None, tables.values())), not_read, stamps)
 
 
 def read_sheet(path: Path) -> list[_Row]:
@@ -256,17 +256,3 @@ def _table(
                 raise UsageError(refusal("cell-without-heading", name=name, table=table, cell=cell))
         kept.append((number, tuple(cells[:width])))
     return values.SheetTable(table, headings, tuple(kept))
-
-
-def _setting_rows(table: values.SheetTable | None, name: str) -> tuple[values.SettingRow, ...]:
-    if table is None:
-        return ()
-    places = {heading.strip().casefold(): at for at, heading in enumerate(table.headings)}
-    section, key, value = (places.get(word, -1) for word in ("section", "key", "value"))
-    if min(section, key, value) < 0:
-        raise UsageError(f"{name}, sheet practice, needs the columns section, key and value")
-    texts = values.as_text
-    return tuple(
-        values.SettingRow(number, texts(row[section]).strip(), texts(row[key]).strip(), row[value])
-        for number, row in table.rows
-    )

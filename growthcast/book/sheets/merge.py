@@ -8,7 +8,6 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from growthcast.book.cells.text import read_bytes
 from growthcast.book.files import FILES
 from growthcast.book.findings import refusal
 from growthcast.book.read import inspect_book
@@ -67,7 +66,6 @@ class Merge:
     """
 
     tables: list[TableChanges]
-    settings: list[values.SettingChange]
     not_taken: list[str]
     files: dict[str, bytes]
     before: dict[str, bytes | None]
@@ -84,7 +82,7 @@ def merge_workbook(folder: Path, workbook: Workbook, *, delete_missing: bool = F
     """Return what a workbook would change in a book; nothing is written.
 
     Rows are matched by their keys, the first of a key with the first. What the workbook does not
-    have stays: columns, keys of practice.toml, and rows too unless ``delete_missing``.
+    have stays: columns, and rows too unless ``delete_missing``.
 
     Raises
     ------
@@ -93,18 +91,9 @@ def merge_workbook(folder: Path, workbook: Workbook, *, delete_missing: bool = F
     UsageError
         A sheet without its key columns, or text that a file's encoding does not know.
     """
-    merge = Merge([], [], list(workbook.not_read), {}, {}, {}, {})
+    merge = Merge([], list(workbook.not_read), {}, {}, {}, {})
     for sheet in workbook.tables:
         _lay_over(merge, read_source(folder, sheet.name), sheet, workbook, delete_missing)
-    if workbook.settings:
-        data = read_bytes(folder / "practice.toml")
-        if isinstance(data, Finding):
-            raise BookProblems((data,))
-        new, changes, left_out = values.with_settings(data, workbook.settings)
-        merge.settings.extend(changes)
-        merge.not_taken.extend(left_out)
-        if changes:
-            merge.files["practice.toml"], merge.before["practice.toml"] = new, data
     return merge
 
 
@@ -226,14 +215,13 @@ def check_merge(folder: Path, merge: Merge, workbook: str, *, today: date) -> li
         if item.file not in FILES:  # not names of other files
             continue
         row = None if item.row is None else merge.places.get((item.file, item.row))
-        theirs = row is not None or (item.file == "practice.toml" and item.file in merge.files)
         if row is not None:
             letter = merge.letters.get((item.file, item.heading), item.column)
             place = f"{workbook}, sheet {item.file.removesuffix('.csv')}"
             item = replace(item, file=place, row=row, column=letter)
         if item.level == "problem":
             problems.append(item)
-        elif theirs and item.level == "note":
+        elif row is not None and item.level == "note":
             notes.append(item)
     if problems:
         raise WouldNotCheck(tuple(problems))

@@ -1,4 +1,4 @@
-"""Cells of the book and keys of ``practice.toml`` as spreadsheet values, and back.
+"""Cells of the book as spreadsheet values, and back.
 
 The stamp of a workbook tells what each cell of the book held when it was exported: a row on a
 hidden sheet for each of the book, with the table, the row's key and a checksum a column. An import
@@ -10,33 +10,24 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-import tomllib
 import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import suppress
 from decimal import Decimal
-from typing import Any
-
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
 
 from growthcast.book.cells.numbers import parse_date, parse_number
-from growthcast.book.cells.text import decoded
-from growthcast.book.findings import Fault, refusal
-from growthcast.book.tables import KEYS, KINDS, TABLES, UNITS, Column, column_of
+from growthcast.book.findings import Fault
+from growthcast.book.tables import TABLES, UNITS, Column, column_of
 from growthcast.book.writing.source import Source
-from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 
-SETTINGS, LISTS = "practice", "lists"
-"""Names of the sheets beside those of the tables."""
+LISTS = "lists"
+"""Name of the sheet with the names of plants."""
 MOST_CELLS = 4_500_000
 """Cells of a sheet that is read: as many are written at most."""
 
 Value = str | float | bool | dt.date | dt.datetime | dt.time | dt.timedelta | None
 """What a cell of a spreadsheet holds; a blank one holds none."""
 
-_IN_A_LIST = re.compile(r"[^\s,;](?:[^,;]*[^\s,;])?")
 _NO_XML = re.compile("[\x00-\x08\x0b-\x1f\ufffe\uffff\ud800-\udfff]")
 
 
@@ -140,118 +131,6 @@ def normal(cell: str, column: Column | None, *, decimal_comma: bool) -> str:
     if kind == "flag":
         return text.strip().casefold()
     return text.strip() if kind in {"number", "date", "choice"} else text
-
-
-@dataclass(frozen=True, slots=True)
-class SettingRow:
-    """One row of a sheet of keys as it came back."""
-
-    row: int
-    section: str
-    key: str
-    value: Value
-
-
-@dataclass(frozen=True, slots=True)
-class SettingChange:
-    """One key that would change, as text; ``old`` is blank where the key is new."""
-
-    section: str
-    key: str
-    old: str
-    new: str
-
-
-def settings_of(data: bytes) -> list[tuple[str, str, Value, str, str]]:
-    """Return every key that ``practice.toml`` may hold: section, key, value, unit and meaning.
-
-    The value is blank where it does not fit into a cell, and of keys which the file does not give:
-    their default holds.
-    """
-    given, found = _given(data), []
-    for section, key in ((section, key) for section, keys in KEYS.items() for key in keys):
-        value = _as_value(given.get((section, key.name)))
-        found.append((section, key.name, value, key.unit, f"{key.meaning}; {key.expected}"))
-    return found
-
-
-def _as_value(value: Any) -> Value:
-    """Return a TOML value as one cell, none where it does not fit into one."""
-    if isinstance(value, int | float):
-        return float(value) if abs(value) < 1e15 else str(value)
-    if not isinstance(value, list):
-        return value if isinstance(value, str) and value else None
-    items = [number_text(item) if isinstance(item, int | float) else item for item in value]
-    fits = all(isinstance(item, str) and _IN_A_LIST.fullmatch(item) for item in items)
-    return ", ".join(items) if items and fits else None
-
-
-def _given(data: bytes) -> dict[tuple[str, str], Any]:
-    """Return the value of each key that the file gives, by its section and name."""
-    text = decoded(data)[2].replace("\r\n", "\n").replace("\r", "\n")
-    sections = {name: keys for name, keys in tomllib.loads(text).items() if isinstance(keys, dict)}
-    return {(name, key): value for name, keys in sections.items() for key, value in keys.items()}
-
-
-def with_settings(
-    data: bytes, rows: Iterable[SettingRow]
-) -> tuple[bytes, list[SettingChange], list[str]]:
-    """Return the file with the keys of a sheet, what changes, and what was not taken over.
-
-    A blank value leaves its key as it is.
-    """
-    given, left_out = _given(data), list[str]()
-    edits: list[tuple[SettingChange, Any]] = []
-    for row in rows:
-        key = next((key for key in KEYS.get(row.section, ()) if key.name == row.key), None)
-        old, text = given.get((row.section, row.key)), as_text(row.value)
-        if not text.strip() or (old and _as_value(old) is None):
-            continue
-        if key is None:
-            words = f"no key {row.key} under [{row.section}] is known"
-            left_out.append(f"row {row.row} of practice: {words}")
-            continue
-        value, was = _typed(text, old, key), "" if old is None else _shown(old)
-        if old is None or (value != old and canonical(was) != canonical(_shown(value))):
-            edits.append((SettingChange(row.section, row.key, was, _shown(value)), value))
-    if not edits:
-        return data, [], left_out
-    mark, codec, text = decoded(data)
-    try:
-        document = tomlkit.parse(text)
-        if tomlkit.dumps(document) != text:
-            raise UsageError("practice.toml cannot be rewritten without touching other lines")
-        for change, value in edits:
-            if change.section not in document:
-                document[change.section] = tomlkit.table()
-            document[change.section][change.key] = value
-        new = mark + tomlkit.dumps(document).encode(codec)
-    except (TOMLKitError, UsageError, UnicodeEncodeError, ValueError) as error:
-        names = ", ".join(change.key for change, _ in edits)
-        raise UsageError(refusal("other-lines", names=names)) from error
-    return new, [change for change, _ in edits], left_out
-
-
-def _typed(text: str, old: Any, key: Column) -> Any:
-    """Return a cell's text as its key holds it; what is no number stays text, for the check."""
-    if KINDS.get(key.kind, {}).get("example"):
-        parts = [part for part in re.split(r"\s*[,;]\s*", text.strip()) if part]
-        return [_number(part) for part in parts] if key.kind == "intervals" else parts
-    if key.kind != "number":
-        return text
-    number = _number(text)
-    return float(number) if isinstance(number, int) and isinstance(old, float) else number
-
-
-def _number(text: str) -> Any:
-    for kind in (int, float):
-        with suppress(ValueError):
-            return kind(text)
-    return text
-
-
-def _shown(value: Any) -> str:
-    return as_text(_as_value(value), decimal_comma=False)
 
 
 STAMP = "stamp"

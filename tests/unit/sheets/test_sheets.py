@@ -17,15 +17,12 @@ from growthcast.book.sheets.export import book_sheets, check_workbook_target, xl
 from growthcast.book.sheets.load import Workbook, read_sheet, read_workbook
 from growthcast.book.sheets.merge import WouldNotCheck, check_merge, merge_workbook
 from growthcast.book.sheets.values import (
-    SettingRow,
     SheetTable,
     as_text,
     as_value,
     key_of,
     read_stamps,
-    settings_of,
     stamp_rows,
-    with_settings,
 )
 from growthcast.book.tables import TABLES, column_of
 from growthcast.book.writing.source import read_source, rewritten
@@ -46,7 +43,7 @@ def log(*rows, headings=HEADINGS, table="trims") -> Workbook:
     """A workbook of one sheet, its rows numbered from 2."""
     padded = [(*row, *(None for _ in range(len(headings) - len(row)))) for row in rows]
     return Workbook(
-        "book.xlsx", (SheetTable(table, headings, tuple(enumerate(padded, start=2))),), (), ()
+        "book.xlsx", (SheetTable(table, headings, tuple(enumerate(padded, start=2))),), ()
     )
 
 
@@ -78,7 +75,7 @@ def test_cells_have_the_kinds_of_their_columns(book):
 def test_the_workbook_helps_with_typing_and_protects_nothing(book):
     made = openpyxl.load_workbook(io.BytesIO(xlsx_bytes(book_sheets(book))))
     assert made.sheetnames == [
-        "practice", "tanks", "areas", "bounds", "trims", "conditions", "closed", "species", "lists",
+        "tanks", "areas", "bounds", "trims", "conditions", "closed", "species", "lists",
         "stamp",
     ]  # fmt: skip
     offered = {
@@ -119,7 +116,7 @@ def test_what_each_column_says_and_offers_and_how_wide_it_is(book):
     assert trims["before_cm [cm]"].meaning.endswith("; centimetres above 0, at most 300")
     assert {name: sheet.count for name, sheet in sheets.items()} == {
         **{"tanks": 2, "areas": 3, "bounds": 0, "trims": 4, "conditions": 2, "closed": 0},
-        **{"species": 2, "lists": 4, "stamp": 13, "practice": len([*sheets["practice"].rows])},
+        **{"species": 2, "lists": 4, "stamp": 13},
     }
     assert [*sheets["lists"].rows] == [
         ("hydrocotyle-tripartita", "pennywort", "Hydrocotyle tripartita"),
@@ -292,8 +289,7 @@ def test_notes_on_what_the_workbook_changes_are_told_and_no_others(book):
     """Remarks are not, nor notes on rows that it leaves as they are."""
     (book / "practice.toml").write_text(FILES["practice.toml"].replace("\n", "\r\n"))
     (book / "trims.csv").write_text(FILES["trims.csv"].replace("24.5", "50"))
-    keys = (SettingRow(2, "visit", "fixed_min", 41.0),)
-    merge = merge_workbook(book, replace(log((DAY, "T1", "A1", 60.0)), settings=keys))
+    merge = merge_workbook(book, log((DAY, "T1", "A1", 60.0)))
     notes = check_merge(book, merge, "book.xlsx", today=TODAY)
     assert [(i.file, i.row, i.column, i.slug) for i in notes] == [
         ("book.xlsx, sheet trims", 2, "D", "height-above-water")
@@ -376,77 +372,11 @@ def test_a_row_is_known_by_its_day_and_ids(cells, key):
     assert key_of("trims", cells) == key
 
 
-@pytest.mark.parametrize(
-    ("toml", "value"),
-    [
-        ("999999999999999", 999999999999999.0),  # 15 digits are what a spreadsheet keeps
-        ("-1e15", "-1000000000000000.0"),
-        ("[7, 10.5]", "7, 10.5"),
-        ('["mon", "a b"]', "mon, a b"),
-        ('["a, b"]', None),
-        ('["a", 2026-01-01]', None),
-        ("[]", None),
-        ('""', None),
-        ('"a"', "a"),
-    ],
-)
-def test_a_key_goes_out_where_it_fits_into_a_cell(toml, value):
-    data = f"[practice]\r\nname = {toml}\r\n".encode()
-    given = {(section, key): cell for section, key, cell, *_ in settings_of(data)}
-    assert given["practice", "name"] == value
-
-
-def test_keys_that_the_file_cannot_hold_are_typed_by_hand():
-    data = "[practice]\nname = 'Grün'\n".encode("cp1252")
-    row = SettingRow(2, "practice", "name", "茶")
-    with pytest.raises(UsageError, match="without touching other lines; type name there by hand"):
-        with_settings(data, [row])
-    new, _, _ = with_settings(data, [SettingRow(2, "practice", "name", "Grüner")])
-    assert new == '[practice]\nname = "Grüner"\n'.encode("cp1252")
-    marked = b"\xef\xbb\xbf[practice]\nname = 'a'\n"
-    assert with_settings(marked, [row])[0] == marked[:-4] + '"茶"\n'.encode()
-
-
 def test_what_is_no_number_or_date_goes_out_as_text():
     before, day = column_of("trims", "before_cm"), column_of("trims", "date")
     assert as_value("12 cm", before, decimal_comma=False) == "12 cm"
     assert as_value("1.3.2026", day, decimal_comma=False) == "1.3.2026"
     assert as_value("12", None, decimal_comma=False) == "12"
-
-
-def test_settings_go_out_with_defaults_blank_and_come_back_with_comments_kept():
-    data = (
-        b'# ours\n[practice]\nname = "A" # who\nlabour_rate_per_h = 58.0\n'
-        b"[targets]\nintervals_d = [7, 10]\n[rounds]\nof_our_own = 1\n"
-    )
-    sheet = {(section, key): value for section, key, value, *_ in settings_of(data)}
-    assert sheet["practice", "labour_rate_per_h"] == 58.0
-    assert sheet["visit", "fixed_min"] is None
-    assert sheet["targets", "intervals_d"] == "7, 10"
-    assert ("rounds", "of_our_own") not in sheet
-    rows = [
-        SettingRow(2, "practice", "name", "=B"),
-        SettingRow(3, "visit", "fixed_min", 40.0),
-        SettingRow(4, "targets", "intervals_d", "7; 14"),
-        SettingRow(5, "targets", "confidence", None),
-        SettingRow(6, "practice", "nonsense", "x"),
-    ]
-    new, changes, left_out = with_settings(data, rows)
-    assert b'# ours\n[practice]\nname = "=B" # who\nlabour_rate_per_h = 58.0\n' in new
-    assert b"fixed_min = 40\n" in new
-    assert b"intervals_d = [7, 14]" in new
-    assert [c.key for c in changes] == ["name", "fixed_min", "intervals_d"]
-    assert left_out == ["row 6 of practice: no key nonsense under [practice] is known"]
-
-
-def test_a_workbook_with_keys_changes_those_and_one_without_none(book):
-    before = (book / "practice.toml").read_bytes()
-    assert merge_workbook(book, log(NEW)).files.keys() == {"trims.csv"}
-    keys = (SettingRow(2, "visit", "fixed_min", 41.0),)
-    merge = merge_workbook(book, Workbook("book.xlsx", (), keys, ()))
-    assert [change.key for change in merge.settings] == ["fixed_min"]
-    assert b"fixed_min = 41\n" in merge.files["practice.toml"]
-    assert merge.before["practice.toml"] == before
 
 
 def test_a_file_taken_apart_is_the_file(book):
@@ -506,31 +436,24 @@ def test_a_cell_without_a_heading_and_a_sheet_there_twice_are_refused(tmp_path):
         read_workbook(twice)
 
 
-def test_the_rows_and_keys_of_a_workbook_with_their_numbers(tmp_path):
+def test_the_rows_of_a_workbook_with_their_numbers(tmp_path):
     """Blank rows count, headings without text at the end do not, and a blank is no stray cell."""
     tanks = [["tank_id", "client", " "], [None], ["T1", None, "  "], [" "], ["T2", 5]]
-    keys = [["Key ", "SECTION", "value"], ["fixed_min", "visit ", 35], [None, None, "x"]]
     lists = [["species_id"], ["moss"]]
-    sheets = ("tanks", tanks), ("Practice", keys), ("lists", lists), ("areas", [])
+    sheets = ("tanks", tanks), ("Practice", [["key"], ["x"]]), ("lists", lists), ("areas", [])
     workbook = read_workbook(saved(tmp_path / "a.xlsx", *sheets))
     [table] = workbook.tables
     assert (table.headings, table.rows) == (
         ("tank_id", "client"),
         ((3, ("T1", None)), (5, ("T2", 5.0))),
     )
-    assert workbook.settings == (
-        SettingRow(2, "visit", "fixed_min", 35.0),
-        SettingRow(3, "", "", "x"),
-    )
-    assert workbook.not_read == ()
+    [odd] = workbook.not_read
+    assert odd == 'sheet "Practice" was not read: practice.toml is edited as text'
     assert workbook.stamps == {}
-    half = saved(tmp_path / "b.xlsx", ("practice", [["section", "value"], ["visit", 1]]))
-    with pytest.raises(UsageError, match="needs the columns section, key and value"):
-        read_workbook(half)
     bare = saved(
-        tmp_path / "c.xlsx", ("practice", []), ("stamp", [["table"], ["trims", "k", "a", "b"]])
+        tmp_path / "c.xlsx", ("tanks", []), ("stamp", [["table"], ["trims", "k", "a", "b"]])
     )
-    assert (read_workbook(bare).settings, read_workbook(bare).tables) == ((), ())
+    assert (read_workbook(bare).not_read, read_workbook(bare).tables) == ((), ())
     assert read_workbook(bare).stamps["trims", ("k",)] == {"a": "b"}
 
 

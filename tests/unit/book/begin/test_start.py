@@ -30,7 +30,7 @@ AREAS = SheetTable(
 
 def test_areas_stand_in_the_tanks_that_their_rows_name(tmp_path):
     folder = tmp_path / "book"
-    start_from(folder, Workbook("new.xlsx", (TANKS, AREAS), (), ()), today=TODAY)
+    start_from(folder, Workbook("new.xlsx", (TANKS, AREAS), ()), today=TODAY)
     book = read_book(folder, today=TODAY)
     assert book.tanks.text("tank_id").tolist() == ["front-hall", "office"]
     assert book.areas.text("tank_id").tolist() == ["front-hall", "office"]
@@ -44,6 +44,8 @@ def test_a_new_book_is_written_into_a_folder_that_holds_none(tmp_path):
     folder = tmp_path / "new" / "book"
     written = start_book(folder, {"name": "P", "labour_rate_per_h": 50.0}, [tank], [area])
     assert {"practice.toml", "tanks.csv", "areas.csv"} <= set(written)
+    settings = (folder / "practice.toml").read_bytes()
+    assert b'currency = "EUR"                # three capital letters' in settings  # others stay
     book = read_book(folder, today=TODAY)
     assert (book.practice.name, book.practice.labour_rate_per_h) == ("P", 50.0)
     assert book.areas.number("budget_cm").tolist() == [22.0]
