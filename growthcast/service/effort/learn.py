@@ -1,9 +1,8 @@
 """Minutes of trimming learnt from the timed rows of a log: a robust Bayesian regression.
 
-A row of one area with minutes timed that area. A whole-tank row's minutes are the trimming of the
-areas that have no row of their own that day, or of all areas that have no minutes of their own:
-both are how people log, and the log itself tells which (``learn_timing``), unless the practice says
-that they are those of all areas, timed by themselves or not, or of the areas not timed.
+A row of one area with minutes timed that area. A whole-tank row's minutes are the trimming of all
+areas, timed by themselves that day or not, or of the rest, which are not: both are how people log,
+and the log itself tells which (``learn_timing``), unless the practice says it.
 
 ``minutes = sum over the areas trimmed of (set-up + work x amount)``, with a set-up and a work per
 litre of stand (or dm2 of cover) for every growth form. Logs of both are normal around the defaults
@@ -19,12 +18,12 @@ distribution. Journal of the American Statistical Association 84, 881-896 (from 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Literal
+from itertools import product
 
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, among, distinct
-from growthcast.book.book import Book
+from growthcast.book.book import Book, WholeTank
 from growthcast.fit.design import Design
 from growthcast.fit.model.spreads import FORMS
 from growthcast.fit.result import GrowthFit
@@ -52,8 +51,9 @@ class TimedTrims:
     ----------
     minutes : array (N,)
         Minutes logged [min].
-    fixed_min : array (N,)
-        The tank's fixed minutes for a whole-tank row, 0 for an area's own [min].
+    fixed_min, own_min : array (N,)
+        The tank's fixed minutes, and those of its areas timed by themselves that day, for a
+        whole-tank row; 0 for an area's own [min].
     visits : int
         Visits, by tank and day, that these rows time.
     row : int array (L,)
@@ -64,29 +64,17 @@ class TimedTrims:
         What was taken off and its doubt [l of stand, or dm2 of full cover].
     chance : array (L,)
         Chance that the area was trimmed [0-1].
-    has_row : bool array (L,)
-        Whether the area has a row of its own beside the whole tank's that timed it.
     """
 
     minutes: FloatArray
     fixed_min: FloatArray
+    own_min: FloatArray
     visits: int
     row: IntArray
     kind: IntArray
     amount: FloatArray
     amount_sd: FloatArray
     chance: FloatArray
-    has_row: BoolArray
-
-    def of_the_rest(self) -> TimedTrims:
-        """Return the rows with whole-tank minutes as those of areas without a row of their own.
-
-        Where every area has a row, the minutes stay those of all of them.
-        """
-        rest = np.bincount(self.row, weights=~self.has_row, minlength=self.minutes.size) > 0.0
-        kept = ~(self.has_row & rest[self.row])
-        links = ("row", "kind", "amount", "amount_sd", "chance", "has_row")
-        return replace(self, **{name: getattr(self, name)[kept] for name in links})
 
 
 def kind_of(design: Design) -> IntArray:
@@ -134,7 +122,8 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     Returns
     -------
     TimedTrims
-        Rows that trimmed nothing are left out.
+        Rows that trimmed nothing are left out. A whole-tank row links to the areas without minutes
+        of their own that day.
     """
     design, trims = fit.design, book.trims
     area = trims.places("area_id", design.area_id)
@@ -146,30 +135,30 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     row, shared = _whole_tank_links(design, tank[whole], day[whole])
     when = day[whole][row]
     kept = ~among(pair_of(shared, when), pair_of(area[own], day[own]))
-    kept |= book.practice.whole_tank_minutes == "all"
     rows = np.concatenate([own, whole])
     row = np.concatenate([np.arange(own.size), own.size + row[kept]])
     where = np.concatenate([area[own], shared[kept]])
     when = np.concatenate([day[own], when[kept]])
     cm, cm_sd, chance = _removed(fit, visits, where, when)
-    rows_of_own = pair_of(visits.area, visits.day)[~visits.silent]
-    has_row = among(pair_of(where, when), rows_of_own) & (row >= own.size)
     chance[: own.size][np.isnan(chance[: own.size])] = 1.0  # timed, though nothing else is said
     chance = np.where(np.isnan(chance), SILENT_CHANCE, chance)
     bulk = bulk_per_cm(design)[where]
     told = np.bincount(row, weights=chance, minlength=rows.size) > 0.0
     links = (chance > 0.0) & told[row]
-    fixed = book.of_tanks("fixed_min")[tank[rows]]
+    pairs = pair_of(tank[rows], day[rows])
+    visit, at = np.unique(pairs, return_inverse=True)
+    own_min = np.bincount(at[: own.size], minutes[own], visit.size).astype(np.float64)[at]
+    of_whole = np.arange(rows.size) >= own.size
     return TimedTrims(
         minutes=minutes[rows][told],
-        fixed_min=np.where(np.arange(rows.size) < own.size, 0.0, fixed)[told],
-        visits=int(distinct(pair_of(tank[rows], day[rows])[told]).size),
+        fixed_min=(of_whole * book.of_tanks("fixed_min")[tank[rows]])[told],
+        own_min=(of_whole * own_min)[told],
+        visits=int(distinct(pairs[told]).size),
         row=(np.cumsum(told) - 1)[row[links]],
         kind=kind_of(design)[where[links]],
         amount=(bulk * cm)[links],
         amount_sd=(bulk * cm_sd)[links],
         chance=chance[links],
-        has_row=has_row[links],
     )
 
 
@@ -256,7 +245,7 @@ TAIL = 4.0
 """Degrees of freedom of the Student t."""
 STEPS, LONGEST_STEP, SETTLED = 40, 0.5, 1e-10
 ROWS_TO_TELL = 5
-"""Whole-tank rows below which they are read in the usual way."""
+"""Whole-tank rows below which no fixed part is looked for in them."""
 CLEARLY = 3.0
 """Log evidence by which a reading of whole-tank minutes must win over the usual one."""
 LEAST_MIN = 1e-4
@@ -268,14 +257,13 @@ KEY = 1 << 40
 class Reading:
     """Whose trimming the minutes of a whole-tank row are.
 
-    Of areas without a row of their own that day ("unlogged"), of all that are not timed by
-    themselves ("untimed"), or of "all". ``stated`` tells whether the practice says so, ``fixed``
-    whether the fixed part of a visit is in them.
+    Of "all" areas, or of the "rest", which are not timed by themselves that day. ``fixed`` tells
+    whether the fixed part of a visit is in them, ``stated`` whether the practice says whose.
     """
 
-    whose: Literal["unlogged", "untimed", "all"]
-    stated: bool = False
+    whose: WholeTank
     fixed: bool = False
+    stated: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -353,33 +341,22 @@ def learn_timing(book: Book, fit: GrowthFit) -> Timing:
 
     Notes
     -----
-    A whole-tank row's minutes are the trimming of the areas without a row of their own that day
-    (where all have one, of all that have no minutes of their own), without the fixed part of a
-    visit. From ``ROWS_TO_TELL`` rows on another reading, of all areas not timed by themselves or
-    with the tank's ``fixed_min`` in the minutes, is taken where it explains the log clearly better.
-    ``[log] whole_tank_minutes`` leaves only one reading of whose minutes they are.
+    A whole-tank row's minutes are the trimming of all areas, without the fixed part of a visit.
+    Where the log explains it clearly better, they are that of the rest; from ``ROWS_TO_TELL`` rows
+    on, the tank's ``fixed_min`` may be in them. ``[log] whole_tank_minutes`` says whose they are.
     """
-    everything, kind = timed_trims(book, fit), kind_of(fit.design)
-    said = book.practice.whole_tank_minutes
-    readings = [(Reading("unlogged"), everything.of_the_rest())]
-    if said:
-        readings = [(Reading("all" if said == "all" else "untimed", stated=True), everything)]
-    if readings[0][1].row.size < everything.row.size:
-        readings.append((Reading("untimed"), everything))
-    if (everything.fixed_min > 0.0).sum() < ROWS_TO_TELL:
-        return regress(readings[0][1], kind)[0]
-    fits: list[tuple[float, Timing]] = []
-    for fixed in (False, True):
-        for reading, trims in readings:
-            chosen = replace(reading, fixed=fixed) if fixed or said or len(readings) > 1 else None
-            timing, evidence = regress(trims, kind, fixed=fixed, reading=chosen)
-            fits.append((evidence - (CLEARLY if fits else 0.0), timing))
-    return max(fits, key=lambda fit: fit[0])[1]
+    trims, said = timed_trims(book, fit), book.practice.whole_tank_minutes
+    within = (False, True) if (trims.fixed_min > 0.0).sum() >= ROWS_TO_TELL else (False,)
+    differ = bool(trims.own_min.any())
+    whose: tuple[WholeTank, ...] = (said,) if said else ("all", "rest") if differ else ("all",)
+    readings = [Reading(of, fixed, bool(said)) for fixed, of in product(within, whose)]
+    fits = [regress(trims, kind_of(fit.design), reading) for reading in readings]
+    likeliest = int(np.argmax([told - CLEARLY * (n > 0) for n, (_, told) in enumerate(fits)]))
+    open_ = differ or said or readings[likeliest].fixed
+    return fits[likeliest][0] if open_ else replace(fits[likeliest][0], reading=None)
 
 
-def regress(
-    trims: TimedTrims, kind: IntArray, *, fixed: bool = False, reading: Reading | None = None
-) -> tuple[Timing, float]:
+def regress(trims: TimedTrims, kind: IntArray, reading: Reading) -> tuple[Timing, float]:
     """Fit the minutes of one reading of the log.
 
     Parameters
@@ -388,10 +365,8 @@ def regress(
         The timed rows, and the areas that they may have timed.
     kind : int array (A,)
         Kind of each area of the book.
-    fixed : bool
-        Whether the fixed part of a visit is in the minutes of whole-tank rows.
-    reading : Reading, optional
-        What to say of it.
+    reading : Reading
+        Whose the minutes of whole-tank rows are, and whether the fixed part of a visit is in them.
 
     Returns
     -------
@@ -402,10 +377,12 @@ def regress(
     """
     start, precision = _defaults()
     log_min, scatter2, curvature, evidence = start.copy(), SCATTER**2, precision, 0.0
-    base = trims.fixed_min if fixed else np.zeros(trims.minutes.size)
+    base, minutes = trims.fixed_min * reading.fixed, trims.minutes
+    if reading.whose == "all":
+        minutes = minutes - trims.own_min
     for _ in range(STEPS if trims.minutes.size else 0):
         slope, trimming, doubt = _expected(trims, log_min)
-        off = trims.minutes - base - trimming
+        off = minutes - base - trimming
         whole2 = (base + trimming) ** 2
         variance = scatter2 * whole2 + doubt + CLOCK_ERROR_MIN**2
         surprise = off**2 / variance

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from types import SimpleNamespace
 
@@ -26,7 +27,7 @@ from growthcast.service.effort.learn import (
     regress,
     timed_trims,
 )
-from tests.books import PRACTICE, make_book
+from tests.books import make_book
 from tests.curve import height_after
 
 ON = date(2026, 6, 1)
@@ -179,15 +180,13 @@ LOG = """date,tank_id,area_id,before_cm,after_cm,look,minutes
 """
 
 
-@pytest.mark.parametrize("whose", ["", "all"])
-def test_timed_rows_and_the_areas_they_timed(tmp_path, monkeypatch, whose):
+def test_timed_rows_and_the_areas_they_timed(tmp_path, monkeypatch):
     """By area and day: 4 cm off the stems with 0.8, 2 cm off the carpet, of which nothing is said.
 
-    Nothing came off the moss on the 25th, so that row tells nothing. A tank's
-    minutes are not those of areas with their own, unless the practice says so.
+    Nothing came off the moss on the 25th, so that row tells nothing. The stems' own 10 minutes
+    stand beside the tank's of that day.
     """
-    practice = PRACTICE + (f'[log]\nwhole_tank_minutes = "{whose}"\n' if whose else "")
-    book = make_book(tmp_path, trims=LOG, practice=practice)
+    book = make_book(tmp_path, trims=LOG)
     fit = SimpleNamespace(design=build_design(book, ON))
     days = {n: day_number(date(2026, 5, n)) for n in (11, 18, 25, 26)}
 
@@ -200,18 +199,17 @@ def test_timed_rows_and_the_areas_they_timed(tmp_path, monkeypatch, whose):
     trims = timed_trims(book, fit)
     assert trims.minutes.tolist() == [10.0, 0.7, 20.0, 30.0]
     assert trims.fixed_min.tolist() == [0.0, 0.0, 30.0, 30.0]
+    assert trims.own_min.tolist() == [0.0, 0.0, 10.0, 0.0]
     assert trims.visits == 3
     litres, of_moss = {"stems": 4.0 * 0.4, "carpet": 2.0 * 0.9}, 3.0 * 0.15
-    expected = [  # row, amount, chance, whether the area has a row beside the tank's
-        (0, litres["stems"], 0.8, False),
-        (1, of_moss, 1.0, False),
-        (2, litres["carpet"], 0.5, False),
-        (3, litres["stems"], 0.8, True),
-        (3, litres["carpet"], 0.5, False),
+    expected = [  # row, amount, chance
+        (0, litres["stems"], 0.8),
+        (1, of_moss, 1.0),
+        (2, litres["carpet"], 0.5),
+        (3, litres["stems"], 0.8),
+        (3, litres["carpet"], 0.5),
     ]
-    if whose == "all":
-        expected.insert(2, (2, litres["stems"], 0.8, True))
-    columns = (trims.row, trims.amount, trims.chance, trims.has_row)
+    columns = (trims.row, trims.amount, trims.chance)
     found = list(zip(*(column.tolist() for column in columns), strict=True))
     assert found == [pytest.approx(row) for row in expected]
     assert trims.amount_sd == pytest.approx(0.5 * trims.amount)
@@ -235,21 +233,23 @@ def rows_by_hand():
     kind = np.array([0, 1, 0, 1, 2, 2, 0, 1, 2, 0])
     minutes = np.array([14.0, 9.0, 22.0, 7.0, 60.0, 8.0, 5.0, 11.0])
     fixed = np.array([0.0, 0.0, 4.0, 4.0, 4.0, 0.0, 0.0, 4.0])
+    own = np.array([0.0, 0.0, 3.0, 0.0, 2.0, 0.0, 0.0, 1.0])
     amount = rng.uniform(0.5, 4.0, row.size)
     chance = np.where(np.arange(row.size) % 3 == 1, 0.4, 1.0)
-    own = np.zeros(row.size, bool)
-    return TimedTrims(minutes, fixed, 8, row, kind, amount, 0.2 * amount, chance, own)
+    return TimedTrims(minutes, fixed, own, 8, row, kind, amount, 0.2 * amount, chance)
 
 
+@pytest.mark.parametrize("whose", ["all", "rest"])
 @pytest.mark.parametrize("fixed", [False, True])
-def test_minutes_learnt_are_where_the_posterior_is_highest(fixed):
+def test_minutes_learnt_are_where_the_posterior_is_highest(whose, fixed):
     """A Student t of 4 degrees about each row, a normal prior, and Laplace's evidence."""
     trims, kind = rows_by_hand(), np.arange(3)
-    reading = Reading("untimed", fixed=fixed)
-    timing, evidence = regress(trims, kind, fixed=fixed, reading=reading)
+    reading = Reading(whose, fixed)
+    timing, evidence = regress(trims, kind, reading)
     assert (timing.reading, timing.visits) == (reading, 8)
     assert timing.seen.tolist() == [n < 3 for n in range(KINDS)]
     base = trims.fixed_min if fixed else np.zeros(8)
+    minutes = trims.minutes - (trims.own_min if whose == "all" else 0.0)
     scatter2, prior, covariance = timing.scatter**2, _defaults()[0], np.linalg.inv(_defaults()[1])
 
     def of_row(n, log_min):
@@ -265,13 +265,13 @@ def test_minutes_learnt_are_where_the_posterior_is_highest(fixed):
     best = timing.log_min
     means, doubts = np.array([of_row(n, best) for n in range(8)]).T
     variance = scatter2 * (base + means) ** 2 + doubts + 0.5**2
-    off = trims.minutes - base - means
+    off = minutes - base - means
     assert np.abs(off / np.sqrt(variance)).max() > 3.0  # the odd row
 
     def log_posterior(log_min):
         """With the variances as they are at the best."""
         at = np.array([of_row(n, log_min)[0] for n in range(8)])
-        rows = t.logpdf(trims.minutes - base - at, df=4, scale=np.sqrt(variance))
+        rows = t.logpdf(minutes - base - at, df=4, scale=np.sqrt(variance))
         return rows.sum() + multivariate_normal.logpdf(log_min, prior, covariance)
 
     top, step = log_posterior(best), 1e-3
@@ -325,38 +325,41 @@ def test_what_minutes_rest_on_names_the_forms_that_were_never_timed():
     assert none.rests_on(np.arange(5)).untimed_forms == ()
 
 
+ALL, REST = Reading("all"), Reading("rest")
+ALL_FIXED, REST_FIXED = Reading("all", fixed=True), Reading("rest", fixed=True)
+
+
 @pytest.mark.parametrize(
-    ("said", "own_row", "evidence", "chosen"),
+    ("said", "own", "tried", "evidence", "chosen"),
     [
-        ("", False, (0.0, 2.9), None),
-        ("", False, (0.0, 3.1), Reading("unlogged", fixed=True)),
-        ("", True, (0.0, 2.9, 2.9, 2.9), Reading("unlogged")),
-        ("", True, (0.0, 3.1, 2.0, 3.05), Reading("untimed")),
-        ("", True, (5.0, 7.0, 9.0, 9.5), Reading("untimed", fixed=True)),
-        ("all", True, (0.0, 2.9), Reading("all", stated=True)),
-        ("rest", True, (0.0, 3.1), Reading("untimed", stated=True, fixed=True)),
+        (None, 0.0, [ALL, ALL_FIXED], (0.0, 2.9), None),
+        (None, 0.0, [ALL, ALL_FIXED], (0.0, 3.1), ALL_FIXED),
+        (None, 5.0, [ALL, REST, ALL_FIXED, REST_FIXED], (0.0, 2.9, 2.9, 2.9), ALL),
+        (None, 5.0, [ALL, REST, ALL_FIXED, REST_FIXED], (0.0, 3.1, 2.0, 3.05), REST),
+        (None, 5.0, [ALL, REST, ALL_FIXED, REST_FIXED], (5.0, 7.0, 9.0, 9.5), REST_FIXED),
+        ("all", 5.0, [ALL, ALL_FIXED], (0.0, 2.9), ALL),
+        ("rest", 0.0, [REST, REST_FIXED], (0.0, 3.1), REST_FIXED),
     ],
 )
 def test_another_reading_must_explain_the_log_clearly_better(
-    monkeypatch, said, own_row, evidence, chosen
+    monkeypatch, said, own, tried, evidence, chosen
 ):
     """By 3 in log evidence; one that is stated leaves open only whether the fixed part is in."""
-    nothing = np.zeros(12)
-    row = np.repeat(np.arange(6), 2)
-    own = np.tile([own_row, False], 6)
+    nothing, row = np.zeros(6), np.arange(6)
     trims = TimedTrims(
-        np.full(6, 9.0), np.full(6, 30.0), 6, row, row * 0, nothing, nothing, nothing + 1, own
+        nothing + 9, nothing + 30, nothing + own, 6, row, row * 0, nothing, nothing, nothing + 1
     )
-    tried = []
+    asked = []
 
-    def told(some, _, fixed=False, reading=None):
-        tried.append((some.row.size, fixed))
-        return reading, evidence[len(tried) - 1]
+    def told(some, kind, reading):
+        asked.append(reading)
+        timing = Timing(np.zeros(0), np.zeros(0), 0.3, 6, np.zeros(0, bool), reading, kind)
+        return timing, evidence[len(asked) - 1]
 
     monkeypatch.setattr(learn, "timed_trims", lambda *_: trims)
-    monkeypatch.setattr(learn, "kind_of", lambda _: None)
+    monkeypatch.setattr(learn, "kind_of", lambda _: row * 0)
     monkeypatch.setattr(learn, "regress", told)
     book = SimpleNamespace(practice=SimpleNamespace(whole_tank_minutes=said))
-    assert learn_timing(book, SimpleNamespace(design=None)) == chosen
-    links = [6, 12] if own_row and not said else [12]
-    assert tried == [(count, fixed) for fixed in (False, True) for count in links]
+    stated = [replace(one, stated=said is not None) for one in (*tried, chosen) if one]
+    found = learn_timing(book, SimpleNamespace(design=None)).reading
+    assert (asked, found) == (stated[: len(tried)], (*stated, None)[len(tried)])

@@ -11,7 +11,9 @@ from growthcast.fit.model.spreads import FORMS
 from growthcast.service.effort import learn
 from growthcast.service.effort.learn import (
     KINDS,
+    Reading,
     TimedTrims,
+    Timing,
     _defaults,
     _expected,
     _matched,
@@ -23,19 +25,20 @@ from growthcast.species import read_forms
 NONE = np.zeros(0)
 
 
-def trims(minutes, links, fixed_min=None):
-    """Return timed rows with links (row, kind, amount, its error, chance, has a row)."""
-    row, kind, amount, sd, chance, own = map(np.array, zip(*links, strict=True))
-    minutes = np.array(minutes, dtype=float)
-    fixed = np.zeros(minutes.size) if fixed_min is None else np.array(fixed_min, dtype=float)
-    return TimedTrims(minutes, fixed, minutes.size, row, kind, amount, sd, chance, own.astype(bool))
+def trims(minutes, links, fixed_min=None, own_min=None):
+    """Return timed rows with links (row, kind, amount, its error, chance)."""
+    row, kind, amount, sd, chance = map(np.array, zip(*links, strict=True))
+    minutes, nothing = np.array(minutes, dtype=float), np.zeros(len(minutes))
+    fixed = nothing if fixed_min is None else np.array(fixed_min, dtype=float)
+    own = nothing if own_min is None else np.array(own_min, dtype=float)
+    return TimedTrims(minutes, fixed, own, minutes.size, row, kind, amount, sd, chance)
 
 
 def test_a_row_takes_what_its_areas_take_by_their_chances():
     """3 min and 1.5 a litre for 2 +- 0.5 l; half likely 2 min and 0.5 a litre for 4 l: 6 + 2."""
     log_min = np.zeros(2 * KINDS)
     log_min[[0, 1, KINDS, KINDS + 1]] = np.log([3.0, 2.0, 1.5, 0.5])
-    rows = trims([9.0, 9.0], [(0, 0, 2.0, 0.5, 1.0, False), (0, 1, 4.0, 0.0, 0.5, False)])
+    rows = trims([9.0, 9.0], [(0, 0, 2.0, 0.5, 1.0), (0, 1, 4.0, 0.0, 0.5)])
     slope, minutes, variance = _expected(rows, log_min)
     assert minutes == pytest.approx([8.0, 0.0])
     assert variance == pytest.approx([(1.5 * 0.5) ** 2 + 0.5 * 0.5 * 4.0**2, 0.0])
@@ -57,8 +60,8 @@ def test_defaults_are_the_forms_with_a_pace_they_share():
 
 def test_without_rows_the_defaults_stand_with_their_doubt():
     nothing = np.zeros(0, dtype=np.int64)
-    rows = TimedTrims(NONE, NONE, 0, nothing, nothing, NONE, NONE, NONE, nothing.astype(bool))
-    timing, evidence = regress(rows, nothing)
+    rows = TimedTrims(NONE, NONE, NONE, 0, nothing, nothing, NONE, NONE, NONE)
+    timing, evidence = regress(rows, nothing, Reading("all"))
     assert timing.log_min == pytest.approx(_defaults()[0])
     assert np.diag(timing.covariance) == pytest.approx(0.32)
     assert (timing.scatter, evidence) == (pytest.approx(0.25), 0.0)
@@ -68,8 +71,8 @@ def test_without_rows_the_defaults_stand_with_their_doubt():
 def test_many_rows_teach_the_minutes_they_show_and_their_scatter():
     """A hundred trims of nothing in 12 min, off by 10 %: a set-up of 12 +- 1 % of 12."""
     off = np.tile([-0.1, 0.1], 50)
-    rows = trims(12.0 * (1.0 + off), [(n, 0, 0.0, 0.0, 1.0, False) for n in range(100)])
-    timing, _ = regress(rows, np.zeros(1, dtype=np.int64))
+    rows = trims(12.0 * (1.0 + off), [(n, 0, 0.0, 0.0, 1.0) for n in range(100)])
+    timing, _ = regress(rows, np.zeros(1, dtype=np.int64), Reading("all"))
     assert np.exp(timing.log_min[0]) == pytest.approx(12.0, rel=0.01)
     assert timing.seen.tolist() == [True] + [False] * (KINDS - 1)
     # Six rows of 25 % lean on the scatter: (6 x 0.25^2 + 100 x 0.1^2) / 106, less the clock's.
@@ -83,13 +86,26 @@ def test_many_rows_teach_the_minutes_they_show_and_their_scatter():
 
 def test_minutes_that_hold_the_fixed_part_are_read_without_it():
     """Rows of 40 min where 30 are the visit's own: 10 of trimming, and the likelier reading."""
-    links = [(n, 0, 0.0, 0.0, 1.0, False) for n in range(20)]
+    links = [(n, 0, 0.0, 0.0, 1.0) for n in range(20)]
     rows = trims([40.0] * 20, links, fixed_min=[30.0] * 20)
     kind = np.zeros(1, dtype=np.int64)
-    whole, alone = regress(rows, kind, fixed=True), regress(rows, kind)
+    whole, alone = (regress(rows, kind, Reading("all", fixed)) for fixed in (True, False))
     assert np.exp(whole[0].log_min[0]) == pytest.approx(10.0, rel=0.1)
     assert np.exp(alone[0].log_min[0]) > 30.0
     assert whole[1] > alone[1]
+
+
+def test_minutes_of_all_areas_are_read_without_those_timed_by_themselves():
+    """Rows of 40 min in which others took 30 by the clock: 10 remain, and nothing is more likely.
+
+    Were they those of the rest, 40 minutes for a trim of nothing would lie far off the defaults.
+    """
+    rows = trims([40.0] * 20, [(n, 0, 0.0, 0.0, 1.0) for n in range(20)], own_min=[30.0] * 20)
+    kind = np.zeros(1, dtype=np.int64)
+    of_all, of_rest = (regress(rows, kind, Reading(whose)) for whose in ("all", "rest"))
+    assert np.exp(of_all[0].log_min[0]) == pytest.approx(10.0, rel=0.1)
+    assert np.exp(of_rest[0].log_min[0]) > 30.0
+    assert of_all[1] > of_rest[1]
 
 
 def test_a_whole_tank_row_times_the_areas_that_are_planted_that_day():
@@ -118,12 +134,9 @@ def test_pairs_are_found_in_any_order():
     assert at[found].tolist() == [2, 0]
 
 
-def test_areas_with_a_row_are_left_out_unless_all_have_one():
-    links = [(0, 0, 1.0, 0.0, 1.0, True), (0, 0, 2.0, 0.0, 1.0, False), (1, 0, 3.0, 0.0, 1.0, True)]
-    rest = trims([9.0, 9.0], links).of_the_rest()
-    assert rest.amount.tolist() == [2.0, 3.0]
-    assert rest.row.tolist() == [0, 1]
-    assert rest.minutes.size == 2
+def timing_read(reading):
+    """Return minutes of which nothing is known but how they were read."""
+    return Timing(NONE, NONE, 0.3, 3, NONE, reading, NONE)
 
 
 @pytest.mark.parametrize(
@@ -134,13 +147,14 @@ def test_any_fixed_part_on_five_rows_is_tried_within_the_minutes(
     monkeypatch, rows, fixed_min, asked
 ):
     """Half a minute is a fixed part as 30 are; where there is none both readings are the same."""
-    links = [(n, 0, 0.0, 0.0, 1.0, False) for n in range(rows)]
+    links = [(n, 0, 0.0, 0.0, 1.0) for n in range(rows)]
     timed, tried = trims([10.0] * rows, links, fixed_min=[fixed_min] * rows), []
     monkeypatch.setattr(learn, "timed_trims", lambda *_: timed)
     monkeypatch.setattr(learn, "kind_of", lambda _: None)
 
-    def keep(_trims, _kind, fixed=False, reading=None):
-        return tried.append(fixed), 0.0
+    def keep(_trims, _kind, reading):
+        tried.append(reading.fixed)
+        return timing_read(reading), 0.0
 
     monkeypatch.setattr(learn, "regress", keep)
     book = SimpleNamespace(practice=SimpleNamespace(whole_tank_minutes=""))
