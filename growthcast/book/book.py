@@ -232,13 +232,21 @@ class Book:
     findings: tuple[Finding, ...]
 
     @classmethod
-    def from_frames(cls, *, practice: Mapping[str, Any] | str = "", **tables: pd.DataFrame) -> Book:
+    def from_frames(
+        cls,
+        *,
+        practice: Mapping[str, Any] | str = "",
+        today: date | None = None,
+        **tables: pd.DataFrame,
+    ) -> Book:
         """Return the book that frames hold, checked as files are.
 
         Parameters
         ----------
         practice : mapping or str
             The sections of ``practice.toml``, or its text.
+        today : date, optional
+            Against which day log dates are held, the present one if left out.
         **tables : DataFrame
             ``tanks`` and ``areas``, and of ``bounds``, ``trims``, ``conditions``, ``closed`` and
             ``species`` what there is, with the columns of the files of that name.
@@ -255,9 +263,9 @@ class Book:
         UsageError
             A table is not one of a book.
         """
-        from growthcast.book.read import book_of_bytes
+        from growthcast.book.read import book_of_frames
 
-        return book_of_bytes(practice, tables)
+        return book_of_frames(practice, tables, today or date.today())
 
     def __repr__(self) -> str:
         sizes = {name: len(getattr(self, name)) for name in ("tanks", "areas", "trims")}

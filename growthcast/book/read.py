@@ -49,10 +49,10 @@ def read_book(folder: str | Path, *, on: date | None = None, today: date | None 
     return book
 
 
-def book_of_bytes(practice: Mapping[str, Any] | str, tables: Mapping[str, pd.DataFrame]) -> Book:
+def book_of_frames(
+    practice: Mapping[str, Any] | str, tables: Mapping[str, pd.DataFrame], today: date
+) -> Book:
     """Return the book that frames hold, each written out and read as a file would be."""
-    from tempfile import TemporaryDirectory
-
     import tomlkit
 
     for name in tables:
@@ -63,15 +63,14 @@ def book_of_bytes(practice: Mapping[str, Any] | str, tables: Mapping[str, pd.Dat
     files: dict[str, bytes | None] = {"practice.toml": text.encode() or b"[practice]\n"}
     for name, frame in tables.items():
         files[f"{name}.csv"] = frame.to_csv(index=False, date_format="%Y-%m-%d").encode()
-    with TemporaryDirectory() as empty:
-        book, findings = inspect_book(Path(empty), today=date.today(), instead=files)
+    book, findings = inspect_book(None, today=today, instead=files)
     if book is None:
         raise BookProblems(findings)
     return book
 
 
 def inspect_book(
-    folder: Path,
+    folder: Path | None,
     *,
     today: date,
     on: date | None = None,
@@ -81,10 +80,10 @@ def inspect_book(
 
     Log rows after ``on`` are left out; a log row later than the day after ``today`` is a
     problem. ``instead`` holds bytes to read in place of files, by name, ``None`` for a file that
-    is not there: the book as it would be if they were written.
+    is not there: the book as it would be if they were written. Without a folder it has no others.
     """
-    files = {name: _content(folder / name, instead or {}) for name in FILES}
-    asked = folder, today, on, tuple(check_file_names(folder))
+    files = {name: _content(folder, name, instead or {}) for name in FILES}
+    asked = folder or Path(), today, on, tuple(check_file_names(folder)) if folder else ()
     if (seen := _SEEN.get()) is None:
         return _inspected(*asked, files)
     key = (*asked, *files.values())
@@ -109,9 +108,10 @@ def read_once() -> Iterator[None]:
         _SEEN.reset(before)
 
 
-def _content(path: Path, instead: Mapping[str, bytes | None]) -> Content:
-    if path.name in instead:
-        return instead[path.name]
+def _content(folder: Path | None, name: str, instead: Mapping[str, bytes | None]) -> Content:
+    if folder is None or name in instead:
+        return instead.get(name)
+    path = folder / name
     with suppress(OSError):
         if not (path.is_symlink() or path.exists()):
             return None
@@ -162,7 +162,7 @@ def read_shipped_species() -> Table:
 
 def read_species(folder: Path) -> Table:
     """Return the species table that ships, with the rows of a practice laid over it."""
-    own, _ = _table("species.csv", "species", _content(folder / "species.csv", {}))
+    own, _ = _table("species.csv", "species", _content(folder, "species.csv", {}))
     return lay_over(read_shipped_species(), own)[0]
 
 

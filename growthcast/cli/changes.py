@@ -57,9 +57,9 @@ def start_command(folder: Path, sheet: File) -> None:
         if asked is None:
             say("Nothing was written.")
             return
-        names = start_book(folder, *asked)
+        names = start_book(folder, *asked, today=date.today())
     else:
-        names, practice = start_book(folder), folder / "practice.toml"
+        names, practice = start_book(folder, today=date.today()), folder / "practice.toml"
         to_do = sentence("first_next", guide=GUIDE, practice=practice, book=typed).split("\n")
     print_words([f"A new book is in {folder}: {', '.join(names)}.", *to_do])
     print_line(f"  growthcast check {typed} says at any time what is still missing.")
@@ -94,7 +94,7 @@ def ask_for_book(
 
     def area_of(typed: str) -> Row:
         area = area_typed(typed, str(tanks[-1]["tank_id"]), species)
-        check_rows(tanks[-1:], complete_areas([area], tanks[-1:], species))
+        check_rows(tanks[-1:], complete_areas([area], tanks[-1:], species), today=date.today())
         return area
 
     while tank := _until_understood(ask, sentence("first_tank"), tank_of):

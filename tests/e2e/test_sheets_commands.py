@@ -98,7 +98,7 @@ def test_what_does_not_check_is_refused_and_nothing_written(demo, tmp_path):
     assert ran.status == 2
     assert "demo.xlsx, sheet trims:3:D: before_cm: found" in ran.err
     assert "demo.xlsx, sheet trims:4:B: tank_id: found" in ran.err
-    assert "nothing written" in ran.err
+    assert "nothing was written" in ran.err
     assert "Traceback" not in ran.err
     assert bytes_of(demo) == before
     assert JOURNAL not in before

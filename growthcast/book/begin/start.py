@@ -48,6 +48,8 @@ def start_book(
     practice: Mapping[str, str | float] | None = None,
     tanks: Sequence[Row] = (),
     areas: Sequence[Row] = (),
+    *,
+    today: date,
 ) -> tuple[str, ...]:
     """Write a new book into a folder, made if it is not there; return the names of its files.
 
@@ -65,7 +67,7 @@ def start_book(
     """
     check_new_folder(folder)
     whole = complete_areas(areas, tanks, read_shipped_species())
-    files = check_rows(tanks, whole)
+    files = check_rows(tanks, whole, today=today)
     document: Any = tomlkit.parse(files["practice.toml"].decode())
     document["practice"].update(practice or {})
     files["practice.toml"] = tomlkit.dumps(document).encode()
@@ -134,13 +136,12 @@ def new_files() -> dict[str, bytes]:
     return files | {GUIDE: _guide().encode()}
 
 
-def check_rows(tanks: Sequence[Row], areas: Sequence[Row]) -> dict[str, bytes]:
+def check_rows(tanks: Sequence[Row], areas: Sequence[Row], *, today: date) -> dict[str, bytes]:
     """Return the files of a new book with rows; ``RowsRefused`` where it would have problems."""
     files = new_files()
     for table, rows in (("tanks", tanks), ("areas", areas)):
         files[f"{table}.csv"] = edited(taken_apart(files[f"{table}.csv"], table)[0], {}, rows)[0]
-    with TemporaryDirectory() as empty:
-        _, findings = inspect_book(Path(empty), today=date.today(), instead=files)
+    _, findings = inspect_book(None, today=today, instead=files)
     problems = tuple(i for i in findings if i.level == "problem" and i.slug != "no-rows")
     if problems:
         raise RowsRefused(problems)

@@ -16,14 +16,8 @@ from growthcast.book.sheets.load import Workbook
 from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter, shown
 from growthcast.book.writing.source import Record, Source, read_source, rewritten
-from growthcast.errors import BookProblems, Finding, UsageError
+from growthcast.errors import Finding, RowsRefused, UsageError
 from growthcast.nouns import dataclass
-
-
-class WouldNotCheck(BookProblems):
-    """A book that would have problems with the changes asked for: they are not made."""
-
-    sentence = "with these changes the book would have {}: nothing written"
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,7 +200,7 @@ def _differences(
 
 
 def check_merge(folder: Path, merge: Merge, workbook: str, *, today: date) -> list[Finding]:
-    """Return the notes on rows which the workbook changes; raise ``WouldNotCheck`` on problems.
+    """Return the notes on rows which the workbook changes; raise ``RowsRefused`` on problems.
 
     Findings about rows of the workbook name the workbook's own rows and columns.
     """
@@ -224,5 +218,5 @@ def check_merge(folder: Path, merge: Merge, workbook: str, *, today: date) -> li
         elif row is not None and item.level == "note":
             notes.append(item)
     if problems:
-        raise WouldNotCheck(tuple(problems))
+        raise RowsRefused(tuple(problems))
     return notes

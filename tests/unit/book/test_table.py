@@ -9,10 +9,10 @@ import pandas as pd
 import pytest
 
 from growthcast.book.cells.convert import _value
-from growthcast.book.read import book_of_bytes
+from growthcast.book.read import book_of_frames
 from growthcast.book.tables import column_of
 from growthcast.errors import BookProblems, UsageError
-from tests.unit.book.small_book import FILES
+from tests.unit.book.small_book import FILES, TODAY
 
 
 def test_a_mask_keeps_every_kind_of_column(inspect):
@@ -131,13 +131,19 @@ def test_frames_hold_a_book_as_files_do():
     area |= {"area_cm2": [300.0], "floor_cm": [8.0], "budget_cm": [25.0]}
     areas = pd.DataFrame(area | {"planted_on": [pd.Timestamp("2026-01-01")]})
     for practice in ("", {"practice": {"name": "P"}}, '[practice]\nname = "P"\n'):
-        book = book_of_bytes(practice, {"tanks": tanks, "areas": areas})
+        book = book_of_frames(practice, {"tanks": tanks, "areas": areas}, TODAY)
         assert book.areas.date("planted_on")[0] == np.datetime64("2026-01-01")
         assert book.practice.name == ("P" if practice else "")
     with pytest.raises(BookProblems, match=r"areas.csv:2"):
-        book_of_bytes("", {"tanks": tanks, "areas": areas.assign(floor_cm=-1.0)})
+        book_of_frames("", {"tanks": tanks, "areas": areas.assign(floor_cm=-1.0)}, TODAY)
     with pytest.raises(UsageError, match="a book has no table"):
-        book_of_bytes("", {"tank": tanks})
+        book_of_frames("", {"tank": tanks}, TODAY)
     for practice in (3, "practice.toml"):
         with pytest.raises(UsageError, match="practice is the text of"):
-            book_of_bytes(practice, {"tanks": tanks})
+            book_of_frames(practice, {"tanks": tanks}, TODAY)
+    day = pd.Timestamp(TODAY) + pd.Timedelta(days=2)
+    trims = pd.DataFrame({"date": [day], "tank_id": ["T1"], "area_id": ["A1"], "before_cm": [9.0]})
+    frames = {"tanks": tanks, "areas": areas, "trims": trims}
+    assert len(book_of_frames("", frames, day.date()).trims) == 1
+    with pytest.raises(BookProblems, match=r"trims.csv:2:A: date"):
+        book_of_frames("", frames, TODAY)

@@ -15,7 +15,7 @@ from growthcast.book import read as reading
 from growthcast.book.sheets import export
 from growthcast.book.sheets.export import book_sheets, check_workbook_target, xlsx_bytes
 from growthcast.book.sheets.load import Workbook, read_sheet, read_workbook
-from growthcast.book.sheets.merge import WouldNotCheck, check_merge, merge_workbook
+from growthcast.book.sheets.merge import check_merge, merge_workbook
 from growthcast.book.sheets.values import (
     SheetTable,
     as_text,
@@ -26,7 +26,7 @@ from growthcast.book.sheets.values import (
 )
 from growthcast.book.tables import TABLES, column_of
 from growthcast.book.writing.source import read_source, rewritten
-from growthcast.errors import BookProblems, UsageError
+from growthcast.errors import BookProblems, RowsRefused, UsageError
 from tests.unit.book.small_book import FILES, TODAY, write_book, write_species
 
 HEADINGS = tuple(FILES["trims.csv"].split("\n")[0].split(","))
@@ -277,7 +277,7 @@ def test_what_changed_in_the_book_since_the_export_stays(book):
 def test_what_does_not_check_is_refused_at_the_sheets_own_cells(book):
     merge = merge_workbook(book, log((DAY, "T1", "A1", "24,5", 30.0), (DAY, "T9", "A2", 5.0)))
     before = {path: path.read_bytes() for path in book.iterdir()}
-    with pytest.raises(WouldNotCheck, match="nothing written") as told:
+    with pytest.raises(RowsRefused, match="nothing was written") as told:
         check_merge(book, merge, "book.xlsx", today=TODAY)
     places = [(item.file, item.row, item.column, item.slug) for item in told.value.findings]
     assert ("book.xlsx, sheet trims", 2, "D", "decimal-comma") in places
@@ -303,7 +303,7 @@ def test_a_changed_row_is_named_at_its_own_cell_though_rows_above_it_go_away(boo
     [changed] = merge.tables[0].changed
     assert (changed.row, changed.sheet_row) == (3, 2)
     assert merge.places["trims.csv", 2] == 2  # where it stands once the row above it is gone
-    with pytest.raises(WouldNotCheck) as told:
+    with pytest.raises(RowsRefused) as told:
         check_merge(book, merge, "book.xlsx", today=TODAY)
     [found] = [item for item in told.value.findings if item.slug == "after-above-before"]
     assert (found.file, found.row, found.column) == ("book.xlsx, sheet trims", 2, "E")

@@ -42,7 +42,9 @@ def test_a_new_book_is_written_into_a_folder_that_holds_none(tmp_path):
     area = {"area_id": "stems", "tank_id": "hall", "species_id": "rotala-rotundifolia"}
     area |= {"area_cm2": 400.0, "floor_cm": 7.0, "budget_cm": 22.0, "planted_on": TODAY}
     folder = tmp_path / "new" / "book"
-    written = start_book(folder, {"name": "P", "labour_rate_per_h": 50.0}, [tank], [area])
+    written = start_book(
+        folder, {"name": "P", "labour_rate_per_h": 50.0}, [tank], [area], today=TODAY
+    )
     assert {"practice.toml", "tanks.csv", "areas.csv"} <= set(written)
     settings = (folder / "practice.toml").read_bytes()
     assert b'currency = "EUR"                # three capital letters' in settings  # others stay
@@ -50,11 +52,11 @@ def test_a_new_book_is_written_into_a_folder_that_holds_none(tmp_path):
     assert (book.practice.name, book.practice.labour_rate_per_h) == ("P", 50.0)
     assert book.areas.number("budget_cm").tolist() == [22.0]
     with pytest.raises(UsageError, match=r"holds practice.toml, tanks.csv.* already"):
-        start_book(folder, {}, [tank], [area])
+        start_book(folder, {}, [tank], [area], today=TODAY)
     (tmp_path / "file").write_text("")
     with pytest.raises(UsageError, match="is a file; name a folder"):
-        start_book(tmp_path / "file")
+        start_book(tmp_path / "file", today=TODAY)
     with pytest.raises(RowsRefused):
-        start_book(tmp_path / "other", {}, [tank], [area | {"budget_cm": 5.0}])
+        start_book(tmp_path / "other", {}, [tank], [area | {"budget_cm": 5.0}], today=TODAY)
     assert not (tmp_path / "other").exists()
     check_new_folder(tmp_path / "other")
