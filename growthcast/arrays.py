@@ -36,6 +36,44 @@ def among(values: NDArray[T], known: NDArray[T]) -> BoolArray:
     return found
 
 
+DAYS_APART = 10_000_000
+"""One number stands for an area or tank and a day: its place times this, plus the day."""
+
+
+def day_numbers(dates: DateArray) -> FloatArray:
+    """Days since 1970-01-01, nan for a blank date."""
+    days = dates.astype("datetime64[D]").astype(np.int64).astype(np.float64)
+    days[np.isnat(dates)] = np.nan
+    return days
+
+
+def pair_of(place: IntArray, day: FloatArray | float) -> IntArray:
+    """One number for a place (n,) and a day (n,); a day that is not known is before any other."""
+    most = DAYS_APART // 2 - 1
+    known = np.nan_to_num(day, nan=-most, posinf=most, neginf=-most)
+    return place * DAYS_APART + known.astype(np.int64)
+
+
+def as_of(
+    owner: IntArray,
+    since: FloatArray,
+    values: FloatArray,
+    place: IntArray,
+    day: FloatArray | float,
+) -> FloatArray:
+    """Return what was told last of places (n,) by days (n,), nan where nothing was.
+
+    A value (m,) holds from its day for its owner (m,) until the owner's next; a blank one tells
+    nothing, and the earlier one holds on.
+    """
+    told = np.flatnonzero(np.isfinite(values) & ~np.isnan(since) & (owner >= 0))
+    key, asked = pair_of(owner[told], since[told]), pair_of(place, day)
+    order = np.argsort(key, kind="stable")
+    last = np.append(told[order], -1)[np.searchsorted(key[order], asked, side="right") - 1]
+    held: FloatArray = np.append(values, np.nan)[last]
+    return np.where(np.append(owner, -1)[last] == place, held, np.nan)
+
+
 def summed(values: FloatArray, place: IntArray, size: int) -> FloatArray:
     """Sum (size, ...) of the values (n, ...) of all that have the same place (n,)."""
     width = prod(values.shape[1:])

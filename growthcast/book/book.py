@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray
+from growthcast.arrays import (
+    BoolArray,
+    DateArray,
+    FloatArray,
+    IntArray,
+    TextArray,
+    as_of,
+    day_numbers,
+)
 from growthcast.book.words import check_known, folded
 from growthcast.errors import Finding
 from growthcast.nouns import dataclass
@@ -26,8 +34,6 @@ WholeTank = Literal["all", "rest"]
 
 BOUNDS = ("floor_cm", "budget_cm", "cut_cm")
 """Columns of an area that may be agreed anew from a day on."""
-ERA_D = 4_000_000
-"""More days than any date of four digits lies from 1970."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -137,21 +143,11 @@ def bounds_on(areas: Table, bounds: Table, area: IntArray, day: FloatArray | flo
     Bounds
         Of each area on its day; ``cut_cm`` is NaN where none was agreed.
     """
-    owner = bounds.places("area_id", areas.text("area_id"))
-    begins = bounds.date("from_date").astype("datetime64[D]")
-    later = np.flatnonzero((owner >= 0) & ~np.isnat(begins))
-    first = np.arange(len(areas))
-    place = np.concatenate([first, owner[later]])
-    since = np.concatenate([np.full(first.size, -ERA_D), begins[later].astype(np.int64)])
-    order = np.lexsort((since, place))
-    key = place * 2 * ERA_D + since
-    asked = np.clip(np.nan_to_num(day, nan=-ERA_D), -ERA_D, ERA_D - 1).astype(np.int64)
-    at = np.searchsorted(key[order], area * 2 * ERA_D + asked, side="right") - 1
+    owner, since = bounds.places("area_id", areas.text("area_id")), bounds.date("from_date")
     held = []
     for name in BOUNDS:
-        values = np.concatenate([areas.number(name), bounds.number(name)[later]])[order]
-        told = (order < first.size) | ~np.isnan(values)
-        held.append(values[np.maximum.accumulate(np.where(told, np.arange(order.size), 0))[at]])
+        later = as_of(owner, day_numbers(since), bounds.number(name), area, day)
+        held.append(np.where(np.isnan(later), areas.number(name)[area], later))
     return Bounds(*held)
 
 
@@ -291,11 +287,9 @@ class Book:
 
     def latest_condition(self, name: str, tank_id: str, day: float = np.inf) -> float:
         """Return what was written down last of a tank by a day [day number], NaN for nothing."""
-        given = self.conditions.number(name)
-        days = self.conditions.date("from_date").astype("datetime64[D]").astype(np.float64)
-        theirs = self.conditions.text("tank_id") == tank_id
-        rows = np.flatnonzero(theirs & (days <= day) & np.isfinite(given))
-        return float(given[rows[np.argmax(days[rows])]]) if rows.size else float("nan")
+        given, since = self.conditions.number(name), self.conditions.date("from_date")
+        theirs = np.where(self.conditions.text("tank_id") == tank_id, 0, -1)
+        return float(as_of(theirs, day_numbers(since), given, np.zeros(1, np.int64), day)[0])
 
     def only(self, tank_ids: Sequence[str]) -> Book:
         """Return the book of these tanks alone, with their areas, log and conditions."""

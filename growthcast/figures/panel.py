@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from growthcast.arrays import BoolArray, DateArray, FloatArray
+from growthcast.arrays import BoolArray, DateArray, FloatArray, day_numbers
 from growthcast.book.book import Book, bounds_on
 from growthcast.figures import lettering, style
 from growthcast.figures.drawn import EndLabel
@@ -18,7 +18,7 @@ from growthcast.figures.lettering import drawable
 from growthcast.fit.design import day_number
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
-from growthcast.log.visits import day_numbers, read_log
+from growthcast.log.visits import read_log
 from growthcast.nouns import dataclass
 from growthcast.say.forecast import conclusion, height_words, unit
 from growthcast.say.words import day_words

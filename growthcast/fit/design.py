@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray, day_numbers
 from growthcast.book.book import Book, WholeTank, bounds_on
 from growthcast.fit.model.clock import GrowthClock, TankConditions
 from growthcast.fit.model.noise import ErrorModel, knot_precision
@@ -20,7 +20,7 @@ from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_h
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
 from growthcast.log.photos import PhotoOffset
-from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, planted_days, read_log
+from growthcast.log.visits import Buckets, LeftOut, Visits, planted_days, read_log
 from growthcast.nouns import dataclass
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 

@@ -18,7 +18,7 @@ from typing import Literal
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray, TextArray, distinct
+from growthcast.arrays import FloatArray, IntArray, TextArray, day_numbers, distinct
 from growthcast.book.book import Book, bounds_on
 from growthcast.errors import UsageError
 from growthcast.finite import finite
@@ -39,7 +39,7 @@ from growthcast.forecast.report import as_date, crossing_days
 from growthcast.forecast.scores import CHANCES, Forecasts, Predictive
 from growthcast.forecast.verdict import BacktestResult, Readings
 from growthcast.growth.logistic import stage
-from growthcast.log.visits import Visits, day_numbers, log_visits
+from growthcast.log.visits import Visits, log_visits
 from growthcast.nouns import dataclass
 from growthcast.steps import steps
 

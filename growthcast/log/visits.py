@@ -18,15 +18,13 @@ from enum import IntEnum
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, among
+from growthcast.arrays import BoolArray, FloatArray, IntArray, among, day_numbers, pair_of
 from growthcast.book.book import Book, Table
 from growthcast.log.photos import Heights, PhotoOffset, read_heights
 from growthcast.nouns import dataclass
 
 MOST_OF_BUDGET = 1.25
 
-DAYS_APART = 10_000_000
-"""One number stands for an area or tank and a day: its place times this, plus the day."""
 BEFORE_OUR_TIME = 0.0
 """Day number for an area of which nobody knows when it was planted: 1970-01-01."""
 
@@ -187,13 +185,6 @@ class Log:
     photo_offset: PhotoOffset | None
 
 
-def day_numbers(dates: DateArray) -> FloatArray:
-    """Days since 1970-01-01, nan for a blank date."""
-    days = dates.astype("datetime64[D]").astype(np.int64).astype(np.float64)
-    days[np.isnat(dates)] = np.nan
-    return days
-
-
 def planted_days(areas: Table) -> FloatArray:
     """Day numbers on which areas were planted; a blank date lies before any day that a book holds.
 
@@ -332,11 +323,6 @@ def _with_buckets(visits: Visits, buckets: Buckets, tank_of_area: IntArray) -> V
     bucket = np.where(pair[at] == mine, at, -1)
     alone = (visits.look > 0) & ~visits.has_amounts
     return replace(visits, bucket=bucket, unsaid=visits.unsaid | (alone & (bucket >= 0)))
-
-
-def pair_of(place: IntArray, day: FloatArray) -> IntArray:
-    """One number for an area or tank and a day."""
-    return place * DAYS_APART + day.astype(np.int64)
 
 
 def log_visits(book: Book) -> Visits:

@@ -7,14 +7,13 @@ from typing import Literal
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray, distinct
+from growthcast.arrays import FloatArray, IntArray, day_numbers, distinct
 from growthcast.book.book import Book
 from growthcast.book.checks.rounds import closed_times, open_before, open_from
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import AREAS_AT_ONCE, in_chunks, outlook
 from growthcast.forecast.report import as_date
-from growthcast.log.visits import day_numbers
 from growthcast.nouns import dataclass
 from growthcast.service.advice import TankAdvice
 from growthcast.service.living import blocks_of_tanks

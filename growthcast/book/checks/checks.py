@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import IntArray, among
+from growthcast.arrays import IntArray, among, day_numbers, pair_of
 from growthcast.book.book import BOUNDS, Table, WholeTank, plant_named
 from growthcast.book.checks import facts
 from growthcast.book.findings import filled, finding
@@ -139,22 +139,20 @@ def check_columns_of_areas(tables: facts.Tables) -> Iterator[Finding]:
 def _growing(tables: facts.Tables) -> list[IntArray]:
     """Return for each row of conditions the areas that grow in its tank while it holds."""
     rows, areas = tables.rows("conditions"), tables.rows("areas")
-    last = np.iinfo(np.int64).max
     tank, home = rows.places("tank_id", "tanks"), areas["tank"]
-    begins = facts.day_numbers(rows["from_date"])
+    begins = day_numbers(rows["from_date"])
     order = np.lexsort((begins, tank))
-    ends = np.full(begins.size, last)
+    ends = np.full(begins.size, np.inf)
     same = tank[order][1:] == tank[order][:-1]
     ends[order[:-1][same]] = begins[order[1:][same]]
     by_tank = np.argsort(home, kind="stable")
     edges = np.searchsorted(home[by_tank], np.arange(len(tables.tables["tanks"]) + 1))
-    planted, removed = (facts.day_numbers(areas[name]) for name in ("planted_on", "removed_on"))
-    removed = np.where(removed == 0, last, removed)
+    planted, removed = (day_numbers(areas[name]) for name in ("planted_on", "removed_on"))
     living = []
     for index, place in enumerate(tank.tolist()):
         mine = by_tank[edges[place] : edges[place + 1]] if place >= 0 else by_tank[:0]
-        holds = (areas["plant"][mine] >= 0) & (removed[mine] >= begins[index])
-        living.append(mine[holds & (planted[mine] < ends[index])])
+        gone = (removed[mine] < begins[index]) | (planted[mine] >= ends[index])
+        living.append(mine[(areas["plant"][mine] >= 0) & ~gone])
     return living
 
 
@@ -196,7 +194,7 @@ def remark_on_grams(trims: Table, reading: WholeTank | None, why: str) -> Iterat
     holds. ``reading`` is ``None`` where that has not been settled.
     """
     weighed = facts.of_whole_tank(trims) & trims.given("removed_g")
-    visit = trims.codes("tank_id") * facts.DAY_SPAN + facts.day_numbers(trims.date("date"))
+    visit = pair_of(trims.codes("tank_id"), day_numbers(trims.date("date")))
     beside = among(visit, visit[~facts.of_whole_tank(trims) & facts.has_amounts(trims)])
     if not (rows := facts.where(weighed & beside & ~trims.given("grams_of"))):
         return

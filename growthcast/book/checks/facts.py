@@ -13,7 +13,18 @@ from typing import Any, cast
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray, among, distinct
+from growthcast.arrays import (
+    BoolArray,
+    DateArray,
+    FloatArray,
+    IntArray,
+    TextArray,
+    among,
+    as_of,
+    day_numbers,
+    distinct,
+    pair_of,
+)
 from growthcast.book.book import BOUNDS, Bounds, Practice, Table, bounds_on
 from growthcast.book.files import reference_conditions
 from growthcast.book.findings import worded, words_of
@@ -24,7 +35,6 @@ from growthcast.errors import Finding
 HEIGHTS = ("before_cm", "after_cm", "removed_cm")
 """The columns of the log that tell how high an area stood or what was cut off."""
 HOMES = {"tank": "tanks", "area": "areas", "plant": "species"}
-DAY_SPAN = 4_000_000  # more days than any date of four digits has
 
 
 def of_whole_tank(trims: Table) -> BoolArray:
@@ -36,12 +46,6 @@ def has_amounts(trims: Table) -> BoolArray:
     """Whether a row (N,) tells how high its area stood or what came off it; a look does not."""
     amounts = [np.isfinite(trims.number(name)) for name in (*HEIGHTS, "removed_g")]
     return np.asarray(np.logical_or.reduce(amounts), np.bool_)
-
-
-def day_numbers(days: DateArray) -> IntArray:
-    """Return dates as whole numbers above 0 (N,), 0 where blank."""
-    numbers = days.astype("datetime64[D]").astype(np.int64) + 800_000
-    return np.where(np.isnat(days), 0, numbers)
 
 
 def where(mask: BoolArray) -> list[int]:
@@ -107,8 +111,7 @@ class Tables:
         areas = self.tables["areas"]
         if not len(areas):
             return Bounds(*np.full((3, area.size), np.nan))
-        day = np.where(np.isnat(days), np.nan, days.astype("datetime64[D]").astype(np.float64))
-        held = bounds_on(areas, self.tables["bounds"], np.maximum(area, 0), day)
+        held = bounds_on(areas, self.tables["bounds"], np.maximum(area, 0), day_numbers(days))
         return Bounds(*(np.where(area < 0, np.nan, getattr(held, name)) for name in BOUNDS))
 
 
@@ -168,13 +171,9 @@ def at_cell(
 
 def kept(rows: Rows, name: str) -> FloatArray:
     """Return a column (N,) in which a blank cell keeps its tank's earlier value."""
-    table, last = rows.table, dict[int, float]()
-    values, tank = table.number(name).copy(), table.codes("tank_id")
-    for index in np.argsort(table.date("from_date"), kind="stable").tolist():
-        if np.isnan(values[index]):
-            values[index] = last.get(int(tank[index]), np.nan)
-        last[int(tank[index])] = float(values[index])
-    return values
+    tank, values = rows.table.codes("tank_id"), rows.table.number(name)
+    since = np.nan_to_num(day_numbers(rows.table.date("from_date")), nan=np.inf)
+    return np.where(np.isnan(values), as_of(tank, since, values, tank, since), values)
 
 
 def _living(rows: Rows, asked: BoolArray, each: FloatArray) -> FloatArray:
@@ -185,12 +184,11 @@ def _living(rows: Rows, asked: BoolArray, each: FloatArray) -> FloatArray:
     areas, tank = rows.tables.rows("areas"), np.where(asked, rows["tank"], -1)
     day, home = day_numbers(rows["date"]), areas["tank"]
     planted, removed = (day_numbers(areas[name]) for name in ("planted_on", "removed_on"))
-    removed = np.where(removed == 0, DAY_SPAN, removed)  # 0 of an unknown planting: all along
     total = np.zeros(tank.size)
     for place in distinct(tank[tank >= 0]):
         mine, here = np.flatnonzero(tank == place), np.flatnonzero(home == place)
         on = day[mine, None]
-        total[mine] = ((planted[here] <= on) & (on <= removed[here])) @ each[here]
+        total[mine] = ~((planted[here] > on) | (removed[here] < on)) @ each[here]
     return total
 
 
@@ -212,7 +210,7 @@ def _sharers(rows: Rows) -> FloatArray:
     if not asked.any() or not len(rows.tables.tables["areas"]):
         return np.ones(asked.size)
     amounts = (rows["area"] >= 0) & has_amounts(rows.table)
-    key = rows["tank"] * DAY_SPAN + day_numbers(rows["date"])
+    key = pair_of(rows["tank"], day_numbers(rows["date"]))
     pairs = np.stack([key[amounts], rows["area"][amounts]])
     (own, _), _ = np.unique(pairs, axis=1, return_counts=True)  # without them ``numpy.ma`` comes in
     ruled_out = np.searchsorted(own, key, "right") - np.searchsorted(own, key, "left")
@@ -257,8 +255,8 @@ def _keys(table: Table) -> IntArray:
         thing += np.where(photo, areas + tanks, 0)
         days = day_numbers(table.date("date"))
         blank = whole & ~table.given("tank_id")
-    keys = thing * DAY_SPAN + days
-    return np.where(blank | (days == 0), -1 - np.arange(keys.size), keys)
+    keys = pair_of(thing, days)
+    return np.where(blank | np.isnan(days), -1 - np.arange(keys.size), keys)
 
 
 def doubles(table: Table) -> list[tuple[int, int]]:

@@ -8,13 +8,12 @@ from datetime import date
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.arrays import BoolArray, FloatArray, IntArray, day_numbers, distinct, pair_of
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import Design
 from growthcast.fit.model.posterior import RANGE_80
 from growthcast.growth.quick import Singles, column, quick_quantiles
-from growthcast.log.visits import day_numbers, pair_of
 from growthcast.nouns import dataclass
 from growthcast.plain import in_json
 from growthcast.service.draws import stratified_normals

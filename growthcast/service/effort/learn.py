@@ -22,14 +22,14 @@ from itertools import product
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, among, distinct
+from growthcast.arrays import BoolArray, FloatArray, IntArray, among, day_numbers, distinct, pair_of
 from growthcast.book.book import Book, WholeTank
 from growthcast.fit.design import Design
 from growthcast.fit.model.spreads import FORMS
 from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
 from growthcast.growth.quick import Singles
-from growthcast.log.visits import Visits, day_numbers, pair_of, read_log
+from growthcast.log.visits import Visits, read_log
 from growthcast.nouns import dataclass
 from growthcast.service.draws import stratified_normals
 from growthcast.species import read_forms

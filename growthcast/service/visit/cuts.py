@@ -9,13 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray, median, or_none, rows_of
+from growthcast.arrays import FloatArray, IntArray, day_numbers, median, or_none, rows_of
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.frames import Framed
-from growthcast.log.visits import day_numbers
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, in_json
 from growthcast.service.advice import KnownArea

@@ -9,14 +9,14 @@ from typing import ClassVar
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.arrays import BoolArray, FloatArray, IntArray, day_numbers, distinct
 from growthcast.book.book import Book
 from growthcast.cache import recall, tables_of
 from growthcast.fit.design import Design
 from growthcast.fit.foreseen import Evidence, Foreseen, Wander, doubts_of, evidence_under
 from growthcast.fit.growth import known_before, recalled_fit
 from growthcast.forecast.report import as_date
-from growthcast.log.visits import day_numbers, log_visits
+from growthcast.log.visits import log_visits
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, by_quantile
 from growthcast.service.watch.scan import Course, course_of, slips_set_aside, whitened

@@ -10,13 +10,12 @@ from typing import Any, ClassVar
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from growthcast.arrays import IntArray, distinct
+from growthcast.arrays import IntArray, day_numbers, distinct
 from growthcast.book.book import Book, area_label
 from growthcast.finite import finite_answer
 from growthcast.fit.design import Design, day_number
 from growthcast.forecast.report import as_date
 from growthcast.frames import Framed
-from growthcast.log.visits import day_numbers
 from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, FLAT, HIDDEN, NULL_IF_BLANK, in_json
 from growthcast.service.watch import judge, readings
