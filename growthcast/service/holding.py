@@ -66,6 +66,10 @@ class Holding:
         together: FloatArray = self.light * self.warmth * self.co2
         return together
 
+    def of(self, i: int) -> Holding:
+        """Return the chances of the i-th plant alone."""
+        return Holding(*(chance[i : i + 1] for chance in (self.light, self.warmth, self.co2)))
+
     def limits(self, i: int) -> tuple[Limit, ...]:
         """Return what speaks against the i-th plant's holding; empty where nothing does."""
         chances = zip(LIMITS, (self.light, self.warmth, self.co2), strict=True)

@@ -14,12 +14,12 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, distinct
+from growthcast.arrays import BoolArray, FloatArray
 from growthcast.book.book import Book
 from growthcast.book.supposed import Changes
 from growthcast.fit.model.noise import span_drift
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.supposed import conditions_now, fit_beside, replanted, suppose
+from growthcast.fit.supposed import conditions_now, suppose
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.growth.quick import BELOW_CEILING
@@ -27,14 +27,14 @@ from growthcast.nouns import dataclass
 from growthcast.service.advice import AreaAdvice, Certainty, Mend, MendKind, TankAdvice
 from growthcast.service.holding import light_under
 from growthcast.service.interval import interval_options
-from growthcast.service.living import HAND_SPREAD, LivingAreas, living_areas, living_part
+from growthcast.service.living import HAND_SPREAD, LivingAreas, living_areas
+from growthcast.service.rescape.swaps import likely_comers
 
 STEP_CM = 0.1
 DIMMED_SHARES = (0.9, 0.8, 0.7, 0.6, 0.5)
 """Shares of its light a lamp is dimmed to; below half, plants bred for more would not hold."""
-CANDIDATES, SHOWN = 8, 3
-CO2_THAT_HELPS_MG_L = 15.0
-"""Less is too little for plants that need CO2 (common practice, no source)."""
+SHOWN = 3
+"""Plants that are named where more would hold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,19 +47,26 @@ class _Case:
     interval_d: int
     confidence: float
 
+    @property
+    def tank(self) -> int:
+        """Place of the tank in the book."""
+        return int(self.living.tank[0])
+
+    def chance(self, changed: LivingAreas) -> float:
+        """Return the chance of the interval once areas are changed, at their least cuts."""
+        again = interval_options(changed, self.interval_d, np.array([self.confidence]))
+        return float(again.chance_at_least_cut[0])
+
     def mend(
         self,
         kind: MendKind,
         places: BoolArray,
-        changed: LivingAreas,
+        chance: float,
         values: Sequence[float | str],
         before: Sequence[float] = (),
         plant: str = "",
     ) -> Mend:
-        """Return a change of some areas, its chance worked out anew at their least cuts."""
-        wanted = np.array([self.confidence])
-        again = interval_options(changed, self.interval_d, wanted)
-        chance = float(again.chance_at_least_cut[0])
+        """Return a change of some areas and the chance with it."""
         return Mend(
             kind=kind,
             area_ids=tuple(self.fit.design.area_id[self.living.area[places]].tolist()),
@@ -76,7 +83,8 @@ class _Case:
         bounds: dict[str, Any] = {name: bound}
         lit = lit_below(self.book, self.fit, self.living, replace(self.living, **bounds))
         before = getattr(self.living, name)[places].tolist()
-        return self.mend(kind, places, lit, bound[places].round(1).tolist(), before)
+        moved = bound[places].round(1).tolist()
+        return self.mend(kind, places, self.chance(lit), moved, before)
 
 
 def mends_for(
@@ -100,9 +108,9 @@ def mends_for(
     -------
     tuple of Mend
         Budgets up, floors down (where the plants survive it), cuts down to the floor where the
-        species table's lowest cut lies above it, slower plants of the same growth form
-        in the limiting area, and less light (where the tank's light is known), each with the chance
-        worked out anew.
+        species table's lowest cut lies above it, slower plants of the same growth form in the
+        limiting area that would likely do there, and less light (where the tank's light is known),
+        each with the chance worked out anew.
 
     Notes
     -----
@@ -179,7 +187,7 @@ def lit_below(book: Book, fit: GrowthFit, living: LivingAreas, changed: LivingAr
 
 def _less_light(case: _Case) -> list[Mend]:
     """The brightest dimming of the lamp with which the interval holds, or the strongest tried."""
-    fit, tank = case.fit, int(case.living.tank[0])
+    fit, tank = case.fit, case.tank
     ppfd = conditions_now(fit, tank)["ppfd_umol"]
     if not ppfd > 0.0:
         return []
@@ -187,7 +195,8 @@ def _less_light(case: _Case) -> list[Mend]:
         dimmed = float(round(share * ppfd))
         under = suppose(case.book, fit, tank, Changes({"ppfd_umol": dimmed}, {})).fit
         lit = living_areas(under, case.living.tank)
-        mend = case.mend("light", np.ones(lit.area.size, np.bool_), lit, [dimmed], [ppfd])
+        every = np.ones(lit.area.size, np.bool_)
+        mend = case.mend("light", every, case.chance(lit), [dimmed], [ppfd])
         if mend.holds:
             break
     return [mend]
@@ -196,52 +205,23 @@ def _less_light(case: _Case) -> list[Mend]:
 def _plants(case: _Case, limit: int) -> list[Mend]:
     """Slower plants of the same form in the limiting area: those that hold, the fastest first.
 
-    The nearest to it where none holds.
+    The likeliest where none holds. All are plants that ``rescape --reach`` would take there; one
+    with a caution comes after those without, since a mend has no room for it.
     """
-    listed = _slower_species(case, limit)
-    if not listed:
-        return []
-    fit, living = case.fit, case.living
-    place, species_id = int(living.area[limit]), fit.design.species_id
-    rows = [replanted(case.book, fit, place, str(species_id[species])) for species in listed]
-    among = living_areas(fit_beside(case.book, fit, rows)[1], living.tank)
-    old, names = fit.design.area_id.size, fit.design.priors
-    spot = np.arange(living.area.size) == limit
+    comers = likely_comers(case.book, case.fit, case.tank, [int(case.living.area[limit])])
+    stand, spot = comers.stand, np.arange(case.living.area.size) == limit
+    rate = stand.living.draws.log_rate.mean(axis=1)
+    chances = comers.chances(comers.holds(case.interval_d), [limit])
     tried: list[Mend] = []
-    for n, species in enumerate(listed):
-        keep = (among.area < old) & (among.area != place) | (among.area == old + n)
-        plant = str(names.scientific_name[species])
-        changed = living_part(among, keep)
-        [name] = names.species_id[[species]].tolist()
-        tried.append(case.mend("plant", spot, changed, [name], plant=plant))
-        if sum(mend.holds for mend in tried) == SHOWN:
-            break
-    holding = [mend for mend in tried if mend.holds]
-    return holding or [max(tried, key=lambda mend: mend.chance_at_least_cut)]
-
-
-def _slower_species(case: _Case, limit: int) -> list[int]:
-    """Species of the same form that grow slower and fit the area, the fastest first.
-
-    Left out: plants with a caution, plants that need CO2 where the tank has little, plants whose
-    ceiling lies below the floor or whose lowest safe cut lies above it.
-    """
-    design, living = case.fit.design, case.living
-    priors, tank = design.priors, int(living.tank[0])
-    now = int(design.species[living.area[limit]])
-    co2 = conditions_now(case.fit, tank)["co2_mg_l"]
-    floor = float(living.floor_cm[limit])
-    water = float(design.water_depth_cm[tank])
-    ceiling = np.where(priors.reaches_surface, water, priors.ceiling_cm)
-    fits = (priors.form == priors.form[now]) & (priors.rate_per_day < priors.rate_per_day[now])
-    fits &= (priors.caution == "") & (ceiling > 1.3 * floor) & (priors.lowest_cut_cm <= floor)
-    fits &= priors.measure_is_cover == priors.measure_is_cover[now]
-    if not co2 >= CO2_THAT_HELPS_MG_L:  # also where nobody has measured it
-        fits &= priors.needs_co2 != "yes"
-    found = np.flatnonzero(fits)
-    order = found[np.argsort(-priors.rate_per_day[found], kind="stable")]
-    spread = distinct(np.linspace(0, order.size - 1, CANDIDATES).astype(np.int64))
-    return order[spread].tolist() if order.size else []
+    warned = [stand.trait("caution", place) != "" for place in comers.new.tolist()]
+    for at in np.lexsort((-rate[comers.new], warned)).tolist():
+        place = int(comers.new[at])
+        if rate[place] < rate[limit]:
+            name, plant = stand.trait("species_id", place), stand.trait("scientific_name", place)
+            tried.append(case.mend("plant", spot, float(chances[at]), [name], plant=plant))
+    holding = [mend for mend in tried if mend.holds][:SHOWN]
+    likeliest = sorted(tried, key=lambda mend: -mend.chance_at_least_cut)[:1]
+    return holding or likeliest
 
 
 PARTS = 6

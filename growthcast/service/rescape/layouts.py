@@ -17,7 +17,7 @@ from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
 from growthcast.service.effort.hours import Saving
-from growthcast.service.holding import NOT_LIKELY, Limit, NotHolding, light_under
+from growthcast.service.holding import NOT_LIKELY, Limit, NotHolding, holding_of, light_under
 from growthcast.service.living import LivingAreas
 from growthcast.service.rescape.variants import Stand, VariantAnswer, stand_with
 
@@ -115,7 +115,7 @@ def compare_layouts(
         variants, names, light = [now, *variants], [AS_IT_IS, *names], [1.0, *light]
     answers = stand.answers(variants)
     as_it_is = answers[0] if now.size else None
-    chances = stand.holding(np.arange(stand.living.area.size))
+    chances = holding_of(stand.book, stand.fit, stand.living.area)
     named = [*fit.design.area_id.tolist(), *ids]
 
     def area_at(place: int, chance_within: float) -> LayoutArea:

@@ -23,6 +23,7 @@ from growthcast.service.rescape.variants import (
     LONGEST_D,
     Days,
     Outlook,
+    Prospects,
     Stand,
     VariantAnswer,
     stand_with,
@@ -318,14 +319,22 @@ def compare_plants(
     answers = stand.answers([np.append(others, c) for c in compared])
     usual_cm = usually_planted_cm(stand.living.floor_cm[compared])
     written_cm = book.areas.number("planted_height_cm")[place]
-    outlook = stand.outlooks(compared, np.where(np.isnan(written_cm), usual_cm, written_cm))
+    planted_cm = np.where(np.isnan(written_cm), usual_cm, written_cm)
+    outlook = stand.outlooks(compared, planted_cm)
+    prospects = stand.prospects(compared, planted_cm)
     both = enumerate(compared.tolist())
-    found = (_advice(stand, answers[i], answers[0], outlook, i, at) for i, at in both)
+    found = (_advice(stand, answers[i], answers[0], prospects, outlook, i, at) for i, at in both)
     return sorted(found, key=lambda advice: advice.rank)
 
 
 def _advice(
-    stand: Stand, answer: VariantAnswer, as_it_is: VariantAnswer, outlook: Outlook, i: int, at: int
+    stand: Stand,
+    answer: VariantAnswer,
+    as_it_is: VariantAnswer,
+    prospects: Prospects,
+    outlook: Outlook,
+    i: int,
+    at: int,
 ) -> PlantAdvice:
     """Put together what is known of the plant at a place of the stand, the i-th compared."""
     design, living = stand.fit.design, stand.living
@@ -348,9 +357,9 @@ def _advice(
         is_cover=bool(design.is_cover[area]),
         is_there_now=answer is as_it_is,
         basis="own log" if own_log else "own practice" if spans else "table",
-        holding=stand.holding(np.array([at])),
-        chance_reaches_look=float(outlook.reaches_look[i]),
-        chance_fills=float(outlook.fills[i]),
+        holding=prospects.holding.of(i),
+        chance_reaches_look=float(prospects.reaches_look[i]),
+        chance_fills=float(prospects.fills[i]),
         spreads_sideways=stand.trait("form", at) in SIDEWAYS or "runner" in practice,
         lacks_soft_water=lacks_soft_water(stand.book, stand.tank, caution),
         caution=caution,

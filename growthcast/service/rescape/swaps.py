@@ -17,7 +17,7 @@ from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.effort.hours import Saving, Year
-from growthcast.service.holding import LIKELY, NotHolding, not_holding
+from growthcast.service.holding import NotHolding, not_holding
 from growthcast.service.interval import lasts_from
 from growthcast.service.rescape.plants import (
     is_regulated,
@@ -143,27 +143,19 @@ def swaps_to_reach(
     design = fit.design
     areas = np.flatnonzero(design.alive & (design.tank == tank))
     free = [area for area in areas.tolist() if str(design.area_id[area]) not in set(keep)]
-    choice = plants, form, stock
-    changes = [(place, name) for place in free for name in _pool(book, fit, place, *choice)]
-    stand = stand_with(book, fit, tank, [replanted(book, fit, *change) for change in changes])
-    base, new = stand.now, np.flatnonzero(stand.living.area >= stand.known)
-    owners = np.array([stand.place_of[place] for place, _ in changes], np.int64)
-    view = stand.outlooks(new, usually_planted_cm(stand.living.floor_cm[owners]))
-    chances = view.reaches_look, view.fills, stand.holding(new).chance
-    good = np.minimum.reduce(chances) >= LIKELY
-    looks = dict(zip(new.tolist(), view.look_d, strict=True))
-    new, owners = new[good], owners[good]
-    holds = lasts_from(stand.living, stand.living.least_cut_cm, reach_d)
+    comers = likely_comers(book, fit, tank, free, plants=plants, form=form, stock=stock)
+    stand, base = comers.stand, comers.stand.now
     [today], [now] = stand.answers([base]), stand.answers([base], [reach_d])
     lost = not_holding(book, fit, tank, areas)
     none_holds = len(lost) == areas.size
     already = now.recommended_interval_d is not None and not none_holds
     idle = already or none_holds
-    found, tried, size = ([], 0, 0) if idle else _search(stand, holds, new, owners)
+    holds = comers.holds(reach_d)
+    found, tried, size = ([], 0, 0) if idle else _search(comers, holds)
     reach = [one for one in found if one[0] >= stand.confidence]
 
     def advised(pairs: _Pairs) -> SwapAdvice:
-        return _advice(stand, pairs, reach_d, looks, today)
+        return _advice(stand, pairs, reach_d, today)
 
     proposals = tuple(map(advised, _cheapest(stand, reach, reach_d)))
     likeliest = max(found, key=lambda one: one[0]) if found and not proposals else None
@@ -179,7 +171,7 @@ def swaps_to_reach(
         proposals=proposals,
         nearest=nearest,
         pinned_short=tuple((name, chance) for name, chance in alone if chance < stand.confidence),
-        plants_tried=len({int(s) for s in stand.species[new]}),
+        plants_tried=len({int(s) for s in stand.species[comers.new]}),
         combinations_tried=tried,
         most_swaps=size,
         not_holding=lost,
@@ -190,6 +182,85 @@ _Pairs = tuple[tuple[int, int], ...]
 """Swaps as pairs of places: the area that goes and the candidate that comes."""
 _Tried = tuple[float, _Pairs]
 """The chance that a tank holds with some swaps, and the swaps."""
+
+
+@dataclass(frozen=True, slots=True)
+class Comers:
+    """Plants that would likely do in some areas of a tank, instead of those that stand there.
+
+    ``new`` (n,) are their places in the stand, ``owners`` (n,) those of the areas they would take.
+    """
+
+    stand: Stand
+    new: IntArray
+    owners: IntArray
+
+    def of(self, owner: int) -> IntArray:
+        """Return the places of those that would take an area."""
+        mine: IntArray = self.new[self.owners == owner]
+        return mine
+
+    def holds(self, interval_d: int) -> BoolArray:
+        """Tell for each draw whether areas of the stand last an interval [d], (A, D)."""
+        living = self.stand.living
+        return lasts_from(living, living.least_cut_cm, interval_d)
+
+    def chances(self, holds: BoolArray, owners: Sequence[int]) -> FloatArray:
+        """Return the chances that the tank holds with one comer each in some areas, (n1, n2, ...).
+
+        ``holds`` is that of every area.
+        """
+        rest = np.setdiff1d(self.stand.now, owners)
+        together = np.logical_and.reduce(holds[rest], axis=0, keepdims=True).astype(np.float32)
+        *first, last = (holds[self.of(owner)] for owner in owners)
+        for some in first:
+            together = (together[:, None] * some[None]).reshape(-1, holds.shape[1])
+        counted = together @ last.T.astype(np.float32)
+        sizes = [self.of(owner).size for owner in owners]
+        share: FloatArray = counted.reshape(sizes).astype(np.float64) / holds.shape[1]
+        return share
+
+
+def likely_comers(
+    book: Book,
+    fit: GrowthFit,
+    tank: int,
+    free: Sequence[int],
+    *,
+    plants: Sequence[str] = (),
+    form: str | None = None,
+    stock: Collection[str] | None = None,
+) -> Comers:
+    """Return the plants that would likely do in some areas of a tank.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+    free : sequence of int
+        Places in the book of the areas that may change.
+    plants, form, stock
+        What to choose from, as ``swaps_to_reach`` takes it.
+
+    Returns
+    -------
+    Comers
+        Those that likely hold under the light, warmth and CO2 of the tank, come up to the look and
+        fill the place. Unasked none whose caution is one of local rules, and none that asks for
+        soft water of which the book knows nothing.
+    """
+    choice = plants, form, stock
+    changes = [(place, name) for place in free for name in _pool(book, fit, place, *choice)]
+    stand = stand_with(book, fit, tank, [replanted(book, fit, *change) for change in changes])
+    new = np.flatnonzero(stand.living.area >= stand.known)
+    where = stand.place_of
+    owners = np.array([where[place] for place, _ in changes], np.int64)
+    good = stand.prospects(new, usually_planted_cm(stand.living.floor_cm[new])).likely
+    return Comers(stand, new[good], owners[good])
 
 
 def _pool(
@@ -210,42 +281,28 @@ def _pool(
     return [name for name, no in zip(pool, barred, strict=True) if not no]
 
 
-def _search(
-    stand: Stand, holds: BoolArray, new: IntArray, owners: IntArray
-) -> tuple[list[_Tried], int, int]:
+def _search(comers: Comers, holds: BoolArray) -> tuple[list[_Tried], int, int]:
     """Try every single swap, then every pair, then every three, until some reach the interval.
 
     Returns for each set of areas those that reach it, or else the likeliest; how many were tried;
     and the last size.
     """
-    swapped = sorted(set(owners.tolist()))
+    confidence, swapped = comers.stand.confidence, sorted(set(comers.owners.tolist()))
     found: list[_Tried] = []
     tried = size = 0
     for size in range(1, min(MOST_SWAPS, len(swapped)) + 1):
         for areas in combinations(swapped, size):
-            rest = np.asarray(holds[np.setdiff1d(stand.now, areas)].all(axis=0))
-            comers = [new[owners == area] for area in areas]
-            chance = _chances(holds, rest, comers)
+            chance = comers.chances(holds, areas)
             tried += chance.size
-            reach = np.flatnonzero(chance >= stand.confidence)
+            reach = np.flatnonzero(chance >= confidence)
+            each = [comers.of(area).tolist() for area in areas]
             for at in reach.tolist() or [int(chance.argmax())]:
                 places = np.unravel_index(at, chance.shape)
-                plants = [int(c[i]) for c, i in zip(comers, places, strict=True)]
+                plants = [names[i] for names, i in zip(each, places, strict=True)]
                 found.append((float(chance.flat[at]), tuple(zip(areas, plants, strict=True))))
-        if any(chance >= stand.confidence for chance, _ in found):
+        if any(chance >= confidence for chance, _ in found):
             break
     return found, tried, size
-
-
-def _chances(holds: BoolArray, rest: BoolArray, comers: list[IntArray]) -> FloatArray:
-    """Share of draws in which the rest and one comer of each list hold, (n1, n2, ...)."""
-    draws = holds.shape[1]
-    together = rest[None].astype(np.float32)
-    for some in comers[:-1]:
-        together = (together[:, None] * holds[some][None]).reshape(-1, draws)
-    counted = together @ holds[comers[-1]].T.astype(np.float32)
-    share: FloatArray = counted.reshape([c.size for c in comers]).astype(np.float64) / draws
-    return share
 
 
 def _cheapest(stand: Stand, reach: list[_Tried], reach_d: int) -> list[_Pairs]:
@@ -269,10 +326,9 @@ def _variant(stand: Stand, pairs: _Pairs) -> IntArray:
     return np.append(np.setdiff1d(stand.now, gone), [new for _, new in pairs])
 
 
-def _advice(
-    stand: Stand, pairs: _Pairs, reach_d: int, looks: dict[int, Days], today: VariantAnswer
-) -> SwapAdvice:
-    species_id = stand.fit.design.species_id
+def _advice(stand: Stand, pairs: _Pairs, reach_d: int, today: VariantAnswer) -> SwapAdvice:
+    species_id, comers = stand.fit.design.species_id, np.array([new for _, new in pairs])
+    looks = stand.outlooks(comers, usually_planted_cm(stand.living.floor_cm[comers])).look_d
     [answer] = stand.answers([_variant(stand, pairs)], [reach_d])
     option = answer.options[0]
     swaps = tuple(
@@ -282,10 +338,10 @@ def _advice(
             from_species_id=str(species_id[stand.species[old]]),
             to_species_id=str(species_id[stand.species[new]]),
             area_cm2=float(stand.area_cm2[old]),
-            look_d=looks[new],
+            look_d=look_d,
             caution=stand.trait("caution", new),
         )
-        for old, new in pairs
+        for (old, new), look_d in zip(pairs, looks, strict=True)
     )
     return SwapAdvice(
         swaps=swaps,

@@ -11,11 +11,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import field
+from functools import cached_property
 from typing import Any, Self
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray, distinct
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book, area_label
 from growthcast.book.supposed import PlannedArea
 from growthcast.fit.model.noise import span_drift
@@ -28,7 +29,7 @@ from growthcast.plain import HIDDEN
 from growthcast.service.advice import Option
 from growthcast.service.effort.hours import Range, Saving, fixed_minutes, saving, visit_effort
 from growthcast.service.effort.learn import Timing, learn_timing
-from growthcast.service.holding import Holding, holding_of
+from growthcast.service.holding import LIKELY, Holding, holding_of
 from growthcast.service.interval import interval_options
 from growthcast.service.living import LivingAreas, living_areas
 from growthcast.steps import steps
@@ -37,7 +38,7 @@ ROWS_AT_ONCE = 1_500
 """Areas of variants whose draws are held in memory together."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Stand:
     """A tank's living areas and candidates, and what its visits take.
 
@@ -57,10 +58,6 @@ class Stand:
         Intervals to compare [d], none above the tank's own cap.
     confidence : float
         Wanted chance that all areas stay inside until the next visit.
-    fixed_min : float
-        Minutes of a visit before any trimming, travel included.
-    timing : Timing
-        Minutes of trimming, as learnt from the log.
     """
 
     book: Book
@@ -71,8 +68,16 @@ class Stand:
     area_cm2: FloatArray
     listed_d: tuple[int, ...]
     confidence: float
-    fixed_min: float
-    timing: Timing
+
+    @cached_property
+    def fixed_min(self) -> float:
+        """Minutes of a visit before any trimming, travel included."""
+        return float((fixed_minutes(self.book) + self.book.of_tanks("travel_min"))[self.tank])
+
+    @cached_property
+    def timing(self) -> Timing:
+        """Minutes of trimming, as learnt from the log."""
+        return learn_timing(self.book, self.fit)
 
     @property
     def species(self) -> IntArray:
@@ -101,9 +106,19 @@ class Stand:
         """Return the label of the area at a place of the stand, its id where it has none."""
         return area_label(self.book.areas, int(self.living.area[place]))
 
-    def holding(self, places: IntArray) -> Holding:
-        """Return the chances that the plants at some places (n,) hold at all."""
-        return holding_of(self.book, self.fit, self.living.area[places])
+    def prospects(self, places: IntArray, planted_cm: FloatArray) -> Prospects:
+        """Return what the plants at some places (n,), planted at a height [cm], would come to.
+
+        What is planted below the floor stays there where its ceiling does.
+        """
+        ceiling, floor_cm = self.living.draws.ceiling_cm[places], self.living.floor_cm[places]
+        middle_cm = 0.5 * (floor_cm + self.living.budget_cm[places])
+        reaches = (ceiling > column(floor_cm)) | (planted_cm >= floor_cm)[:, None]
+        return Prospects(
+            holding=holding_of(self.book, self.fit, self.living.area[places]),
+            reaches_look=reaches.mean(axis=1),
+            fills=(ceiling >= column(middle_cm)).mean(axis=1),
+        )
 
     def answers(
         self, variants: Sequence[IntArray], intervals_d: Sequence[int] | None = None
@@ -163,7 +178,6 @@ class Stand:
             np.sqrt(2.0 * ramp * np.minimum(settled, ramp)),
             settled + 0.5 * ramp,
         )
-        middle_cm = 0.5 * (living.floor_cm + living.budget_cm)
         return Outlook(
             allowed_d=allowed,
             days=_range(np.minimum(days, LONGEST_D)),
@@ -171,8 +185,6 @@ class Stand:
                 tuple(day if np.isfinite(day) else None for day in days)
                 for days in _range(look).tolist()
             ],
-            reaches_look=np.isfinite(look).mean(axis=1),
-            fills=(living.draws.ceiling_cm >= column(middle_cm)).mean(axis=1),
         )
 
 
@@ -216,8 +228,6 @@ def stand_with(
         area_cm2=fit.design.area_cm2[living.area],
         listed_d=tuple(d for d in book.practice.intervals_d if d <= cap) or (int(cap),),
         confidence=float(book.of_tanks("confidence")[tank]),
-        fixed_min=float((fixed_minutes(book) + book.of_tanks("travel_min"))[tank]),
-        timing=learn_timing(book, fit),
     )
 
 
@@ -282,6 +292,32 @@ def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:
     return living.taken(np.concatenate(list(variants)), np.zeros_like(sizes), sizes)
 
 
+@dataclass(frozen=True, slots=True)
+class Prospects:
+    """Whether plants (n,) would do where they are put, as chances [0-1].
+
+    Attributes
+    ----------
+    holding : Holding
+        Chances that they live there and keep their form.
+    reaches_look : array (n,)
+        Chance that it grows up to the floor at all.
+    fills : array (n,)
+        Chance that it fills the place: its ceiling lies above the middle of floor and budget.
+    """
+
+    holding: Holding
+    reaches_look: FloatArray
+    fills: FloatArray
+
+    @property
+    def likely(self) -> BoolArray:
+        """Whether a plant likely does there (n,): what holds, comes up to the look and fills it."""
+        chances = self.holding.chance, self.reaches_look, self.fills
+        enough: BoolArray = np.minimum.reduce(chances) >= LIKELY
+        return enough
+
+
 LONGEST_D = 365
 """Days beyond which it is only said that they are more."""
 Days = tuple[float | None, ...]
@@ -301,17 +337,11 @@ class Outlook:
         Days from the floor to the budget [d], ``LONGEST_D`` where as many or more.
     look_d : list of Days (A,)
         Days from planting to the floor, settling-in included [d].
-    reaches_look : array (A,)
-        Chance that it grows up to the floor at all [0-1].
-    fills : array (A,)
-        Chance that it fills the place: its ceiling lies above the middle of floor and budget [0-1].
     """
 
     allowed_d: IntArray
     days: FloatArray
     look_d: list[Days]
-    reaches_look: FloatArray
-    fills: FloatArray
 
 
 def _range(values: FloatArray) -> FloatArray:

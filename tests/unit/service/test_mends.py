@@ -18,7 +18,6 @@ from growthcast.service.mends import (
     _Case,
     _less_light,
     _plants,
-    _slower_species,
     certainty_of,
     chance_if_known,
     in_full,
@@ -153,8 +152,10 @@ def test_a_mend_is_judged_by_the_chance_with_its_change(monkeypatch, confidence)
     assert mend.holds == (confidence < 0.5)
     assert (mend.area_ids, mend.values, mend.before) == (("a3",), (13.3,), (20.0,))
     assert (mend.kind, mend.interval_d, mend.plant) == ("budget", 9, "")
-    exact = replace(case, confidence=mend.chance_at_least_cut)
-    assert exact.mend("light", np.ones(2, bool), replace(living, budget_cm=raised), [50.0]).holds
+    chance = case.chance(replace(living, budget_cm=raised))
+    assert chance == mend.chance_at_least_cut
+    exact = replace(case, confidence=chance)
+    assert exact.mend("light", np.ones(2, bool), chance, [50.0]).holds
 
 
 def test_nothing_is_mended_where_nothing_fails(monkeypatch):
@@ -256,91 +257,50 @@ def test_a_lamp_is_dimmed_no_further_than_it_must_be(monkeypatch, enough, share)
         assert list(_less_light(case_of(living))) == []
 
 
-SPECIES = {  # form, rate, ceiling, lowest cut, whether cover, CO2, surface, caution
-    "now": ("stem", 0.10, 40.0, 3.0, False, "no", False, ""),
-    "slow": ("stem", 0.05, 40.0, 3.0, False, "no", False, ""),
-    "slower": ("stem", 0.04, 40.0, 3.0, False, "helps", False, ""),
-    "as quick": ("stem", 0.10, 40.0, 3.0, False, "no", False, ""),
-    "moss": ("moss", 0.05, 40.0, 3.0, False, "no", False, ""),
-    "cover": ("stem", 0.05, 40.0, 3.0, True, "no", False, ""),
-    "warned": ("stem", 0.05, 40.0, 3.0, False, "no", False, "spreads"),
-    "low": ("stem", 0.05, 7.8, 3.0, False, "no", False, ""),  # 1.3 times the floor of 6 cm
-    "just high": ("stem", 0.03, 7.9, 6.0, False, "no", False, ""),
-    "stands no cut": ("stem", 0.05, 40.0, 6.1, False, "no", False, ""),
-    "surface": ("stem", 0.02, 7.0, 3.0, False, "no", True, ""),  # it reaches 30 cm of water
-    "hungry": ("stem", 0.06, 40.0, 3.0, False, "yes", False, ""),
-}
-
-
-@pytest.mark.parametrize(("co2", "hungry"), [(15.0, True), (14.9, False), (np.nan, False)])
-def test_slower_plants_are_of_the_same_form_and_fit_the_area(monkeypatch, co2, hungry):
-    names = ("form", "rate_per_day", "ceiling_cm", "lowest_cut_cm", "measure_is_cover")
-    names += ("needs_co2", "reaches_surface", "caution")
-    columns = dict(zip(names, zip(*SPECIES.values(), strict=True), strict=True))
-    priors = SimpleNamespace(**{name: np.array(column) for name, column in columns.items()})
-    case = case_of(
-        made_areas((2,), draws=8),
-        priors=priors,
-        species=np.where(np.arange(12) == 3, 0, 4),
-        water_depth_cm=np.array([5.0, 5.0, 30.0]),
-    )
-    monkeypatch.setattr(mends, "conditions_now", lambda *_: {"co2_mg_l": co2})
-    expected = ["hungry"] * hungry + ["slow", "slower", "just high", "surface"]
-    assert [[*SPECIES][n] for n in _slower_species(case, 0)] == expected
-    assert _slower_species(case, 1) == []  # nothing of its form is slower
-    rates = np.linspace(0.2, 0.01, 21)
-    many = {name: np.repeat(np.array(column)[:1], 21) for name, column in columns.items()}
-    case.fit.design.priors = SimpleNamespace(**many | {"rate_per_day": rates})
-    spread = _slower_species(case, 0)
-    assert len(spread) == 8  # of twenty, evenly, the fastest and the slowest among them
-    assert (spread[0], spread[-1]) == (1, 20)
-
-
 @pytest.mark.parametrize(
     ("chances", "kept"),
     [
-        ([0.5, 0.91, 0.92, 0.93, 0.94], [1, 2, 3]),
-        ([0.95, 0.5, 0.6, 0.4, 0.91], [0, 4]),
+        ([0.95, 0.91, 0.92, 0.93, 0.94], [3, 1, 0]),  # the one with a caution comes last
+        ([0.95, 0.5, 0.6, 0.4, 0.94], [0, 4]),
         ([0.5, 0.7, 0.6, 0.4, 0.3], [1]),
+        ([0.5, 0.7, 0.99, 0.4, 0.3], [1]),  # what grows no slower is no way out
         ([], []),
     ],
 )
-def test_three_plants_that_hold_are_told_or_the_nearest(monkeypatch, chances, kept):
-    """Each beside the tank's other area, in the place of the one that limits it."""
-    living, names = made_areas((2,), draws=8), [f"s{n}" for n in range(5)]
-    # Two areas of this tank, places 3 and 4 of twelve, and five that are tried, 12 to 16.
-    among = replace(made_areas((7,), draws=8), area=np.array([3, 4, 12, 13, 14, 15, 16]))
-    design = {
-        "species_id": np.array(names),
-        "priors": SimpleNamespace(
-            species_id=np.array(names),
-            scientific_name=np.array([f"S. {n}" for n in names]),
-        ),
+def test_three_plants_that_hold_are_told_or_the_likeliest(monkeypatch, chances, kept):
+    """Those that rescape would take for the area that limits the tank, the fastest first.
+
+    The area grows at .1 a day, what is tried at .05, .06, .1, .08 and .09, the last with a caution.
+    """
+    living, asked = made_areas((2,), draws=8), []
+    rates = np.log([0.1, 0.2, 0.05, 0.06, 0.1, 0.08, 0.09])
+    drawn = SimpleNamespace(log_rate=np.repeat(rates[:, None], 8, axis=1))
+    of = {
+        "species_id": ["", "", *(f"s{n}" for n in range(5))],
+        "scientific_name": ["", "", *(f"S. {n}" for n in range(5))],
+        "caution": [""] * 6 + ["spreads"],
     }
-    case = case_of(living, **design)
-    monkeypatch.setattr(mends, "_slower_species", lambda *_: list(range(len(chances))))
-    monkeypatch.setattr(mends, "replanted", lambda book, fit, place, name: (place, name))
-    asked = []
+    comers = SimpleNamespace(
+        stand=SimpleNamespace(
+            living=SimpleNamespace(draws=drawn), trait=lambda name, place: of[name][place]
+        ),
+        new=np.arange(2, 2 + len(chances)),
+        holds=lambda days: ("holds", days),
+        chances=lambda *more: asked.append(more) or np.array(chances),
+    )
 
-    def beside(book, fit, rows):
-        asked.extend(rows)
-        return book, "beside"
+    def likely(*told):
+        asked.append(told)
+        return comers
 
-    monkeypatch.setattr(mends, "fit_beside", beside)
-    monkeypatch.setattr(mends, "living_areas", lambda *_: among)
-    judged = []
-
-    def options(changed, days, wanted):
-        judged.append(changed.area.tolist())
-        return SimpleNamespace(chance_at_least_cut=[chances[len(judged) - 1]])
-
-    monkeypatch.setattr(mends, "interval_options", options)
+    monkeypatch.setattr(mends, "likely_comers", likely)
+    case = case_of(living)
     found = _plants(case, 0)
+    assert asked == [("book", case.fit, 2, [3]), (("holds", 9), [0])]
     assert [mend.values for mend in found] == [(f"s{n}",) for n in kept]
-    assert [mend.plant for mend in found] == [f"S. s{n}" for n in kept]
+    assert [mend.plant for mend in found] == [f"S. {n}" for n in kept]
+    assert [mend.chance_at_least_cut for mend in found] == [chances[n] for n in kept]
     assert {mend.area_ids for mend in found} <= {("a3",)}
-    assert asked == [(3, name) for name in names[: len(chances)]]
-    assert judged == [[4, 12 + n] for n in range(len(judged))]
 
 
 def test_advice_in_full_is_sure_of_what_the_tank_may_get(monkeypatch):

@@ -511,6 +511,31 @@ def test_swaps_are_to_plants_that_hold_and_come_up_to_the_look(tmp_path: Path) -
         assert bool(named) == (only is plants)
 
 
+@pytest.mark.parametrize(
+    ("conditions", "floor", "holds"), [("90,8,25", 7, 3), ("30,8,6", 7, 2), ("25,8,4", 10, 0)]
+)
+def test_plants_that_interval_names_are_those_that_reach_takes(
+    tmp_path: Path, conditions, floor, holds
+) -> None:
+    """In bright light, and in light too dim for most, where some hold the interval or none does."""
+    dim, high = CONDITIONS.replace("90,8,25", conditions), f"400,{floor},22"
+    areas = AREAS.replace("400,7,22", high)
+    book = make_book(tmp_path, areas=areas, conditions=dim)
+    fit = fit_growth(book, ON)
+    [advice] = recommend(book, fit, np.array([0]), full=True)
+    plants = [mend for mend in advice.mends if mend.kind == "plant"]
+    assert (advice.limited_by, sum(mend.holds for mend in plants)) == ("stems", holds)
+    names = [str(mend.values[0]) for mend in plants]
+    found = swaps_to_reach(book, fit, 0, advice.fails_at_d, ["carpet"], plants=names)
+    reached = {one.swaps[0].to_species_id: one.chance_all_within for one in found.proposals}
+    assert set(reached) == {name for name, mend in zip(names, plants, strict=True) if mend.holds}
+    assert found.plants_tried == len(names) > 0  # also the likeliest would do but for its growth
+    if not holds:
+        assert found.nearest.chance_all_within == plants[0].chance_at_least_cut < found.confidence
+        freely = swaps_to_reach(book, fit, 0, advice.fails_at_d, ["carpet"])
+        assert not freely.proposals
+
+
 def test_plants_are_ranked_by_doubt_interval_wait_and_work(known) -> None:
     book, fit = known
     plain = compare_plants(book, fit, 0, ["anubias-barteri"])[0]

@@ -29,6 +29,7 @@ from growthcast.service.rescape.plants import (
     usually_planted_cm,
 )
 from growthcast.service.rescape.swaps import (
+    Comers,
     SwapSearch,
     _cheapest,
     _pool,
@@ -113,8 +114,6 @@ def stand(areas, **known):
         "area_cm2": np.array([400.0, 900.0, 100.0, 50.0])[: areas.area.size],
         "listed_d": (7, 14),
         "confidence": 0.9,
-        "fixed_min": 50.0,
-        "timing": None,
     }
     return Stand(**usual | known)
 
@@ -141,7 +140,6 @@ def test_days_to_the_look_are_those_of_growth_that_rises_while_plants_settle(fac
     odds = np.log(22 / 38) - np.log(6 / 54), np.log(4.5 / 7.5) - np.log(1 / 11)
     np.testing.assert_allclose(found.days[:, 1], [odds[0] / 0.1, odds[1] / 0.05], rtol=1e-4)
     assert found.allowed_d.tolist() == [int(odds[0] / 0.1), int(odds[1] / 0.05)]
-    assert (found.reaches_look.tolist(), found.fills.tolist()) == ([1.0, 1.0], [1.0, 1.0])
     planted = stand(areas).outlooks(np.array([1, 0]), np.array([1.0, 7.0]))
     assert planted.look_d == [(0.0,) * 3] * 2
     still = replace(
@@ -149,13 +147,52 @@ def test_days_to_the_look_are_those_of_growth_that_rises_while_plants_settle(fac
     )
     idle = stand(still).outlooks(np.array([1, 0]), np.array([1.0, 5.0]))
     assert idle.look_d == [(0.0,) * 3, (None,) * 3]  # what never grows stands where it was planted
-    # Its ceiling of 12 cm lies below the middle of 8 and 22, and below a floor of 13.
-    low = replace(areas, floor_cm=np.array([6.0, 8.0]), budget_cm=np.array([22.0, 22.0]))
-    assert stand(low).outlooks(np.array([1]), np.array([1.0])).fills.tolist() == [0.0]
-    high = replace(low, floor_cm=np.array([6.0, 13.0]))
+    high = replace(areas, floor_cm=np.array([6.0, 13.0]), budget_cm=np.array([22.0, 22.0]))
     never = stand(high).outlooks(np.array([1]), np.array([1.0]))
-    assert never.look_d == [(None,) * 3]
-    assert (never.reaches_look.tolist(), never.days.tolist()) == ([0.0], [[LONGEST_D] * 3])
+    assert (never.look_d, never.days.tolist()) == ([(None,) * 3], [[LONGEST_D] * 3])
+
+
+def test_a_plant_does_where_it_likely_holds_comes_up_and_fills_the_place(monkeypatch):
+    """A ceiling of 12 cm lies below the middle of 8 and 22, and below a floor of 13."""
+    areas = living([0.1, 0.05], [60.0, 12.0], [6.0, 1.0], [22.0, 4.5])
+    asked = []
+
+    def holding_of(book, fit, places):
+        asked.append(places.tolist())
+        return Holding(np.array([0.8, 0.9])[: places.size], np.ones(1), np.ones(1))
+
+    monkeypatch.setattr(variants, "holding_of", holding_of)
+
+    def told(living, *places, planted=0.5):
+        planted_cm = np.full(len(places), planted)
+        found = stand(living).prospects(np.array(places), planted_cm)
+        chances = found.reaches_look.tolist(), found.fills.tolist()
+        return *chances, found.likely.tolist()
+
+    assert told(areas, 0, 1) == ([1.0, 1.0], [1.0, 1.0], [True, True])
+    assert told(areas, 1, 0)[2] == [True, True]
+    assert asked == [[0, 1], [1, 0]]
+    low = replace(areas, floor_cm=np.array([6.0, 8.0]), budget_cm=np.array([22.0, 22.0]))
+    assert told(low, 1) == ([1.0], [0.0], [False])
+    high = replace(low, floor_cm=np.array([6.0, 13.0]))
+    assert told(high, 1) == ([0.0], [0.0], [False])
+    assert told(high, 1, planted=13.0)[0] == [1.0]  # it is put in as high as that
+    monkeypatch.setattr(
+        variants, "holding_of", lambda *_: Holding(np.array([0.79]), np.ones(1), np.ones(1))
+    )
+    assert told(areas, 0) == ([1.0], [1.0], [False])
+
+
+def test_chances_with_comers_are_those_of_the_draws_in_which_all_hold():
+    """Two areas that stay or go, each with two that would come."""
+    rng = np.random.default_rng(5)
+    holds, one = rng.random((7, 64)) < 0.8, SimpleNamespace(now=np.array([0, 1, 2]))
+    comers = Comers(one, np.array([3, 4, 5, 6]), np.array([1, 2, 2, 1]))
+    single, both = comers.chances(holds, [2]), comers.chances(holds, [1, 2])
+    for i, plant in enumerate((4, 5)):
+        assert single[i] == pytest.approx(holds[[0, 1, plant]].all(axis=0).mean())
+        for j, other in enumerate((3, 6)):
+            assert both[j, i] == pytest.approx(holds[[0, plant, other]].all(axis=0).mean())
 
 
 def option(days, feasible, *within, minutes=30.0):
@@ -233,7 +270,7 @@ def test_a_combination_that_reaches_is_found_as_by_trying_every_one():
     for wanted in (0.6, 0.75, 0.85, 0.95, 0.999):
         holds = rng.random((11, 64)) < np.array([0.99] + [0.5] * 3 + [0.9] * 7)[:, None]
         one = SimpleNamespace(confidence=wanted, now=base)
-        found, tried, size = _search(one, holds, new, owners)
+        found, tried, size = _search(Comers(one, new, owners), holds)
         chances = {}
         for picks in product(*([None, *new[owners == area].tolist()] for area in (1, 2, 3))):
             pairs = tuple((a, p) for a, p in zip((1, 2, 3), picks, strict=True) if p is not None)
