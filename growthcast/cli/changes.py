@@ -18,12 +18,12 @@ from growthcast.book.writing.append import Change, parse_row
 from growthcast.book.writing.unlog import CHANGES, VISITS, change_visit, last_entry, take_back
 from growthcast.book.writing.visit.lines import checked_name
 from growthcast.cli.options import Day, File, Text
-from growthcast.cli.output import Form, print_words, refuse_if, say
+from growthcast.cli.output import Form, print_answer, refuse_if, say
 from growthcast.cli.tables import print_line
 from growthcast.errors import BookProblems, UsageError
 from growthcast.nouns import dataclass
 from growthcast.plain import plain
-from growthcast.say.words import sentence
+from growthcast.say.words import Answer, sentence
 
 T = TypeVar("T")
 PRICE = "Your price of an hour, net, in EUR (Enter to leave open): "
@@ -41,10 +41,10 @@ def start_command(folder: Path, sheet: File) -> None:
     typed, to_do = shlex.quote(str(folder)), list[str]()
     if sheet is not None:
         from growthcast.book.sheets.load import read_workbook
-        from growthcast.say.written import merge_words
+        from growthcast.say.written import merge_answer
 
         names, merge = start_from(folder, read_workbook(sheet), today=date.today())
-        print_words(merge_words(merge, delete_missing=False))
+        print_answer(merge_answer(merge, delete_missing=False))
         say(*(f"{sheet.name}: {words}." for words in merge.not_taken))
     elif sys.stdin.isatty():
         check_new_folder(folder)
@@ -61,7 +61,7 @@ def start_command(folder: Path, sheet: File) -> None:
     else:
         names, practice = start_book(folder, today=date.today()), folder / "practice.toml"
         to_do = sentence("first_next", guide=GUIDE, practice=practice, book=typed).split("\n")
-    print_words([f"A new book is in {folder}: {', '.join(names)}.", *to_do])
+    print_answer(Answer(f"A new book is in {folder}: {', '.join(names)}.", notes=to_do))
     print_line(f"  growthcast check {typed} says at any time what is still missing.")
 
 
@@ -80,7 +80,7 @@ def ask_for_book(
     What is not understood is said and asked for again.
     """
     from growthcast.book.begin.start import check_rows
-    from growthcast.say.written import first_book_words
+    from growthcast.say.written import first_book_answer
 
     species = read_shipped_species()
     name = ask("Name of the practice (Enter to leave open): ")
@@ -104,7 +104,7 @@ def ask_for_book(
     if not tanks:
         return None
     whole = complete_areas(areas, tanks, species)
-    print_words(first_book_words(tanks, whole))
+    print_answer(first_book_answer(tanks, whole))
     if ask("Write it? [y/N] ").casefold() not in {"y", "yes"}:
         return None
     return {key: value for key, value in practice.items() if value}, tanks, areas
@@ -156,7 +156,7 @@ class Made:
         written = change.entry is not None
         answer = {"command": command, "summary": change.summary, "on": on, "written": written}
         answer |= {"ended": change.ended, "row": plain(dict(change.row)) or None}
-        Form(as_json=self.as_json).print(answer, [f"{change.summary}."])
+        Form(as_json=self.as_json).print(answer, Answer(f"{change.summary}."))
         say("Written; growthcast unlog takes it back." if written else NOT_YET)
 
 
@@ -234,13 +234,13 @@ def unlog_command(
     if entry is not None and not yes and not visit:
         said = f"{entry.command}: {entry.summary}"
         answer = {"would_take_back": entry.summary, "logged_at": entry.at, "id": entry.id}
-        form.print(answer, [f"This would be taken back: {said} (written {entry.at})."])
+        form.print(answer, Answer(f"This would be taken back: {said} (written {entry.at})."))
         say(f"{NOT_YET} A visit by its tank and day: --tank ID --on DATE.")
         return
     entry = take_back(folder, CHANGES, change, by=name)
     answer = {"taken_back": entry.summary, "logged_at": entry.at, "id": entry.id}
     said = f"Taken back: {entry.summary} (written {entry.at}). It stays in journal.jsonl."
-    form.print(answer, [said])
+    form.print(answer, Answer(said))
 
 
 def _unlog_visit(folder: Path, tank: str, on: date, by: str, *, yes: bool, form: Form) -> None:
@@ -253,7 +253,8 @@ def _unlog_visit(folder: Path, tank: str, on: date, by: str, *, yes: bool, form:
     entry = change.entry
     answer = {"tank_id": tank, "on": on, "rows": change.lines, "written": yes}
     answer |= {"summary": change.summary, "id": entry and entry.id}
-    form.print(answer, [f"{tank} on {on}:", *(f"  {line}" for line in change.lines)])
+    lines = (f"  {line}" for line in change.lines)
+    form.print(answer, Answer(f"{tank} on {on}:", notes=lines))
     say(f"Written: {change.summary}. It stays in journal.jsonl." if yes else NOT_YET)
 
 
@@ -265,7 +266,7 @@ def journal_command(book: Text, last: int, form: Form) -> None:
     Exit status: 0 done, 2 there is no book, 3 the tool itself failed.
     """
     from growthcast.book.writing.journal import entries
-    from growthcast.say.written import journal_for_programs, journal_words
+    from growthcast.say.written import journal_answer, journal_for_programs
 
     known = list(entries(find_own_book(book)))
-    form.print({"changes": journal_for_programs(known)[:last]}, journal_words(known, last))
+    form.print({"changes": journal_for_programs(known)[:last]}, journal_answer(known, last))

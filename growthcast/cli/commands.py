@@ -94,7 +94,7 @@ def cache_command(clear: bool, form: Form) -> None:
 
     Exit status: 0 done, 2 bad arguments or what cannot be deleted, 3 the tool itself failed.
     """
-    from growthcast.say.words import count_of, sentence
+    from growthcast.say.words import Answer, count_of, sentence
 
     folder, kept = cache.folder(), cache.files()
     if folder is None:
@@ -108,4 +108,4 @@ def cache_command(clear: bool, form: Form) -> None:
         blanks = {"folder": folder, "count": len(kept), "megabytes": megabytes, "most": most}
         words = sentence("cache_holds", variable=cache.VARIABLE, off=cache.OFF, **blanks)
     answer = {"folder": folder and str(folder), "answers": len(kept), "cleared": clear}
-    form.print(answer, [words])
+    form.print(answer, Answer(words))

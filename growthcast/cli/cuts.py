@@ -33,7 +33,7 @@ def cuts_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.say.cuts import no_visit_words, sheet_json, sheets_words
+    from growthcast.say.cuts import no_visit_words, sheet_json, sheets_answer
     from growthcast.service.visit.cuts import cut_sheet
 
     if out is not None:
@@ -68,7 +68,7 @@ def cuts_command(
         write_file(phone, day_file(opened, sheets), beside)
     every = [sheet_json(sheet) for sheet in sheets]
     answer = {"on": day.isoformat(), "sheets": every} if tank is None else every[0]
-    form.print(answer, sheets_words(sheets), fit)
+    form.print(answer, sheets_answer(sheets), fit)
 
 
 def _next_visit(
@@ -111,7 +111,7 @@ def peak_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.say.ahead import peak_sentence, peaks_words, why_not_best
+    from growthcast.say.ahead import peak_sentence, peaks_answer, why_not_best
     from growthcast.service.visit.peak import peak_plan
 
     refuse_if("peak_target", not 0.5 <= target <= 1.0, target=target)
@@ -132,7 +132,7 @@ def peak_command(
         plans.append(plan)
         answers.append(plain(plan) | {"sentence": peak_sentence(plan), "areas": areas})
     answer = {"tanks": answers} if tank is None else answers[0]
-    form.print(answer, peaks_words(plans, today), fit)
+    form.print(answer, peaks_answer(plans, today), fit)
 
 
 def _visits_before(

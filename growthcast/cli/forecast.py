@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from functools import partial
-from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -17,6 +16,7 @@ from growthcast.cli.options import Count, Day, Days, File, Text, Texts
 from growthcast.cli.output import Form, refuse_if, say
 from growthcast.errors import Exit, UsageError
 from growthcast.plain import by_quantile, plain
+from growthcast.say.words import Answer
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
@@ -61,11 +61,11 @@ def interval_command(book: Text, on: Day, tank: Text, suppose: Texts, form: Form
             advice[n] = one
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is None:
-        words = tell.interval_words(advice, currency, one=tank is not None)
+        said = tell.interval_answer(advice, currency, one=tank is not None)
         in_json = (tell.advice_for_programs(one, currency) for one in advice)
-        form.print({"tanks": in_json}, words, fit, details=details)
+        form.print({"tanks": in_json}, said, fit, details=details)
         return
-    from growthcast.say.supposed import hypothetical, supposed_words
+    from growthcast.say.supposed import hypothetical, supposed_answer
 
     [as_it_is] = advice
     advice = recommend(supposed.book, supposed.fit, tanks)
@@ -75,12 +75,12 @@ def interval_command(book: Text, on: Day, tank: Text, suppose: Texts, form: Form
         "as_it_is": tell.advice_for_programs(as_it_is, currency),
     }
     was, would_be = tell.rhythm_words(as_it_is), tell.rhythm_words(advice[0])
-    words = [
-        *supposed_words(supposed),
+    parts: list[str | Answer] = [
+        supposed_answer(supposed),
         f"As it is: {was}. Supposed: {would_be}.",
-        *tell.interval_words(advice, currency, one=True, mark=", supposed"),
+        tell.interval_answer(advice, currency, one=True, mark=", supposed"),
     ]
-    form.print(answer, words, supposed.fit, details=True)
+    form.print(answer, Answer(notes=parts), supposed.fit, details=True)
 
 
 def forecast_command(
@@ -93,8 +93,8 @@ def forecast_command(
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     from growthcast.forecast.report import forecast_growth
-    from growthcast.say.forecast import forecast_words
-    from growthcast.say.supposed import hypothetical, supposed_words, supposing_words
+    from growthcast.say.forecast import forecast_answer
+    from growthcast.say.supposed import hypothetical, supposed_answer, supposing_words
 
     opened, day, fit = options.open_fit(book, on)
     if plot is not None or suppose:
@@ -115,11 +115,10 @@ def forecast_command(
 
         drawn = forecast_figure(opened, fit, int(tanks[0]), before, supposing)
         options.write_plot(opened, plot, drawn)
-    words = chain(
-        () if supposed is None else supposed_words(supposed),
-        forecast_words(opened, day, areas, as_it_is, all_areas=details, heights=bool(at)),
-    )
-    form.print(answer | {"areas": map(plain, areas)}, words, fit, details=details)
+    said = forecast_answer(opened, day, areas, as_it_is, all_areas=details, heights=bool(at))
+    if supposed is not None:
+        said = Answer(notes=[supposed_answer(supposed), said])
+    form.print(answer | {"areas": map(plain, areas)}, said, fit, details=details)
 
 
 def _days(at: list[date] | None, day: date, book: Book) -> tuple[date, ...]:
@@ -143,14 +142,14 @@ def fit_command(book: Text, on: Day, form: Form) -> None:
 
     from growthcast.fit.growth import last_logged
     from growthcast.forecast.heights import growth_a_week
-    from growthcast.say.forecast import fit_words, rows_left_out_in_json
+    from growthcast.say.forecast import fit_answer, rows_left_out_in_json
 
     opened, _, fit = options.open_fit(book, on)
     answer = fit.as_dict() | {"rows_left_out": rows_left_out_in_json(fit)}
     weekly = growth_a_week(fit, np.arange(len(answer["areas"])))
     for area, speeds in zip(answer["areas"], weekly, strict=True):
         area["cm_per_week"] = plain(by_quantile(speeds), 2)
-    form.print(answer, fit_words(answer, fit.design.is_cover, last_logged(opened)), fit)
+    form.print(answer, fit_answer(answer, fit.design.is_cover, last_logged(opened)), fit)
 
 
 def watch_command(book: Text, on: Day, tank: Text, plot: File, form: Form) -> None:
@@ -162,7 +161,7 @@ def watch_command(book: Text, on: Day, tank: Text, plot: File, form: Form) -> No
     problems, 3 the tool itself failed.
     """
     from growthcast.say.supposed import not_fitted_words
-    from growthcast.say.watch import watch_in_json, watch_words
+    from growthcast.say.watch import watch_answer, watch_in_json
     from growthcast.service.watch.watch import watch_growth
 
     opened, day = options.open_book(book, on)
@@ -179,7 +178,7 @@ def watch_command(book: Text, on: Day, tank: Text, plot: File, form: Form) -> No
         from growthcast.figures.readings import growth_index_figure
 
         options.write_plot(opened, plot, growth_index_figure(replace(report, tanks=tuple(drawn))))
-    form.print(watch_in_json(report), watch_words(report, ended, by_area=one), details=one)
+    form.print(watch_in_json(report), watch_answer(report, ended, by_area=one), details=one)
     if report.needs_attention:
         sys.exit(int(Exit.ATTENTION))
 
@@ -194,7 +193,7 @@ def backtest_command(
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     from growthcast.forecast.backtest import DEFAULT_SPLITS, backtest
-    from growthcast.say.backtest import backtest_words, too_few_words
+    from growthcast.say.backtest import backtest_answer, too_few_words
     from growthcast.say.supposed import not_fitted_words
 
     refuse_if("few_splits", splits is not None and splits < 1, splits=splits)
@@ -213,7 +212,7 @@ def backtest_command(
         options.write_plot(opened, plot, calibration_figure(result))
     if form.as_json and not result.enough:
         say(too_few_words(result))
-    form.print(result, backtest_words(result), result)
+    form.print(result, backtest_answer(result), result)
 
 
 def species_command(
@@ -234,7 +233,7 @@ def species_command(
     """
     from growthcast.book.book import names_of_plants
     from growthcast.book.read import read_shipped_species
-    from growthcast.say.species import list_words, species_for_programs, species_words
+    from growthcast.say.species import list_answer, species_answer, species_for_programs
 
     shipped = read_shipped_species()
     own = None if book is None else options.read_aloud(Path(book))
@@ -247,15 +246,15 @@ def species_command(
         wanted_ones = _ids_named(names_of_plants(table), species_id)
         found = [plant for plant in known if plant["species_id"] in wanted_ones]
         if len(found) == 1:
-            how.print({"species": found}, species_words(found[0]))
+            how.print({"species": found}, species_answer(found[0]))
             return
         chosen = [plant for plant in found if plant in chosen]
         holding = f' with "{species_id}" in a name'
     key = "species_id" if sort == "name" else "rate_per_day"
     chosen.sort(key=lambda plant: plant[key], reverse=sort == "fast")
     order = {"slow": "slowest first", "fast": "fastest first", "name": "by name"}[sort]
-    words = list_words(chosen, f"{holding}, {order}", all_of_them=all_of_them or how.details)
-    how.print({"species": chosen}, words)
+    said = list_answer(chosen, f"{holding}, {order}", all_of_them=all_of_them or how.details)
+    how.print({"species": chosen}, said)
 
 
 def _ids_named(names: Mapping[str, Sequence[str]], text: str) -> list[str]:

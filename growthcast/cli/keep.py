@@ -23,7 +23,7 @@ from growthcast.cli.log_file import say_beside
 from growthcast.cli.options import Day, File, Text, Texts, fitted, folder_of
 from growthcast.errors import BookProblems, Exit, Finding, GrowthcastError, RowsRefused, UsageError
 from growthcast.plain import plain
-from growthcast.say.words import and_list, capital, count_of
+from growthcast.say.words import Answer, and_list, capital, count_of
 
 
 def add_command(kind: str, cells: Texts, form: output.Form) -> None:
@@ -59,7 +59,7 @@ def add_command(kind: str, cells: Texts, form: output.Form) -> None:
     if added.problems_before:
         problems = count_of(len(added.problems_before), "problem")
         output.say(f"The book has {problems} still: see growthcast check {folder}")
-    form.print({"table": table, "row": row}, [f"Added to {table}.csv: {words}."])
+    form.print({"table": table, "row": row}, Answer(f"Added to {table}.csv: {words}."))
 
 
 def _with_proposals(folder: Path, row: dict[str, Any]) -> dict[str, Any]:
@@ -124,8 +124,8 @@ def export_command(book: Text, xlsx: Path, form: output.Form) -> None:
     told = {name: count for name, count in rows.items() if name not in {"lists", STAMP}}
     sheets = ", ".join(f"{name} {count}" for name, count in told.items())
     how = f"Type in it, save it, then see what would change: growthcast import {xlsx} BOOK"
-    lines = [f"{xlsx.name}: rows in each sheet: {sheets}.", how]
-    form.print({"written": [{"file": str(xlsx), "rows": rows}]}, lines)
+    said = Answer(f"{xlsx.name}: rows in each sheet: {sheets}.", notes=[how])
+    form.print({"written": [{"file": str(xlsx), "rows": rows}]}, said)
 
 
 def import_command(
@@ -140,7 +140,7 @@ def import_command(
     from growthcast.book.sheets.load import read_workbook
     from growthcast.book.sheets.merge import check_merge, merge_workbook
     from growthcast.book.writing.journal import Entry
-    from growthcast.say.written import count_words, merge_words
+    from growthcast.say.written import count_words, merge_answer
 
     folder, fell_back = find_book(book)
     output.refuse_if("no_book_here", fell_back)
@@ -155,7 +155,7 @@ def import_command(
     answer = {"file": workbook.file, "book": str(folder), "written": written, "tables": tables}
     answer |= {"not_taken": merge.not_taken}
     if not form.as_json:
-        output.print_words(merge_words(merge, delete_missing))
+        output.print_answer(merge_answer(merge, delete_missing))
     output.say(*(f"{workbook.file}: {words}." for words in merge.not_taken))
     if merge.differs and (notes := check_merge(folder, merge, workbook.file, today=date.today())):
         output.say(format_findings(notes))
@@ -173,14 +173,14 @@ def import_command(
 def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, form: output.Form) -> None:
     """Say what an old diary would bring into the log, and with ``yes`` write it."""
     from growthcast.book.begin import diary as diaries
-    from growthcast.say.written import meaning_words, plan_words
+    from growthcast.say.written import meaning_answer, plan_answer
 
     output.check_file(folder, kept, ".toml")
     book, diary = read_book(folder), diaries.read_diary(file)
     new = not kept.exists()
     meanings = diaries.propose_meanings(diary, book) if new else diaries.read_meanings(kept, diary)
     if not form.as_json:
-        output.print_words(meaning_words(diary, meanings))
+        output.print_answer(meaning_answer(diary, meanings))
     if new:
         beside = ": correct there what a column is, then run this again."
         output.write_file(kept, diaries.meanings_text(meanings, diary).encode(), beside)
@@ -196,8 +196,7 @@ def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, form: outpu
         diaries.write_import(folder, plan, diary.file)
     rows = [{"row": number, **row} for number, row in plan.rows]
     answer = {"file": diary.file, "columns": meanings.columns, "written": written, "rows": rows}
-    words = plan_words(plan, diary.file)
-    form.print(answer | {"not_taken": plan.not_taken}, words)
+    form.print(answer | {"not_taken": plan.not_taken}, plan_answer(plan, diary.file))
     if written:
         output.say(f"Wrote {folder / 'trims.csv'}.")
     elif plan.rows:
@@ -226,7 +225,7 @@ def check_command(book: Text, form: output.Form, on: Day, deep: bool) -> None:
     counts = {"problems": levels["problem"], "notes": levels["note"]}
     whole = {"findings": findings, **counts, "assumed": assumed}
     found = capital(findings_in_words(findings)) if findings else "Nothing is wrong or odd"
-    form.print(whole, [f"{found}{where}.", *assumed])
+    form.print(whole, Answer(f"{found}{where}.", notes=assumed))
     noted = Exit.ATTENTION if levels["note"] else Exit.DONE
     sys.exit(int(Exit.BAD_INPUT if levels["problem"] else noted))
 

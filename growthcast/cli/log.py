@@ -26,7 +26,7 @@ from growthcast.cli.output import Form, refuse_if, refused
 from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
-from growthcast.say.words import named, sentence
+from growthcast.say.words import Answer, named, sentence
 from growthcast.service.visit.picture import Picture, pane_of, read_picture, shown_picture
 
 
@@ -138,7 +138,7 @@ def _log_visit(folder: Path, asked: Asked, form: Form, items: list[str]) -> None
     line = _line(tank_id, day, items, asked)
     known = log_file.understood(book, tank_id, day, rows, before, line.by)
     if not form.as_json:
-        output.print_words(tell.understood_words(known))
+        output.print_answer(tell.understood_answer(known))
     state = log_file.tried_line(folder, line, known, today, again=again)
     if known.doubts and not yes:
         output.say(f"{tell.doubtful_words([known])} with ? above: look again before it is written.")
@@ -158,8 +158,8 @@ def _log_visit(folder: Path, asked: Asked, form: Form, items: list[str]) -> None
         news = log_file.or_say(NOT_FORECAST, after_visit, before, added.book, tank_id, day)
     whole = tell.visit_for_programs(known, added is not None)
     found = {r.place.area_id: r.amounts.get("before_cm") for r in known.rows if r.place}
-    words = tell.outlook_words(news, tank_id, day, found) if news else ()
-    form.print(whole | {"outlook": news and tell.outlook_for_programs(news)}, words)
+    said = tell.outlook_answer(news, tank_id, day, found) if news else Answer()
+    form.print(whole | {"outlook": news and tell.outlook_for_programs(news)}, said)
 
 
 def _line(tank_id: str, day: date, items: Sequence[str], asked: Asked) -> Line:
@@ -195,7 +195,7 @@ def measure_command(
 
     Exit status: 0 done, 2 the photo is refused or bad arguments, 3 the tool itself failed.
     """
-    from growthcast.say.written import photo_words
+    from growthcast.say.written import photo_answer
     from growthcast.service.visit.photo import measure, size_of_tank
 
     refuse_if("taps_or_html", (taps is None) == (html is None) or (html is not None and keep))
@@ -210,7 +210,7 @@ def measure_command(
     told = read_taps(output.text_of(taps))
     reading = measure(opened, tank_id, picture, told)
     day = [] if on is None else ["--on", on.isoformat()]
-    form.print(reading, photo_words(reading, *day, "--taps", str(taps)))
+    form.print(reading, photo_answer(reading, *day, "--taps", str(taps)))
     if keep:
         pane = pane_of(photo, told, size)
         file = keep_picture(opened.folder, tank_id, on or date.today(), pane)

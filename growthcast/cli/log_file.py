@@ -12,9 +12,9 @@ from growthcast.book.findings import format_finding
 from growthcast.book.writing.append import Change, would_add
 from growthcast.book.writing.unlog import change_visit
 from growthcast.book.writing.visit.lines import Line, State, log_line, numbered, read_lines
-from growthcast.cli.output import WAITING, Form, print_words, say, text_of, working
+from growthcast.cli.output import WAITING, Form, print_answer, say, text_of, working
 from growthcast.errors import GrowthcastError, HeldAlready, UsageError
-from growthcast.say.words import count_of, sentence
+from growthcast.say.words import Answer, count_of, sentence
 
 if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit
@@ -30,7 +30,7 @@ def log_file(folder: Path, file: Path, today: date, yes: bool, form: Form) -> No
     from growthcast.book.read import read_book
     from growthcast.book.writing.visit.entry import visit_rows
     from growthcast.book.writing.visit.places import tank_of_visit
-    from growthcast.say.log import doubtful_words, understood_words, visit_for_programs
+    from growthcast.say.log import doubtful_words, understood_answer, visit_for_programs
 
     lines = read_lines(text_of(file))
     book = read_book(folder, today=today)
@@ -55,7 +55,7 @@ def log_file(folder: Path, file: Path, today: date, yes: bool, form: Form) -> No
     say_beside("trims", together)
     for line, state, known in visits:
         if known and state == "new" and not form.as_json:
-            print_words(understood_words(known))
+            print_answer(understood_answer(known))
         elif state != "new":
             say(f"Line {line.row}: {sentence(f'visit_{state}')}")
     written = 0
@@ -72,7 +72,7 @@ def log_file(folder: Path, file: Path, today: date, yes: bool, form: Form) -> No
     for line, state, known in visits:
         said = visit_for_programs(known, yes and state == "new") if known else {"written": False}
         told.append({"line": line.row, "visit": line.number or None, "state": state} | said)
-    form.print({"visits": told}, ())
+    form.print({"visits": told}, Answer())
 
 
 def tried_line(

@@ -7,6 +7,7 @@ import json
 import os
 import sys
 from collections.abc import Iterator, Mapping
+from itertools import chain
 from pathlib import Path
 from threading import Event, Thread
 from time import monotonic
@@ -16,7 +17,7 @@ from growthcast.cli.tables import print_line, print_table, printable, takes_any_
 from growthcast.errors import Exit, UsageError
 from growthcast.nouns import dataclass
 from growthcast.plain import plain
-from growthcast.say.words import RANGES_HOLD, Beside, Table, Words, sentence
+from growthcast.say.words import RANGES_HOLD, Answer, Table, sentence
 from growthcast.steps import LISTENER
 
 if TYPE_CHECKING:
@@ -125,28 +126,34 @@ class Form:
     details: bool = False
     as_json: bool = False
 
-    def print(self, noun: object, words: Words, fit: Fit = None, *, details: bool = False) -> None:
+    def print(self, noun: object, said: Answer, fit: Fit = None, *, details: bool = False) -> None:
         """Print an answer: its noun for programs, else its sentences and tables for people."""
         if self.as_json:
             print_json(noun, fit)
         else:
-            print_words(words, details=self.details or details)
+            print_answer(said, details=self.details or details)
 
 
-def print_words(words: Words, *, details: bool = False) -> None:
-    """Print sentences and tables for people; those after ``More`` with details only."""
-    parts, without_ranges = iter(words), False
-    for part in parts:
-        if isinstance(part, str):
-            print_line(part.replace(RANGES_HOLD, "") if without_ranges else part)
-        elif isinstance(part, Beside):
-            say(part.sentence)
-        elif isinstance(part, Table):
+def print_answer(answer: Answer, *, details: bool = False) -> None:
+    """Print the first line of an answer, its table and its notes for people, else its details."""
+    without_ranges = False
+    for part in _parts(answer, details):
+        if isinstance(part, Table):
             without_ranges = print_table(part)
-        elif not details:
-            if next(parts, None) is not None and sys.stdout.isatty():
-                print_line("More with --details.")
-            return
+        else:
+            print_line(part.replace(RANGES_HOLD, "") if without_ranges else part)
+    if answer.details and not details and sys.stdout.isatty():
+        print_line("More with --details.")
+
+
+def _parts(answer: Answer, details: bool) -> Iterator[str | Table]:
+    """Yield what is printed of an answer; what stands beside it is said."""
+    say(*answer.beside)
+    for part in chain([answer.lead, answer.table], answer.notes, answer.details if details else ()):
+        if isinstance(part, Answer):
+            yield from _parts(part, details)
+        elif part:
+            yield part
 
 
 def print_json(noun: object, fit: Fit = None) -> None:

@@ -16,9 +16,9 @@ from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import day_of
 from growthcast.nouns import dataclass
-from growthcast.say.words import Words
+from growthcast.say.words import Answer
 
-Answer = tuple[dict[str, Any], Words]
+Found = tuple[dict[str, Any], Answer]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,12 +58,12 @@ def rescape_command(asked: Asked, form: Form) -> None:
     options.check_plot(opened, asked.plot)
     which = int(options.chosen_tanks(opened, options.one_tank(opened, asked.tank))[0])
     if asked.files:
-        answer, words = _layouts(asked, opened, fit, which)
+        found, said = _layouts(asked, opened, fit, which)
     elif asked.reach is not None:
-        answer, words = _swaps(asked, opened, fit, which, asked.reach)
+        found, said = _swaps(asked, opened, fit, which, asked.reach)
     else:
-        answer, words = _plants(asked, opened, fit, which, asked.area or _one_area(fit, which))
-    form.print(answer, words, fit)
+        found, said = _plants(asked, opened, fit, which, asked.area or _one_area(fit, which))
+    form.print(found, said, fit)
 
 
 def check_asked(asked: Asked) -> None:
@@ -132,7 +132,7 @@ def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
     return int(found[0])
 
 
-def _plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> Answer:
+def _plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> Found:
     """Return how plants would do in an area, the best first."""
     from growthcast.say import plants as tell
     from growthcast.service.rescape.plants import compare_plants, pool_of, usual_choice
@@ -162,13 +162,13 @@ def _plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -
         options.write_plot(book, asked.plot, plants_figure(fit, place, shown))
     area, currency = tell.area_compared(fit, place), book.practice.currency
     unit = "%" if fit.design.is_cover[place] else "cm"
-    words = tell.plants_words(area, unit, currency, shown, left_out)
-    return tell.plants_in_json(area, currency, shown, left_out), words
+    said = tell.plants_answer(area, unit, currency, shown, left_out)
+    return tell.plants_in_json(area, currency, shown, left_out), said
 
 
-def _layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> Answer:
+def _layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> Found:
     """Return what each layout of a tank allows beside the tank as it is."""
-    from growthcast.say.rescape import layout_in_json, layouts_words
+    from growthcast.say.rescape import layout_in_json, layouts_answer
     from growthcast.service.rescape.layouts import compare_layouts
 
     tank_id, currency = str(fit.design.tank_id[tank]), book.practice.currency
@@ -183,7 +183,7 @@ def _layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> Answer:
         wanted = float(book.of_tanks("confidence")[tank])
         options.write_plot(book, asked.plot, layouts_figure(tank_id, advice, wanted))
     answer = {"tank_id": tank_id, "currency": currency, "layouts": [*map(layout_in_json, advice)]}
-    return answer, layouts_words(tank_id, currency, advice)
+    return answer, layouts_answer(tank_id, currency, advice)
 
 
 def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path]) -> list[Layout]:
@@ -201,9 +201,9 @@ def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path
     return layouts
 
 
-def _swaps(asked: Asked, book: Book, fit: GrowthFit, tank: int, reach_d: int) -> Answer:
+def _swaps(asked: Asked, book: Book, fit: GrowthFit, tank: int, reach_d: int) -> Found:
     """Return the fewest swaps with which a tank holds an interval."""
-    from growthcast.say.rescape import swaps_in_json, swaps_words
+    from growthcast.say.rescape import swaps_answer, swaps_in_json
     from growthcast.service.rescape.swaps import swaps_to_reach
 
     plants, design = named_plants(book, asked), fit.design
@@ -222,4 +222,4 @@ def _swaps(asked: Asked, book: Book, fit: GrowthFit, tank: int, reach_d: int) ->
         )
     currency = book.practice.currency
     answer = swaps_in_json(tank_id, currency, found, keep)
-    return answer, swaps_words(tank_id, currency, found, plants, asked.form)
+    return answer, swaps_answer(tank_id, currency, found, plants, asked.form)

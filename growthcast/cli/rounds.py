@@ -35,7 +35,7 @@ def rounds_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.say.rounds import rounds_json, rounds_words
+    from growthcast.say.rounds import rounds_answer, rounds_json
     from growthcast.service.recommend import recommend
     from growthcast.service.rounds.plan import LONGEST_WEEKS, plan_rounds
 
@@ -50,7 +50,7 @@ def rounds_command(
 
     plan = recalled(opened, day, work, "rounds", first, weeks)
     _write_files(plan, csv, ics)
-    form.print(rounds_json(plan), rounds_words(plan), fit)
+    form.print(rounds_json(plan), rounds_answer(plan), fit)
 
 
 def _first_day(asked: date | None, day: date) -> date:
@@ -85,7 +85,7 @@ def away_command(
     """
     import numpy as np
 
-    from growthcast.say.ahead import away_words
+    from growthcast.say.ahead import away_answer
     from growthcast.service.visit.away import weeks_away
 
     refuse_if("away_turned", end < start, start=start, end=end)
@@ -105,7 +105,7 @@ def away_command(
     tanks = [found[name] for name in opened.tanks.text("tank_id").tolist() if name in found]
     answer: dict[str, Any] = {"on": day, "from": start, "to": end, "last_visit": before}
     answer["tanks"] = [plain(one) | {"sentence": said} for one, said in tanks]
-    form.print(answer, away_words(tanks, day, start, end), fit, details=tank is not None)
+    form.print(answer, away_answer(tanks, day, start, end), fit, details=tank is not None)
 
 
 def _open_ends(
@@ -155,7 +155,7 @@ def hours_command(book: Text, month: Text, client: Text, csv: File, form: Form) 
     """
     from growthcast.book.read import read_book
     from growthcast.fit.growth import last_logged
-    from growthcast.say.rounds import hours_csv, hours_words
+    from growthcast.say.rounds import hours_answer, hours_csv
     from growthcast.service.effort.hours import month_of_work
 
     opened = read_book(folder_of(book))
@@ -166,7 +166,7 @@ def hours_command(book: Text, month: Text, client: Text, csv: File, form: Form) 
     work = month_of_work(opened, day, client)
     if csv is not None:
         write_file(csv, hours_csv(work).encode())
-    form.print(work, hours_words(work))
+    form.print(work, hours_answer(work))
 
 
 def _first_of(month: str) -> date:

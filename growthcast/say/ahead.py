@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
+from itertools import chain
 from typing import Any
 
 from growthcast.say import words as tell
@@ -15,28 +17,23 @@ from growthcast.service.visit.peak import PeakArea, PeakPlan
 LIKELY = 0.5
 
 
-def peaks_words(plans: Sequence[PeakPlan], on: date) -> tell.Words:
-    """Yield the plan of one tank, or how likely each of several tanks stands at its best."""
+def peaks_answer(plans: Sequence[PeakPlan], on: date) -> tell.Answer:
+    """Say the plan of one tank, or how likely each of several tanks stands at its best."""
     much = [tell.sentence("cuts_too_much")] if any(map(_takes_much, plans)) else []
+    each = [peak_answer(plan, on) for plan in plans]
     if len(plans) == 1:
-        yield from peak_words(plans[0], on)
-        yield from much
-        return
+        return replace(each[0], details=[*each[0].details, *much])
     best = sum(bool(plan.areas) and plan.chance_all_best >= LIKELY for plan in plans)
     many = tell.capital(tell.in_words(best))
-    yield tell.sentence("peak_lead", n=best, best=many, all=len(plans), day=plans[0].day, on=on)
+    lead = tell.sentence("peak_lead", n=best, best=many, all=len(plans), day=plans[0].day, on=on)
     rows = []
     for plan in (plan for plan in plans if plan.areas):
         missed = [area.label for area in plan.areas if not area.reachable]
         counts = {"likely": len(plan.areas) - len(missed), "all": len(plan.areas)}
         fine = plan.chance_all_best >= LIKELY
         rows.append({"plan": plan, "fine": fine, "unlikely": ", ".join(missed), **counts})
-    yield tell.table("peak_tanks", rows)
-    yield "The cuts on the way are those of one tank: --tank ID."
-    yield from much
-    yield tell.More()
-    for plan in plans:
-        yield from peak_words(plan, on)
+    notes = ["The cuts on the way are those of one tank: --tank ID.", *much]
+    return tell.Answer(lead, tell.table("peak_tanks", rows), notes, each)
 
 
 def _takes_much(plan: PeakPlan) -> bool:
@@ -48,11 +45,11 @@ def _takes_much(plan: PeakPlan) -> bool:
     return any(share > HARD_CUT_SHARE * len(plan.areas) for share in taken.values())
 
 
-def peak_words(plan: PeakPlan, on: date) -> tell.Words:
-    """Yield how areas stand on the day, the cuts on the way, and what keeps one from its best."""
-    yield f"{plan.tank_id}: {peak_sentence(plan)}"
+def peak_answer(plan: PeakPlan, on: date) -> tell.Answer:
+    """Say how areas stand on the day, the cuts on the way, and what keeps one from its best."""
+    lead = f"{plan.tank_id}: {peak_sentence(plan)}"
     if not plan.areas:
-        return
+        return tell.Answer(lead)
     rows, why = [], []
     for area in plan.areas:
         held, last = _cuts(area, on)
@@ -60,11 +57,10 @@ def peak_words(plan: PeakPlan, on: date) -> tell.Words:
         rows.append({**told, "held": held, "last": last})
         if words := why_not_best(area):
             why.append(tell.sentence("peak_why", area=area, why=words))
-    yield tell.table("peak_areas", rows)
     visits = ", ".join(tell.day_words(visit, on) for visit in plan.visits)
-    yield tell.sentence("peak_best", plan=plan, ranges=tell.RANGES_HOLD)
-    yield f"Visits counted on: {visits}."
-    yield from tell.some_sentences(why, 1)
+    best = tell.sentence("peak_best", plan=plan, ranges=tell.RANGES_HOLD)
+    notes = [best, f"Visits counted on: {visits}.", *why[:1]]
+    return tell.Answer(lead, tell.table("peak_areas", rows), notes, why[1:])
 
 
 def _cuts(area: PeakArea, on: date) -> list[str]:
@@ -110,36 +106,38 @@ def why_not_best(area: PeakArea) -> str:
 MARKS = {"lasts": tell.FINE, "cut lower": tell.TIGHT, "stand-in": tell.OVERDUE}
 
 
-def away_words(
+def away_answer(
     tanks: Sequence[tuple[AwayTank, str]], on: date, first: date, last: date
-) -> tell.Words:
-    """Yield how tanks come through; each has its conclusion beside it."""
+) -> tell.Answer:
+    """Say how tanks come through; each has its conclusion beside it."""
     ended = [one.tank_id for one, _ in tanks if not one.areas]
     tanks = [item for item in tanks if item[0].areas]
     if not tanks:
-        yield tell.no_row_words(ended)
-        return
-    yield lead_words([tank for tank, _ in tanks], on, first, last)
+        return tell.Answer(tell.no_row_words(ended))
+    lead = lead_words([tank for tank, _ in tanks], on, first, last)
     rows = [
         {"tank": one, "mark": mark, "bridged": None if one.state == "lasts" else one.chance_bridged}
         for one, mark in ((one, MARKS[one.state]) for one, _ in tanks)
     ]
-    yield tell.table("away_tanks", rows, on=on)
-    if ended:
-        yield tell.no_row_words(ended)
+    notes = [tell.no_row_words(ended)] if ended else []
     worst_first = sorted(tanks, key=lambda item: [*MARKS].index(item[0].state), reverse=True)
     if any(one.state != "lasts" for one, _ in tanks):
-        yield tell.sentence("cuts_too_much")
+        notes.append(tell.sentence("cuts_too_much"))
     said = [f"{one.tank_id}: {sentence}." for one, sentence in worst_first]
-    needy = sum(one.state == "stand-in" for one, _ in tanks)
-    yield from tell.some_sentences(said, min(needy, 3))
-    for one, _ in tanks:
+    at_once = min(sum(one.state == "stand-in" for one, _ in tanks), 3)
+    details = chain(said[at_once:], _behind([tank for tank, _ in tanks], on))
+    return tell.Answer(lead, tell.table("away_tanks", rows, on=on), notes + said[:at_once], details)
+
+
+def _behind(tanks: Sequence[AwayTank], on: date) -> tell.Words:
+    """Yield what passes its height in tanks that do not last as always, and how to read it."""
+    for one in tanks:
         if one.state != "lasts":
             rows = [_row(area, on) for area in one.areas]
             yield tell.table("away_areas", rows, tank=one)
             if one.state == "stand-in" and (bare := bare_cuts(one)):
                 yield bare
-    yield tell.sentence("away_how", day=tanks[0][0].last_visit, on=on)
+    yield tell.sentence("away_how", day=tanks[0].last_visit, on=on)
 
 
 def lead_words(tanks: Sequence[AwayTank], on: date, first: date, last: date) -> str:

@@ -15,22 +15,18 @@ WORTH_WIDENING = 0.05
 """A factor nearer to 1 than this is not worth a word."""
 
 
-def backtest_words(result: BacktestResult) -> tell.Words:
-    """Yield how often ranges held, the scores, then what they say."""
+def backtest_answer(result: BacktestResult) -> tell.Answer:
+    """Say how often ranges held, the scores, then what they say."""
     if not result.enough:
-        yield too_few_words(result)
-        return
+        return tell.Answer(too_few_words(result))
     lead, *others = _sentences(result)
-    yield lead
     cover = result.readings.is_cover
-    tables = [
+    scores, *more = [
         tell.table("backtest_scores", _scores(result, digits, rows), what=what, unit=unit)
         for what, unit, digits, rows in (("height", "cm", 2, ~cover), ("cover", "points", 1, cover))
         if rows.any()
     ]
-    yield tables[0]
-    yield from tell.some_sentences(others)
-    yield from tables[1:]
+    return tell.Answer(lead, scores, others[:3], [*others[3:], *more])
 
 
 def too_few_words(result: BacktestResult) -> str:

@@ -19,42 +19,41 @@ WIDE_SHARE = 0.35
 """A height is worth measuring first when its range is wider than this share of it."""
 
 
-def sheets_words(sheets: Sequence[CutSheet]) -> tell.Words:
-    """Yield the sheets of a day, then what else to watch in each tank and the cautions."""
+def sheets_answer(sheets: Sequence[CutSheet]) -> tell.Answer:
+    """Say the sheets of a day, then what else to watch in each tank and the cautions."""
+    if not sheets:
+        return tell.Answer()
+    lead, details = "", []
     if len(sheets) > 1:
         visits, names = tell.capital(tell.in_words(len(sheets))), [one.tank_id for one in sheets]
         minutes = sum(sum(sheet.whole_minutes) for sheet in sheets)
         blanks = {"visits": visits, "minutes": minutes, "names": names}
-        yield tell.sentence("cuts_visits", on=sheets[0].on, **blanks)
-    for sheet in sheets:
-        yield from sheet_words(sheet)
-    if sheets:
-        yield f"{tell.sentence('cuts_in_short')} {tell.RANGES_HOLD}"
-        yield tell.More()
+        lead = tell.sentence("cuts_visits", on=sheets[0].on, **blanks)
     for sheet in sheets:
         for title, lines in (("watch", watch_list(sheet)[1:]), ("cautions", cautions(sheet))):
             if lines:
-                yield f"{sheet.tank_id}, {title}:"
-            for line in lines:
-                yield f"  - {line}"
+                details += [f"{sheet.tank_id}, {title}:", *(f"  - {line}" for line in lines)]
+    in_short = f"{tell.sentence('cuts_in_short')} {tell.RANGES_HOLD}"
+    return tell.Answer(lead, notes=[*map(sheet_answer, sheets), in_short], details=details)
 
 
 ACTIONS = {"cut": "cut to {}", "trim what stands above": "trim above {}", "leave": "leave uncut"}
 
 
-def sheet_words(sheet: CutSheet) -> tell.Words:
-    """Yield the sheet: what to cut in which order, how long it takes, the first to look at."""
-    yield f"{sheet.tank_id}, {tell.week_day_words(sheet.on, sheet.on)}. {sheet_sentence(sheet)}"
+def sheet_answer(sheet: CutSheet) -> tell.Answer:
+    """Say the sheet: what to cut in which order, how long it takes, the first to look at."""
+    lead = f"{sheet.tank_id}, {tell.week_day_words(sheet.on, sheet.on)}. {sheet_sentence(sheet)}"
+    table = None
     if sheet.areas:
         rows = []
         for area, minutes in zip(sheet.areas, sheet.area_minutes, strict=True):
             told = {"area": area, "unit": tell.sign(area.unit), "minutes": minutes}
             do, fine = ACTIONS[area.action].format(cut_of(area)), area.chance_within
             rows.append({**told, "do": do, "fine": fine >= sheet.confidence})
-        yield tell.table("cuts_table", rows)
-    yield from watch_list(sheet)[:1]
+        table = tell.table("cuts_table", rows)
     whole, several = sheet.whole_minutes, len(sheet.areas) > 1
-    yield tell.sentence("cuts_minutes", several=several, all=sum(whole), whole=whole, sheet=sheet)
+    time = tell.sentence("cuts_minutes", several=several, all=sum(whole), whole=whole, sheet=sheet)
+    return tell.Answer(lead, table, [*watch_list(sheet)[:1], time])
 
 
 def cut_of(area: AreaCut) -> str:

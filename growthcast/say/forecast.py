@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, timedelta
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -22,17 +23,16 @@ MOST_ROWS = 14
 """Areas listed without being asked for: as many as a screen holds."""
 
 
-def forecast_words(
+def forecast_answer(
     book: Book, day: date, areas: Areas, as_it_is: Areas | None, *, all_areas: bool, heights: bool
-) -> tell.Words:
-    """Yield which area passes its height first, then the areas in that order.
+) -> tell.Answer:
+    """Say which area passes its height first, then the areas in that order.
 
     With ``as_it_is``, the dates as things are stand beside those supposed; with ``heights``, the
     heights ahead belong to the answer.
     """
     if not areas:
-        yield tell.Beside(f"No area is planted on {day}.")
-        return
+        return tell.Answer(beside=[f"No area is planted on {day}."])
     labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
     names = {area.area_id: labels[area.area_id] or area.area_id for area in areas}
     horizon_d = book.practice.horizon_d
@@ -40,22 +40,30 @@ def forecast_words(
     order = sorted(range(len(areas)), key=lambda n: (areas[n].passes_budget_on[1] or date.max, n))
     one = len({area.tank_id for area in areas}) == 1
     order = order if all_areas else order[:MOST_ROWS]
-    yield lead_words(areas, names, day, horizon_d)
-    rows = []
+    rows, notes = [], []
     for area in (areas[n] for n in order):
         told = {"area": area, "name": names[area.area_id], "unit": unit(area)}
         told |= {"passes": _passes(area, day, horizon_d), "today": today.get(area.area_id)}
         rows.append(told)
     without = ["passes it, as things are"] if as_it_is is None else []
-    yield tell.table("forecast_areas", rows, without, one=one)
+    table = tell.table("forecast_areas", rows, without, one=one)
     if rest := len(areas) - len(order):
-        yield f"{tell.capital(tell.in_words(rest))} more pass it later: --tank names one tank's."
-    yield f"Passes it: if nothing more is cut. {tell.RANGES_HOLD}"
-    if not heights:
-        yield tell.More()
+        many = tell.capital(tell.in_words(rest))
+        notes.append(f"{many} more pass it later: --tank names one tank's.")
+    notes.append(f"Passes it: if nothing more is cut. {tell.RANGES_HOLD}")
+    lead, ahead = lead_words(areas, names, day, horizon_d), _ahead(areas, sorted(order), names, day)
+    if heights:
+        return tell.Answer(lead, table, chain(notes, ahead))
+    return tell.Answer(lead, table, notes, ahead)
+
+
+def _ahead(
+    areas: Areas, places: Sequence[int], names: Mapping[str, str], day: date
+) -> Iterator[tell.Table]:
+    """Yield the table of the heights of areas on the days asked for."""
     ahead = [
         {"name": names[area.area_id], "day": at, "height": height, "over": over, "unit": unit(area)}
-        for area in (areas[n] for n in sorted(order))
+        for area in (areas[n] for n in places)
         for at, height, over in zip(
             area.at, area.height_cm[:, LOW_TO_HIGH], area.chance_over_budget, strict=True
         )
@@ -127,38 +135,39 @@ Z_90 = 1.2816
 """The 90 % quantile of the standard normal: 8 times in 10 lie within so many deviations."""
 
 
-def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None) -> tell.Words:
-    """Yield what a fit found of areas, tanks and species.
+def fit_answer(found: Mapping[str, Any], is_cover: BoolArray, last: date | None) -> tell.Answer:
+    """Say what a fit found of areas, tanks and species.
 
-    ``answer`` is the fit as JSON, ``is_cover`` (A,) which areas are measured by cover, ``last`` the
+    ``found`` is the fit as JSON, ``is_cover`` (A,) which areas are measured by cover, ``last`` the
     last day of the log, if any.
     """
-    own = sum(area["basis"] == "log" for area in answer["areas"])
+    own = sum(area["basis"] == "log" for area in found["areas"])
     end = f"the log, which ends on {tell.full_date_words(last)}" if last else "an empty log"
-    yield tell.sentence("fit_rests", end=end, own=own, all=len(answer["areas"]))
-    areas = map(_area, answer["areas"], is_cover.tolist())
-    yield tell.table("fit_areas", areas)
-    yield tell.sentence("fit_how", ranges=tell.RANGES_HOLD)
-    yield tell.More()
+    lead = tell.sentence("fit_rests", end=end, own=own, all=len(found["areas"]))
+    areas = map(_area, found["areas"], is_cover.tolist())
+    how = tell.sentence("fit_how", ranges=tell.RANGES_HOLD)
+    return tell.Answer(lead, tell.table("fit_areas", areas), [how], _behind(found))
+
+
+def _behind(found: Mapping[str, Any]) -> tell.Words:
+    """Yield how tanks and species differ, what a cut costs, and which rows were not used."""
     for what, names in ("tank", "tanks"), ("species", "species"):
-        rows = [{"id": one[f"{what}_id"], "times": _range(one["effect"])} for one in answer[names]]
+        rows = [{"id": one[f"{what}_id"], "times": _range(one["effect"])} for one in found[names]]
         yield tell.table("fit_effects", rows, what=what, unit="times", digits=2)
-    yield tell.table("fit_spreads", [_spread(name, answer["spread"]) for name in SPREADS])
-    lags = ({"form": form, "lag": lag} for form, lag in answer["lag_d"].items())
+    yield tell.table("fit_spreads", [_spread(name, found["spread"]) for name in SPREADS])
+    lags = ({"form": form, "lag": lag} for form, lag in found["lag_d"].items())
     yield tell.table("fit_lags", lags)
-    settling = answer["log_settling"].items()
+    settling = found["log_settling"].items()
     factors = [f"{form} {tell.quantile_words(_range(of), 'times', 2)}" for form, of in settling]
     yield tell.sentence("fit_settling", factors="; ".join(factors))
-    if offset := answer["photo_offset"]:
+    if offset := found["photo_offset"]:
         yield offset_words(offset)
-    left_out = answer["rows_left_out"]
-    yield tell.Beside(
-        f"{answer['rows_used']} log rows used, {len(left_out)} set aside or left out."
-    )
-    for row in left_out[:MOST_ROWS_SAID]:
-        yield tell.Beside(f"    {row['file']}:{row['row']}: {row['why']}")
+    left_out = found["rows_left_out"]
+    said = [f"{found['rows_used']} log rows used, {len(left_out)} set aside or left out."]
+    said += [f"    {row['file']}:{row['row']}: {row['why']}" for row in left_out[:MOST_ROWS_SAID]]
     if rest := left_out[MOST_ROWS_SAID:]:
-        yield tell.Beside(f"    and {len(rest)} more (see --json)")
+        said.append(f"    and {len(rest)} more (see --json)")
+    yield tell.Answer(beside=said)
 
 
 def offset_words(offset: Mapping[str, Any]) -> str:

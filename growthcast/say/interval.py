@@ -74,16 +74,15 @@ def every_words(days: int) -> str:
     return "weekly" if weeks == 1 else f"every {tell.in_words(weeks)} weeks"
 
 
-def interval_words(
+def interval_answer(
     advice: Sequence[TankAdvice], currency: str, *, one: bool, mark: str = ""
-) -> tell.Words:
-    """Yield the advice for tanks, in full where it is about ``one``; ``mark`` is in every title."""
+) -> tell.Answer:
+    """Say the advice for tanks, in full where it is about ``one``; ``mark`` is in every title."""
     grown = [tank for tank in advice if one or tank.set_by != "nothing grows"] or advice
-    yield lead_words(grown)
-    yield tell.table("interval_tanks", map(_chosen, grown), mark=mark, currency=currency)
-    shown = {tank.tank_id for tank in grown}
+    table = tell.table("interval_tanks", map(_chosen, grown), mark=mark, currency=currency)
+    shown, notes = {tank.tank_id for tank in grown}, []
     if bare := [tank.tank_id for tank in advice if tank.tank_id not in shown]:
-        yield tell.no_row_words(bare)
+        notes.append(tell.no_row_words(bare))
     named = [tank for tank in advice if tank.options and not tank.nothing_holds]
     learnt = ((tank.minutes, tank.tank_id) for tank in named)
     rests_on = tell.grouped((reasons.minutes_words(of), name) for of, name in learnt if of)
@@ -98,13 +97,11 @@ def interval_words(
     )
     if named:
         wanted = ", ".join(dict.fromkeys(tell.percent(tank.confidence) for tank in named))
-        yield tell.sentence("interval_inside", wanted=wanted, ranges=tell.RANGES_HOLD)
+        notes.append(tell.sentence("interval_inside", wanted=wanted, ranges=tell.RANGES_HOLD))
     said = chain(pressing, timed, other)
-    yield from islice(said, min(len(asked) + len(timed), SAID_AT_ONCE))
-    yield from (tell.More(), tell.More())  # there is more, which need not be worked out to say so
-    yield from said
-    for tank in named:
-        yield from _details(tank, currency, mark)
+    at_once = islice(said, min(len(asked) + len(timed), SAID_AT_ONCE))
+    details = chain.from_iterable(_details(tank, currency, mark) for tank in named)
+    return tell.Answer(lead_words(grown), table, chain(notes, at_once), chain(said, details))
 
 
 def is_pressing(tank: TankAdvice) -> bool:

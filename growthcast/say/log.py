@@ -140,6 +140,11 @@ def understood_words(known: Understood) -> list[str]:
     return visit_in_words(known.tank_id, known.day, known.rows, known.places, known.grams, asked)
 
 
+def understood_answer(known: Understood) -> tell.Answer:
+    """Say a visit back as it was understood."""
+    return tell.Answer(notes=understood_words(known))
+
+
 def doubtful_words(visits: Sequence[Understood]) -> str:
     """Say how many doubts visits have."""
     count = sum(len(known.doubts) for known in visits)
@@ -203,33 +208,33 @@ def outlook_for_programs(news: AfterVisit) -> dict[str, Any]:
     return {**plain(news), "reason": reason(news.advice)}
 
 
-def outlook_words(
+def outlook_answer(
     news: AfterVisit, tank_id: str, day: date, found: Mapping[str, float | str | None]
-) -> tell.Words:
-    """Yield by when to come again, then a tank's areas after a visit.
+) -> tell.Answer:
+    """Say by when to come again, then a tank's areas after a visit.
 
     ``found`` are the heights measured, by area.
     """
     if not news.areas:
-        return
+        return tell.Answer()
     if news.due_on is None:
-        yield tell.sentence("log_not_due")
+        lead = tell.sentence("log_not_due")
     else:
         after_d, why = (news.due_on - day).days, tell.sentence(f"log_due_{news.due_by}", news=news)
         sooner = news.due_by == "chance" and after_d < (news.interval_d or 0)
-        yield tell.sentence("log_due", news=news, days=after_d, sooner=sooner, why=why, on=day)
-    rows = []
+        lead = tell.sentence("log_due", news=news, days=after_d, sooner=sooner, why=why, on=day)
+    rows, notes = [], []
     for area in news.areas:
         told = {"area": area, "unit": area.unit, "least": area.least_cut_cm}
         rows.append(told | {"found": found.get(area.area_id)})
     without = [] if news.interval_d else ["cut to"]
-    yield tell.table("log_areas", rows, without, tank=tank_id, on=day)
+    table = tell.table("log_areas", rows, without, tank=tank_id, on=day)
     for area in news.areas:
         if (cut := area.perhaps_cut) is not None:
-            yield tell.sentence("log_perhaps_cut", area=area, cut=cut, then=cut.on == day, on=day)
+            blanks = {"area": area, "cut": cut, "then": cut.on == day, "on": day}
+            notes.append(tell.sentence("log_perhaps_cut", **blanks))
     if news.unsure:
-        yield tell.sentence("log_unsure", areas=news.unsure)
-    if news.interval_d is not None:
-        yield f"Cut to: at visits every {news.interval_d} days, the rhythm. {tell.RANGES_HOLD}"
-    yield tell.More()
-    yield f"{tank_id}: {reason(news.advice)}."
+        notes.append(tell.sentence("log_unsure", areas=news.unsure))
+    if (days := news.interval_d) is not None:
+        notes.append(f"Cut to: at visits every {days} days, the rhythm. {tell.RANGES_HOLD}")
+    return tell.Answer(lead, table, notes, [f"{tank_id}: {reason(news.advice)}."])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -58,21 +59,25 @@ def area_compared(fit: GrowthFit, place: int) -> dict[str, Any]:
 Plants = Sequence[PlantAdvice]
 
 
-def plants_words(
+def plants_answer(
     area: Mapping[str, Any], unit: str, currency: str, shown: Plants, left_out: Plants
-) -> tell.Words:
-    """Yield how plants would do in an area, the best first; some that would not are left out."""
+) -> tell.Answer:
+    """Say how plants would do in an area, the best first; some that would not are left out."""
     area_id = area["area_id"]
     listed = [a for n, a in enumerate(shown) if n < MOST_SHOWN or a.is_there_now]
     fitting = [a for a in shown if a.fits and not a.is_there_now]
     first = [f"; the first, {one.species_id}: {plant_reason(one)}" for one in fitting[:1]]
-    yield f"{tell.count_of(len(fitting), 'other plant')} would do in {area_id}{''.join(first)}."
+    lead = f"{tell.count_of(len(fitting), 'other plant')} would do in {area_id}{''.join(first)}."
     rows, blanks = [_row(one) for one in listed], dict[str, Any](area=area, unit=unit)
-    yield tell.table("plants_save", rows, currency=currency, **blanks)
-    yield tell.sentence("plants_visit", ranges=tell.RANGES_HOLD)
-    yield tell.More()
-    yield tell.table("plants_stand", rows, **blanks)
-    yield tell.table("plants_grow", rows, **blanks)
+    table = tell.table("plants_save", rows, currency=currency, **blanks)
+    how = tell.sentence("plants_visit", ranges=tell.RANGES_HOLD)
+    grow = (tell.table(key, rows, **blanks) for key in ("plants_stand", "plants_grow"))
+    behind = chain(grow, _behind(listed, len(shown) - len(listed), currency, left_out))
+    return tell.Answer(lead, table, [how], behind)
+
+
+def _behind(listed: Plants, rest: int, currency: str, left_out: Plants) -> tell.Words:
+    """Yield what each plant listed would do, which others there are, and what is not forecast."""
     yield tell.sentence("plants_how")
     if any(a.days_between[2] >= LONGEST_D for a in listed):
         yield f"{LONGEST_D}+ d: a year or more; no further ahead is looked."
@@ -83,15 +88,14 @@ def plants_words(
         number = f"{rank}." if rank <= MOST_SHOWN else "-"
         told = {"saves": saves, "why": plant_reason(one)}
         yield tell.sentence("plants_each", number=number, one=one, **told)
-    if len(shown) > len(listed):
-        rest = len(shown) - len(listed)
+    if rest:
         yield f"And {rest} more that fit: --json lists all, --form and --plants narrow them."
     yield from _left_out_words(left_out)
     if wide := [a.species_id for a in listed if a.spreads_sideways]:
         which = "All of these" if len(wide) == len(listed) > 1 else some_of(wide)
         yield f"Spread sideways too, and width is not forecast: {which}."
     if any(a.regulated_in_places for a in listed):
-        yield tell.Beside(tell.sentence("plants_regulated"))
+        yield tell.Answer(beside=[tell.sentence("plants_regulated")])
 
 
 def _left_out_words(left_out: Sequence[PlantAdvice]) -> tell.Words:

@@ -21,11 +21,10 @@ WORTH_NAMING = 0.01
 """A chance below this is no way to come nearer, a change of light below it none."""
 
 
-def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -> tell.Words:
-    """Yield what each layout of a tank allows beside the tank as it is."""
-    for one in advice:
-        if one.ground_share is not None and one.ground_share > 1.0:
-            yield tell.Beside(tell.sentence("layouts_ground", one=one))
+def layouts_answer(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -> tell.Answer:
+    """Say what each layout of a tank allows beside the tank as it is."""
+    crowded = (one for one in advice if one.ground_share is not None and one.ground_share > 1.0)
+    beside = [tell.sentence("layouts_ground", one=one) for one in crowded]
     reasons = []
     for one in advice:
         worth = one.saves is not None and not one.nothing_holds
@@ -33,20 +32,18 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
         lit, why = abs(one.light_below - 1.0) >= WORTH_NAMING, _reason(one)
         reasons.append(tell.sentence("layouts_reason", one=one, why=why, lit=lit, saves=saves))
     best = max(advice, key=lambda one: one.interval_d or 0)
-    if best.interval_d is not None:
-        yield f"{best.name} holds longest: a visit every {best.interval_d} days."
-    yield tell.table("layouts_look", map(_looks_row, advice), tank=tank_id)
-    yield from reasons[:3]
+    longest = f"{best.name} holds longest: a visit every {best.interval_d} days."
+    lead = "" if best.interval_d is None else longest
+    table = tell.table("layouts_look", map(_looks_row, advice), tank=tank_id)
     for one in advice:
         for area in one.areas:
             if area.doubts and area.chance_holds >= NOT_LIKELY:  # else it is in the answer
-                yield tell.Beside(f"{one.name}, {area.area_id}: {limits_words(area.doubts)}.")
+                beside.append(f"{one.name}, {area.area_id}: {limits_words(area.doubts)}.")
             if area.caution and not area.keeps_its_log:
-                yield tell.Beside(f"{one.name}, {area.area_id}: {area.caution}")
-    yield tell.More()
-    yield from reasons[3:]
-    if named := [one for one in advice if not one.nothing_holds]:
-        yield from _takes(tank_id, currency, named)
+                beside.append(f"{one.name}, {area.area_id}: {area.caution}")
+    named = [one for one in advice if not one.nothing_holds]
+    details = [*reasons[3:], *(_takes(tank_id, currency, named) if named else ())]
+    return tell.Answer(lead, table, reasons[:3], details, beside)
 
 
 def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> tell.Words:
@@ -96,32 +93,24 @@ def layout_in_json(one: LayoutAdvice) -> dict[str, Any]:
     return {**made, "reason": _reason(one)}
 
 
-def swaps_words(
+def swaps_answer(
     tank_id: str, currency: str, found: SwapSearch, plants: Sequence[str], form: str | None
-) -> tell.Words:
-    """Yield the fewest swaps with which a tank holds an interval."""
-    yield f"{tank_id}: {_conclusion(found)}."
-    if found.proposals:
-        yield from _proposals(currency, found)
-    if not found.nothing_holds:
-        yield f"Searched: {_searched(found, plants, form)}."
-    swaps = [swap for one in found.proposals for swap in one.swaps if swap.caution]
-    for caution in dict.fromkeys(f"{swap.to_species_id}: {swap.caution}" for swap in swaps):
-        yield tell.Beside(caution)
-
-
-def _proposals(currency: str, found: SwapSearch) -> tell.Words:
-    rows = [
-        {"number": number, "one": one, "look": _wait(one)}
-        for number, one in enumerate(found.proposals, start=1)
-    ]
-    yield tell.table("swaps_table", rows, reach=found.reach_d, currency=currency)
+) -> tell.Answer:
+    """Say the fewest swaps with which a tank holds an interval."""
+    table, rows, notes = None, [], []
     for number, one in enumerate(found.proposals, start=1):
-        saves = saves_in_words(one.saves, currency)
-        yield f"{number}. {_words(one)}; {saves}."
-    days = found.recommended_now_d
-    now = "at the shortest listed interval" if days is None else f"every {days} days"
-    yield f"{tell.RANGES_HOLD} Saved: against the tank as it is {now}."
+        rows.append({"number": number, "one": one, "look": _wait(one)})
+        notes.append(f"{number}. {_words(one)}; {saves_in_words(one.saves, currency)}.")
+    if rows:
+        table = tell.table("swaps_table", rows, reach=found.reach_d, currency=currency)
+        days = found.recommended_now_d
+        now = "at the shortest listed interval" if days is None else f"every {days} days"
+        notes.append(f"{tell.RANGES_HOLD} Saved: against the tank as it is {now}.")
+    if not found.nothing_holds:
+        notes.append(f"Searched: {_searched(found, plants, form)}.")
+    swaps = [swap for one in found.proposals for swap in one.swaps if swap.caution]
+    cautions = dict.fromkeys(f"{swap.to_species_id}: {swap.caution}" for swap in swaps)
+    return tell.Answer(f"{tank_id}: {_conclusion(found)}.", table, notes, beside=cautions)
 
 
 def _wait(one: SwapAdvice) -> Days:

@@ -22,13 +22,13 @@ ROUNDING = 0.005
 """A chance beyond the wanted one by less reads like it."""
 
 
-def rounds_words(plan: RoundsPlan) -> tell.Words:
-    """Yield the calendar with a line a week, then what comes late, and what is to be known."""
+def rounds_answer(plan: RoundsPlan) -> tell.Answer:
+    """Say the calendar with a line a week, then what comes late, and what is to be known."""
     if not plan.visits and not plan.late:
         first, last = (tell.week_day_words(day, plan.on) for day in (plan.start, plan.end))
-        yield f"No tank needs a visit from {first} to {last}."
+        lead = f"No tank needs a visit from {first} to {last}."
     else:
-        yield lead_words(plan)
+        lead = lead_words(plan)
     wanted = {window.tank_id: window.confidence for window in plan.tanks}
     rows: list[dict[str, Any] | list[str]] = []
     for week, visits in groupby(plan.visits, key=lambda visit: monday_of(visit.on)):
@@ -37,12 +37,11 @@ def rounds_words(plan: RoundsPlan) -> tell.Words:
         for visit in visits:
             tight = visit.chance_over > 1.0 - wanted[visit.tank_id] + ROUNDING
             rows.append({"visit": visit, "tight": tight})
-    if rows:
-        yield tell.table("rounds_visits", rows, on=plan.on)
+    table = tell.table("rounds_visits", rows, on=plan.on) if rows else None
     lost, notes = [*_losses(plan)], [f"{note}." for note in rounds_notes(plan)]
-    yield from tell.some_sentences([*lost[:2], *notes, *lost[2:]])
-    if plan.visits:
-        yield tell.sentence("rounds_due")
+    said = [*lost[:2], *notes, *lost[2:]]
+    due = [tell.sentence("rounds_due")] if plan.visits else []
+    return tell.Answer(lead, table, said[:3], said[3:] + due)
 
 
 def lead_words(plan: RoundsPlan) -> str:
@@ -173,14 +172,12 @@ def hours_csv(work: MonthOfWork) -> str:
     return csv_of(HOURS_COLUMNS, rows)
 
 
-def hours_words(work: MonthOfWork) -> tell.Words:
-    """Yield the visits of a month by client and tank."""
+def hours_answer(work: MonthOfWork) -> tell.Answer:
+    """Say the visits of a month by client and tank."""
     if not work.tanks:
-        yield f"No visit in {work.month}."
-        return
+        return tell.Answer(f"No visit in {work.month}.")
     rows = [{"tank": tank, "client": tell.named(tank.client, "(no client)")} for tank in work.tanks]
-    yield tell.table("hours_tanks", rows, month=work.month)
+    notes = [tell.sentence("hours_fixed", one=one) for one in work.fixed]
     if untimed := sum(tank.visits - tank.timed for tank in work.tanks):
-        yield tell.sentence("hours_untimed", visits=untimed)
-    for one in work.fixed:
-        yield tell.sentence("hours_fixed", one=one)
+        notes.insert(0, tell.sentence("hours_untimed", visits=untimed))
+    return tell.Answer(table=tell.table("hours_tanks", rows, month=work.month), notes=notes)

@@ -10,7 +10,7 @@ from growthcast import species
 from growthcast.book.book import Practice
 from growthcast.book.book import Table as SpeciesTable
 from growthcast.book.tables import TABLES, UNIT_WORDS
-from growthcast.say.words import Beside, More, Table, Words, sentence, table, yes_or_no
+from growthcast.say.words import Answer, Table, sentence, table, yes_or_no
 
 FROM_BOOK = "from the book's own species.csv"
 SAID_ELSEWHERE = {"species_id", "scientific_name", "common_name", "caution", "basis", "source"}
@@ -62,27 +62,25 @@ def _rows(known: SpeciesTable) -> list[dict[str, Any]]:
     return [row | {"reaches_surface": flag} for row, flag in rows]
 
 
-def list_words(plants: Sequence[Mapping[str, Any]], what: str, *, all_of_them: bool) -> Words:
-    """Yield a table with a line for each plant; ``what`` says which they are and in which order."""
-    listed = plants if all_of_them else plants[:MOST_LISTED]
+def list_answer(plants: Sequence[Mapping[str, Any]], what: str, *, all_of_them: bool) -> Answer:
+    """Return a table with a line for each plant; ``what`` says which they are, in which order."""
     if not plants:
-        yield Beside("No species fits all of these; ask for less.")
-        return
-    yield f"{len(plants)} species{what}."
-    yield table("species_list", [{"plant": one, "cover": _is_cover(one)} for one in listed])
-    yield "A week: growth at best, under good light and CO2."
+        return Answer(beside=["No species fits all of these; ask for less."])
+    listed = plants if all_of_them else plants[:MOST_LISTED]
+    rows = [{"plant": one, "cover": _is_cover(one)} for one in listed]
+    notes = ["A week: growth at best, under good light and CO2."]
     if rest := len(plants) - len(listed):
-        yield sentence("species_more", rest=rest)
+        notes.append(sentence("species_more", rest=rest))
+    return Answer(f"{len(plants)} species{what}.", table("species_list", rows), notes)
 
 
 def _is_cover(plant: Mapping[str, Any]) -> bool:
     return bool(plant["measure"] == "cover_pct")
 
 
-def species_words(plant: Mapping[str, Any]) -> Words:
-    """Yield how fast a plant grows and what is most asked of it, then all the table says."""
+def species_answer(plant: Mapping[str, Any]) -> Answer:
+    """Say how fast a plant grows and what is most asked of it, then all the table says."""
     cover = _is_cover(plant)
-    yield sentence("species_pace", plant=plant, cover=cover)
     essential: list[tuple[str, ...]] = []
     others: list[tuple[str, ...]] = []
     for column in TABLES["species"]:
@@ -96,14 +94,13 @@ def species_words(plant: Mapping[str, Any]) -> Words:
         part = essential if column.name in ESSENTIAL else others
         part.append((column.name, column.meaning, told, sure))
     heads, gives_way = ("column", "what it is", "value", "how sure"), ("column",)
-    yield Table("", heads, essential, gives_way)
-    yield sentence(f"species_{plant['basis']}")
+    notes = [sentence(f"species_{plant['basis']}")]
     if plant["caution"]:
-        yield f"Caution: {plant['caution']}"
-    yield More()
-    yield Table("", heads, others, gives_way)
-    if plant["source"]:
-        yield sentence("species_source", plant=plant)
+        notes.append(f"Caution: {plant['caution']}")
+    source = [sentence("species_source", plant=plant)] if plant["source"] else []
+    lead = sentence("species_pace", plant=plant, cover=cover)
+    first, rest = (Table("", heads, rows, gives_way) for rows in (essential, others))
+    return Answer(lead, first, notes, [rest, *source])
 
 
 def _unit(unit: str, cover: bool) -> str:

@@ -18,7 +18,7 @@ from growthcast.fit.supposed import Supposed
 from growthcast.growth.normal import normal_quantile
 from growthcast.plain import plain
 from growthcast.say.texts import TERMINAL, Texts
-from growthcast.say.words import Beside, Words, capital, named, sentence
+from growthcast.say.words import Answer, capital, named, sentence
 from growthcast.service.holding import Limit, NotHolding, co2_assumed, holding_of
 from growthcast.species import read_reference
 
@@ -95,15 +95,15 @@ def _in_words(lost: Sequence[NotHolding], texts: Texts) -> str:
 CO2_CAUTION_MG_L = 30.0
 
 
-def supposed_words(supposed: Supposed) -> Words:
-    """Yield what the answer supposes, and cautions beside it."""
-    yield supposing_words(supposed)
+def supposed_answer(supposed: Supposed) -> Answer:
+    """Say what the answer supposes, and cautions beside it."""
+    notes = []
     for name, value in supposed.assumed.items():
         words, unit = CONDITION_WORDS[name]
-        yield sentence("supposed_until", words=capital(words), value=value, unit=unit)
+        notes.append(sentence("supposed_until", words=capital(words), value=value, unit=unit))
     if supposed.changes.conditions:
-        yield sentence("supposed_doubt")
-    yield from map(Beside, supposed_cautions(supposed))
+        notes.append(sentence("supposed_doubt"))
+    return Answer(supposing_words(supposed), notes=notes, beside=supposed_cautions(supposed))
 
 
 def supposing_words(supposed: Supposed) -> str:

@@ -5,7 +5,7 @@ The checks are a list to go through, not a diagnosis; their orders are common pr
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -30,8 +30,8 @@ def checks_for(finding: Finding, texts: Texts = TERMINAL) -> list[str]:
     return [*said, *(listed[1:] if without_co2 else listed), texts.say("check_log")]
 
 
-def watch_words(report: WatchReport, ended: Collection[str] = (), *, by_area: bool) -> tell.Words:
-    """Yield whether all grow as usual, the verdicts in a table, each finding with what to check.
+def watch_answer(report: WatchReport, ended: Collection[str] = (), *, by_area: bool) -> tell.Answer:
+    """Say whether all grow as usual, the verdicts in a table, each finding with what to check.
 
     Tanks of ``ended`` are those in which nothing lives any more: no row is theirs, unless something
     was found of them.
@@ -39,24 +39,20 @@ def watch_words(report: WatchReport, ended: Collection[str] = (), *, by_area: bo
     bare = [one.tank_id for one in report.tanks if one.tank_id in ended and not one.findings]
     report = replace(report, tanks=tuple(t for t in report.tanks if t.tank_id not in bare))
     if not report.tanks:
-        yield tell.no_row_words(bare)
-        return
-    yield lead_words(report)
+        return tell.Answer(tell.no_row_words(bare))
     rows = [{"tank": one, "point": one.recent, "verdict": _standing(one)} for one in report.tanks]
-    yield tell.table("watch_tanks", rows)
-    if bare:
-        yield tell.no_row_words(bare)
+    notes = [tell.no_row_words(bare)] if bare else []
     for finding in report.findings:
-        yield from _finding(finding)
+        notes += _finding(finding)
     if any(finding.slower for finding in report.findings):
-        yield tell.sentence("watch_small_steps")
+        notes.append(tell.sentence("watch_small_steps"))
     if report.usual_until is not None:
         until, ranges = report.usual_until, tell.RANGES_HOLD
-        yield tell.sentence("watch_usual", until=until, ranges=ranges, on=report.on)
+        notes.append(tell.sentence("watch_usual", until=until, ranges=ranges, on=report.on))
     if not report.needs_attention:
-        yield "A change is seen from several readings, a small one late or not at all."
-    yield tell.More()
-    yield from _behind(report, by_area=by_area)
+        notes.append("A change is seen from several readings, a small one late or not at all.")
+    behind = _behind(report, by_area=by_area)
+    return tell.Answer(lead_words(report), tell.table("watch_tanks", rows), notes, behind)
 
 
 UNJUDGED = "cannot be judged yet"
@@ -160,7 +156,7 @@ def _also(finding: Finding) -> list[str]:
     return [area_id or TERMINAL.say("watch_whole_tank") for area_id in finding.also]
 
 
-def _finding(finding: Finding) -> tell.Words:
+def _finding(finding: Finding) -> Iterator[str]:
     where = ", ".join(finding.tank_ids)
     yield f"{where}: {noticed_sentence(finding)}"
     if finding.also:

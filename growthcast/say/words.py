@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
+from growthcast.nouns import dataclass
 from growthcast.say.filled import filled, read_texts
 
 if TYPE_CHECKING:
@@ -41,21 +42,27 @@ class Table(NamedTuple):
     gives_way: Sequence[str] = ()
 
 
-class Beside(NamedTuple):
-    """A sentence beside the answer: it goes to stderr."""
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """An answer as a person reads it: its first line, its table, what is to be known beside them.
 
-    sentence: str
+    ``details`` are read by who asks for them: with ``--details``, or of one tank. They and
+    ``notes`` may be worked out only while they are printed; an answer among them is that to a part
+    of the question. Sentences of ``beside`` go to stderr.
+    """
 
-
-class More(NamedTuple):
-    """What follows is read by who asks for it: with ``--details``, or of one tank."""
+    lead: str = ""
+    table: Table | None = None
+    notes: Words = ()
+    details: Words = ()
+    beside: Iterable[str] = ()
 
 
 K = TypeVar("K")
 Names = Sequence[str]
 Rows = Iterable[Mapping[str, Any] | list[str]]
-Words = Iterable[str | Table | Beside | More]
-"""An answer as a person reads it: sentences and tables, in their order."""
+Words = Iterable[str | Table | Answer]
+"""Sentences, tables and answers to parts of a question, in their order."""
 RANGES_HOLD = "Ranges hold 8 times in 10."
 
 
@@ -88,13 +95,6 @@ def table(key: str, rows: Rows, without: Names = (), **blanks: Any) -> Table:
     made = [row if isinstance(row, list) else told(row) for row in rows]
     heads = [filled(column[0], blanks, globals().get) for column in columns]
     return Table(title, heads, made, [*filter(None, leave.split(", "))])
-
-
-def some_sentences(sentences: Sequence[str], most: int = 3) -> Words:
-    """Yield the first sentences, and the others to who asks for more."""
-    yield from sentences[:most]
-    yield More()
-    yield from sentences[most:]
 
 
 def grouped(pairs: Iterable[tuple[K, str]]) -> dict[K, list[str]]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from growthcast.book.words import PROPOSED, plain
 from growthcast.book.writing.journal import Entry, undone
-from growthcast.say.words import Beside, Table, Words, count_of, named, sentence, table, tidy
+from growthcast.say.words import Answer, Table, count_of, named, sentence, table, tidy
 
 if TYPE_CHECKING:  # a journal is read without the libraries of a spreadsheet, or numpy
     from growthcast.book.begin.diary import Diary, Meanings, Plan
@@ -29,13 +29,14 @@ def count_words(merge: Merge) -> str:
     return f"{count_of(changed, 'row')} changed, {count_of(added, 'row')} added"
 
 
-def merge_words(merge: Merge, delete_missing: bool) -> Iterator[str]:
-    """Yield the differences, each row one line."""
+def merge_answer(merge: Merge, delete_missing: bool) -> Answer:
+    """Say the differences, each row one line."""
     if not merge.tables:
-        yield "No differences: the book says what the workbook says."
-        return
+        return Answer("No differences: the book says what the workbook says.")
+    lines = list[str]()
     for changes in merge.tables:
-        yield from _table_lines(changes, "taken out" if delete_missing else KEPT)
+        lines += _table_lines(changes, "taken out" if delete_missing else KEPT)
+    return Answer(notes=lines)
 
 
 def _table_lines(changes: TableChanges, fate: str) -> Iterator[str]:
@@ -71,18 +72,20 @@ def _cell(text: str) -> str:
     return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 1] + "…"
 
 
-def first_book_words(
+def first_book_answer(
     tanks: Sequence[Mapping[str, Cell]], areas: Sequence[Mapping[str, Cell]]
-) -> Iterator[str | Table]:
-    """Yield a table a tank of a first book; a number with ``?`` is proposed."""
+) -> Answer:
+    """Return a table a tank of a first book; a number with ``?`` is proposed."""
+    tables = []
     for tank in tanks:
         sides = [tank.get(name) for name in ("length_cm", "width_cm", "water_depth_cm")]
         size = " x ".join(_number(side) for side in sides if side)
         parts = (tank["tank_id"], tank.get("client"), f"{size} cm")
         rows = [_area(one) for one in areas if one["tank_id"] == tank["tank_id"]]
         title = ", ".join(str(part) for part in parts if part)
-        yield table("first_areas", rows, title=title)
-    yield "A number with ? is proposed from plant, place and depth, until you agree on it."
+        tables.append(table("first_areas", rows, title=title))
+    proposed = "A number with ? is proposed from plant, place and depth, until you agree on it."
+    return Answer(notes=[*tables, proposed])
 
 
 def _area(area: Mapping[str, Cell]) -> dict[str, Any]:
@@ -96,10 +99,10 @@ def _number(value: Cell) -> str:
     return plain(value) if isinstance(value, float | int) else str(value or "")
 
 
-def journal_words(entries: Sequence[Entry], last: int) -> list[str | Table]:
+def journal_answer(entries: Sequence[Entry], last: int) -> Answer:
     """Return the last changes of a book as a table, newest first."""
     if not entries:
-        return ["The journal holds no change: nothing was written here by a command yet."]
+        return Answer("The journal holds no change: nothing was written here by a command yet.")
     gone = undone(entries)
     rows = []
     for entry in reversed(entries[-last:]):
@@ -108,7 +111,7 @@ def journal_words(entries: Sequence[Entry], last: int) -> list[str | Table]:
         rows.append({"entry": entry, "gone": entry.id in gone, **told})
     left = len(entries) - len(rows)
     more = [f"{count_of(left, 'earlier change')}; --last lists more."] if left else []
-    return [table("journal", rows), *more]
+    return Answer(table=table("journal", rows), notes=more)
 
 
 def _local(at: str) -> str:
@@ -130,31 +133,33 @@ def journal_for_programs(entries: Sequence[Entry]) -> list[dict[str, object]]:
 MOST_SHOWN, MOST_LISTED = 5, 20
 
 
-def meaning_words(diary: Diary, meanings: Meanings) -> Words:
-    """Yield what each column of a diary is taken for, with examples."""
+def meaning_answer(diary: Diary, meanings: Meanings) -> Answer:
+    """Say what each column of a diary is taken for, with examples."""
     columns = meanings.columns.items()
     rows = [[head, is_ or "(left out)", ", ".join(diary.examples(head))] for head, is_ in columns]
-    yield Table(f"Columns of {diary.file}", ["column", "is", "as in"], rows)
+    return Answer(table=Table(f"Columns of {diary.file}", ["column", "is", "as in"], rows))
 
 
-def plan_words(plan: Plan, file: str) -> Words:
-    """Yield the rows as understood, the first of them whole, and every row that is left out."""
-    yield f"{count_of(len(plan.rows), 'row')} for the log from {file}"
+def plan_answer(plan: Plan, file: str) -> Answer:
+    """Say the rows as understood, the first of them whole, and every row that is left out."""
+    lines, beside = [], []
     for number, row in plan.rows[:MOST_SHOWN]:
         cells = {n: plain(v) if isinstance(v, float) else str(v) for n, v in row.items() if v}
-        yield f"  row {number}: " + ", ".join(f"{name} {cell}" for name, cell in cells.items())
+        told = ", ".join(f"{name} {cell}" for name, cell in cells.items())
+        lines.append(f"  row {number}: {told}")
     if (rest := len(plan.rows) - MOST_SHOWN) > 0:
-        yield f"  and {rest} more"
+        lines.append(f"  and {rest} more")
     if plan.not_taken:
-        yield Beside(f"{count_of(len(plan.not_taken), 'row')} left out:")
-    for one in plan.not_taken[:MOST_LISTED]:
-        yield Beside(f"  {file}, row {one.row}: {one.why}")
+        beside.append(f"{count_of(len(plan.not_taken), 'row')} left out:")
+    beside += [f"  {file}, row {one.row}: {one.why}" for one in plan.not_taken[:MOST_LISTED]]
     if (rest := len(plan.not_taken) - MOST_LISTED) > 0:
-        yield Beside(f"  and {rest} more; --json lists them all")
+        beside.append(f"  and {rest} more; --json lists them all")
+    lead = f"{count_of(len(plan.rows), 'row')} for the log from {file}"
+    return Answer(lead, notes=lines, beside=beside)
 
 
-def photo_words(reading: PhotoReading, *options: str) -> Words:
-    """Yield the heights with their errors, what is to be mistrusted, and the line to log.
+def photo_answer(reading: PhotoReading, *options: str) -> Answer:
+    """Say the heights with their errors, what is to be mistrusted, and the line to log.
 
     ``options`` are those of the line beside its tank.
     """
@@ -162,16 +167,17 @@ def photo_words(reading: PhotoReading, *options: str) -> Words:
 
     measured = [area for area in reading.areas if area.height_cm is not None]
     rows = [{"area": area, "label": named(area.label, area.area_id)} for area in measured]
-    yield table("photo_heights", rows, reading=reading)
+    beside, typed = [], ""
     if reading.fill_share < LEAST_FILL:
-        yield Beside(sentence("photo_far", reading=reading))
+        beside.append(sentence("photo_far", reading=reading))
     if low := [area.area_id for area in measured if area.low]:
-        yield Beside(sentence("photo_low", least=LOW_CM, areas=low, n=len(low)))
+        beside.append(sentence("photo_low", least=LOW_CM, areas=low, n=len(low)))
     if skipped := [area.area_id for area in reading.areas if area.height_cm is None]:
-        yield Beside(sentence("photo_skipped", areas=skipped))
+        beside.append(sentence("photo_skipped", areas=skipped))
     if reading.items:
         line = ["growthcast", "log", "--tank", reading.tank_id, *options, *reading.items]
-        yield " ".join(word if _is_plain(word) else shlex.quote(word) for word in line)
+        typed = " ".join(word if _is_plain(word) else shlex.quote(word) for word in line)
+    return Answer(table=table("photo_heights", rows, reading=reading), notes=[typed], beside=beside)
 
 
 def _is_plain(word: str) -> bool:

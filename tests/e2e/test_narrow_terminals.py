@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import io
 import re
-from itertools import takewhile
 
 import pytest
 
 from growthcast.book.files import demo_dir
 from growthcast.book.read import read_book
 from growthcast.cli import output
-from growthcast.cli.output import print_words
-from growthcast.say.words import Beside, More
+from growthcast.cli.output import print_answer
+from growthcast.say.words import Answer
 from tests.cli import run
 
 DEMO = str(demo_dir())
@@ -36,12 +35,12 @@ class Terminal(io.StringIO):
         return True
 
 
-def printed(words, width):
+def printed(said, width):
     with pytest.MonkeyPatch.context() as patch:
         for name, value in {"COLUMNS": str(width), "NO_COLOR": "1", "TERM": "xterm"}.items():
             patch.setenv(name, value)
         patch.setattr("sys.stdout", stdout := Terminal())
-        print_words(words)
+        print_answer(Answer(notes=said))
     return stdout.getvalue()
 
 
@@ -49,13 +48,12 @@ def printed(words, width):
 def test_an_answer_fits_a_screen_and_breaks_no_id(command, monkeypatch):
     said = []
 
-    def gather(words, details=False):
-        said.extend(words if details else takewhile(lambda part: not isinstance(part, More), words))
-        said.extend(() if details else (More(), More()))  # "More with --details." is a line, too
+    def gather(answer, details=False):
+        said.extend(output._parts(answer, details))
+        said.extend([] if details else ["More with --details."])
 
-    monkeypatch.setattr(output, "print_words", gather)
+    monkeypatch.setattr(output, "print_answer", gather)
     assert run(*command).status == 0
-    said = [part for part in said if not isinstance(part, Beside)]
     book = read_book(demo_dir())
     ids = {*book.tanks.text("tank_id"), *book.areas.text("area_id"), *book.areas.text("species_id")}
     wide = set(re.split(r"[\s,;:.()]+", printed(said, 200)))

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from growthcast.cli.output import print_json, print_words
+from growthcast.cli.output import print_answer, print_json
 from growthcast.cli.tables import print_line, print_table
-from growthcast.say.words import FINE, OVERDUE, RANGES, RANGES_HOLD, More, Table
+from growthcast.say.words import FINE, OVERDUE, RANGES, RANGES_HOLD, Answer, Table
 
 VISITS = Table(
     "",
@@ -149,18 +149,27 @@ def test_outside_unicode_rules_and_marks_have_plain_letters():
 
 
 def test_details_are_printed_to_who_asks_and_offered_on_a_terminal_alone():
-    words = ["Weekly.", More(), "Because."]
-    assert printed(print_words, words) == "Weekly.\nMore with --details.\n"
-    assert printed(print_words, words, is_terminal=False) == "Weekly.\n"
-    assert printed(print_words, words[:2]) == "Weekly.\n"
-    everything = printed(lambda: print_words(words, details=True))
-    assert everything == "Weekly.\nBecause.\n"
+    answer = Answer("Weekly.", details=["Because.", Answer("So.", details=["Too."])])
+    assert printed(print_answer, answer) == "Weekly.\nMore with --details.\n"
+    assert printed(print_answer, answer, is_terminal=False) == "Weekly.\n"
+    assert printed(print_answer, Answer("Weekly.")) == "Weekly.\n"
+    everything = printed(lambda: print_answer(answer, details=True))
+    assert everything == "Weekly.\nBecause.\nSo.\nToo.\n"
+
+
+def test_what_stands_beside_an_answer_goes_to_stderr(capsys):
+    answer = Answer(notes=[Answer("So.", beside=["Mind it."])], details=[Answer(beside=["Rows."])])
+    print_answer(answer)
+    assert capsys.readouterr() == ("So.\n", "Mind it.\n")
+    print_answer(answer, details=True)
+    assert capsys.readouterr().err == "Mind it.\nRows.\n"
 
 
 def test_ranges_are_not_explained_where_they_gave_way():
-    said = [VISITS._replace(gives_way=[RANGES, "client"]), f"Time. {RANGES_HOLD}"]
-    assert RANGES_HOLD in printed(print_words, said)
-    assert printed(print_words, said, width=61).endswith("Time.\n")
+    table = VISITS._replace(gives_way=[RANGES, "client"])
+    said = Answer(table=table, notes=[f"Time. {RANGES_HOLD}"])
+    assert RANGES_HOLD in printed(print_answer, said)
+    assert printed(print_answer, said, width=61).endswith("Time.\n")
 
 
 def test_an_answer_written_as_it_comes_reads_as_if_it_were_all_there(capsys):

@@ -9,8 +9,7 @@ import pytest
 
 from growthcast.forecast.scores import NORMAL_SCORES, Forecasts, Predictive
 from growthcast.forecast.verdict import BacktestResult, Readings
-from growthcast.say.backtest import backtest_words, too_few_words
-from growthcast.say.words import Table
+from growthcast.say.backtest import backtest_answer, too_few_words
 
 DAY = 20454.0  # 2026-01-01
 
@@ -35,7 +34,8 @@ def result(held=40, out=10, middle=100.0, **baselines):
 
 
 def said(found):
-    return " ".join(part for part in backtest_words(found) if isinstance(part, str))
+    answer = backtest_answer(found)
+    return " ".join([answer.lead, *answer.notes, *answer.details])
 
 
 def test_readings_visits_days_and_what_held_are_counted():
@@ -138,7 +138,7 @@ def test_too_few_readings_are_counted():
 def test_the_table_scores_every_way_on_the_same_readings():
     could = np.arange(50) < 36
     found = result(line={"made": could}, last_rate={"made": np.arange(50) < 9})
-    [table] = [part for part in backtest_words(found) if isinstance(part, Table)]
+    table = backtest_answer(found).table
     assert [row[:2] for row in table.rows] == [
         ["growthcast", "36"],
         ["rate of the last span", "9"],

@@ -13,10 +13,10 @@ from growthcast.book.book import Practice
 from growthcast.say.ahead import lead_words as away_lead
 from growthcast.say.forecast import lead_words as forecast_lead
 from growthcast.say.interval import lead_words as interval_lead
-from growthcast.say.rounds import rounds_words
-from growthcast.say.species import list_words
+from growthcast.say.rounds import rounds_answer
+from growthcast.say.species import list_answer
 from growthcast.say.watch import lead_words as watch_lead
-from growthcast.say.words import OVERDUE, TIGHT, More, Table
+from growthcast.say.words import OVERDUE, TIGHT
 from growthcast.service.rounds.plan import PlannedVisit, RoundsPlan
 from growthcast.service.watch.readings import IndexPoint
 from growthcast.service.watch.watch import Finding, TankWatch, WatchReport
@@ -122,9 +122,9 @@ def of_one_tank(monkeypatch):
 
 
 def test_rounds_say_visits_lateness_and_the_fullest_week(of_one_tank):
-    lead, table, *_ = rounds_words(of_one_tank)
-    hours = PLAN.hours_per_day
-    assert lead == f"2 visits in 2 weeks, none late; busiest week 6.5 of {hours:g} h."
+    answer = rounds_answer(of_one_tank)
+    table, hours = answer.table, PLAN.hours_per_day
+    assert answer.lead == f"2 visits in 2 weeks, none late; busiest week 6.5 of {hours:g} h."
     weeks = [row[0] for row in table.rows if len(row) == 1]
     assert weeks == [f"Week of 23 Nov: 1.5 of {hours:g} h", f"Week of 30 Nov: 6.5 of {hours:g} h"]
     days = [row for row in table.rows if len(row) > 1]
@@ -134,10 +134,10 @@ def test_rounds_say_visits_lateness_and_the_fullest_week(of_one_tank):
 
 def test_what_is_late_or_tight_in_the_rounds_is_marked(of_one_tank):
     late = replace(VISIT, on=date(2026, 12, 3), chance_over=0.106)
-    _, table, *_ = rounds_words(replace(of_one_tank, visits=(late,)))
+    table = rounds_answer(replace(of_one_tank, visits=(late,))).table
     assert table.rows[1][-2:] == [f"{OVERDUE} 1 Dec, 2 days late", f"{TIGHT} 11 %"]
     rounded = replace(VISIT, chance_over=0.104)  # reads like the 10 % that are allowed
-    _, table, *_ = rounds_words(replace(of_one_tank, visits=(rounded,)))
+    table = rounds_answer(replace(of_one_tank, visits=(rounded,))).table
     assert table.rows[1][-1] == "10 %"
 
 
@@ -202,11 +202,10 @@ def test_species_are_a_screen_of_plants_unless_all_are_asked_for():
         "needs_co2": "helps",
         "basis": "growers",
     }
-    words = [*list_words([plant] * 30, ", slowest first", all_of_them=False)]
-    assert words[0] == "30 species, slowest first."
-    [table] = [part for part in words if isinstance(part, Table)]
-    assert len(table.rows) + sum(isinstance(part, str) for part in words) + 3 <= 24
-    assert "16 more" in words[-1]
-    every = [*list_words([plant] * 30, "", all_of_them=True)]
-    assert len(every[1].rows) == 30
-    assert not any(isinstance(part, More) for part in every)
+    answer = list_answer([plant] * 30, ", slowest first", all_of_them=False)
+    assert answer.lead == "30 species, slowest first."
+    assert len(answer.table.rows) + len(answer.notes) + 4 <= 24
+    assert "16 more" in answer.notes[-1]
+    every = list_answer([plant] * 30, "", all_of_them=True)
+    assert len(every.table.rows) == 30
+    assert not every.details

@@ -8,8 +8,8 @@ from datetime import date
 import pytest
 
 from growthcast.say import log
-from growthcast.say.log import outlook_words
-from growthcast.say.words import OVERDUE
+from growthcast.say.log import outlook_answer
+from growthcast.say.words import OVERDUE, Answer
 from growthcast.service.effort.hours import Range
 from growthcast.service.visit.logged import AfterVisit, AreaAfterVisit, PerhapsCut
 
@@ -38,7 +38,7 @@ def said(*areas, **changes):
         "due_for": None,
         "unsure": (),
     }
-    return [*outlook_words(AfterVisit(**(known | changes)), "lobby", ON, {"stems": 19.0})]
+    return outlook_answer(AfterVisit(**(known | changes)), "lobby", ON, {"stems": 19.0})
 
 
 @pytest.mark.parametrize(
@@ -62,16 +62,16 @@ def said(*areas, **changes):
     ],
 )
 def test_when_to_come_again_is_said_with_its_reason(changes, words):
-    assert words in said(area("Stems", 20, 25, 29), **changes)
+    assert said(area("Stems", 20, 25, 29), **changes).lead == words
 
 
 def test_what_was_expected_found_and_left_and_when_it_passes_stand_in_one_table():
-    _, table, *_ = said(
+    table = said(
         area("Stems", 20, 25, 29, cut_cm=9.04),
         area("Moss", None, None, None),
         area("Fern", 15, None, None),
         area("Crypt", 7, 8, 9),
-    )
+    ).table
     assert table.rows[0][:4] == ["Stems", "18 cm (17–20)", "19 cm", "12 cm (12–12)"]
     assert table.rows[1][2] == ""  # was not measured
     assert [row[5:] for row in table.rows] == [
@@ -87,20 +87,20 @@ def test_a_look_that_lowers_a_height_is_explained():
     lead = "Moss looked over its height budget and yet stands lower than was expected: it may have"
     rest = "A height settles it: moss=/HEIGHT as left by the cut, or moss=HEIGHT without one."
     where = "on 25 May, where the log has its look alone"
-    assert f"{lead} been cut {where} (chance 43 %). {rest}" in said(moss)
+    assert f"{lead} been cut {where} (chance 43 %). {rest}" in said(moss).notes
     now = replace(moss, perhaps_cut=PerhapsCut(ON, 0.43))
-    assert f"{lead} been cut at this visit (chance 43 %). {rest}" in said(now)
+    assert f"{lead} been cut at this visit (chance 43 %). {rest}" in said(now).notes
 
 
 def test_without_an_interval_there_is_no_column_of_cuts():
-    _, table, *_ = said(area("Stems", 20, 25, 29), interval_d=None)
+    table = said(area("Stems", 20, 25, 29), interval_d=None).table
     assert len(table.columns) == len(table.rows[0]) == 6
 
 
 def test_areas_hardly_known_are_named_and_an_empty_tank_says_nothing():
-    words = said(area("Stems", 8, 20, None), area("Moss", 8, 20, None), unsure=("Stems", "Moss"))
+    answer = said(area("Stems", 8, 20, None), area("Moss", 8, 20, None), unsure=("Stems", "Moss"))
     assert (
         "Too little is known of Stems and Moss to say when the height budget is passed: measure "
         "the height before and after the next cut."
-    ) in words
-    assert said() == []
+    ) in answer.notes
+    assert said() == Answer()

@@ -10,18 +10,18 @@ import pytest
 
 from growthcast.desk.visit import card_of
 from growthcast.say.ahead import (
+    away_answer,
     away_sentence,
-    away_words,
     bare_cuts,
     peak_sentence,
-    peaks_words,
+    peaks_answer,
     why_not_best,
 )
 from growthcast.say.client import cautions as client_cautions
 from growthcast.say.cuts import (
     cautions,
+    sheet_answer,
     sheet_sentence,
-    sheet_words,
     watch_list,
 )
 from growthcast.say.locale import open_locale
@@ -298,9 +298,9 @@ def test_a_tank_that_lasts_says_the_chance_as_always():
 
 
 def test_a_tank_that_lasts_as_always_has_no_chance_of_another_cut():
-    lead, table, *_ = away_words([(away("lasts", away_area()), "lasts")], ON, ON, ON)
-    assert lead == "lobby lasts as always from 1 Jun to 1 Jun."
-    assert table.rows == [["lobby", "", f"{FINE} lasts", "62 %", "", ""]]
+    answer = away_answer([(away("lasts", away_area()), "lasts")], ON, ON, ON)
+    assert answer.lead == "lobby lasts as always from 1 Jun to 1 Jun."
+    assert answer.table.rows == [["lobby", "", f"{FINE} lasts", "62 %", "", ""]]
 
 
 @pytest.mark.parametrize(
@@ -438,7 +438,8 @@ def test_a_plan_that_cuts_much_at_once_says_so_once():
     plan = PeakPlan("lobby", "", ON, NEXT, 0.85, 0.15, (ON,), 0.5, areas)
     apart = areas[0], replace(areas[1], cuts=(replace(light, on=NEXT),))
     for plans, times in (([plan], 1), ([plan, plan], 1), ([replace(plan, areas=apart)], 0)):
-        assert list(peaks_words(plans, ON)).count(TOO_MUCH) == times
+        answer = peaks_answer(plans, ON)
+        assert [*answer.notes, *answer.details].count(TOO_MUCH) == times
 
 
 @pytest.mark.parametrize(
@@ -456,4 +457,4 @@ def test_a_client_page_cautions_where_much_is_cut_at_once(shares, said):
 def test_a_card_of_the_desk_cuts_to_what_the_sheet_says(cut_cm, as_told):
     area = cut(cut_cm=cut_cm)
     assert card_of(area, open_locale("en-GB"))["cut"] == as_told
-    assert f"cut to {as_told:g} cm" in str(list(sheet_words(sheet(area))))
+    assert f"cut to {as_told:g} cm" in str(sheet_answer(sheet(area)))
