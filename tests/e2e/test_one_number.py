@@ -8,7 +8,7 @@ beside its own chance).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -28,6 +28,7 @@ from growthcast.service.pages.overview import tank_standings
 from growthcast.service.recommend import recommend
 from growthcast.service.rounds.plan import RoundsPlan, plan_rounds
 from growthcast.service.rounds.windows import tank_windows
+from growthcast.service.urgency import tanks_due
 from growthcast.service.visit.away import weeks_away
 from growthcast.service.visit.cuts import cut_sheet
 from growthcast.service.visit.peak import peak_plan
@@ -145,6 +146,25 @@ def test_what_is_left_uncut_has_one_chance(practice):
             ahead = (first.on - practice.on).days
             within = windows[tank].now.all_within[ahead]
             assert first.chance_over == pytest.approx(1.0 - within, abs=1e-9)
+
+
+@pytest.mark.parametrize("back", [0, 11, 25, 52])
+def test_a_tank_has_one_due_day(practice, back):
+    """Overview, a tank asked for alone (as after a logged visit) and plans of any length."""
+    on, tanks = practice.on - timedelta(days=back), np.arange(len(practice.advice))
+    known = practice.book.trims.date("date") <= np.datetime64(on, "D")
+    book = replace(practice.book, trims=practice.book.trims.keep(known))
+    with shared_fits():
+        fit = fit_growth(book, on)
+    advice = recommend(book, fit)
+    plans = [plan_rounds(book, fit, advice, on + timedelta(days=n), 3 * n + 2) for n in (0, 1, 2)]
+    for one in tank_standings(book, fit):
+        tank, told = one.place, (one.due_on, one.due_by)
+        [alone] = tanks_due(book, fit, [advice[tank]], tanks[[tank]])
+        assert (alone.due_on, alone.due_by) == told
+        for plan in plans if one.due_on else ():
+            window = plan.tanks[tank]
+            assert (plan.start + timedelta(days=window.due_d), window.due_by) == told
 
 
 def test_a_rhythm_has_one_chance(practice):

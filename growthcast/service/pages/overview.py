@@ -79,7 +79,7 @@ def tank_standings(book: Book, fit: GrowthFit, *, briefly: bool = False) -> list
     on = as_date(fit.design.on_day)
     dues = tanks_due(book, fit, every, tanks, SOON_D)
     for place, (advice, due) in enumerate(zip(every, dues, strict=True)):
-        risk, soon = float(due.over[SOON_D]), on + timedelta(days=SOON_D)
+        risk, soon = float(1.0 - due.uncut.all_within[SOON_D]), on + timedelta(days=SOON_D)
         state: State = "unplanned"
         if due.due_on is not None:
             tight = due.due_on <= soon or risk > 1.0 - advice.confidence

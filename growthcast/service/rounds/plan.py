@@ -43,7 +43,7 @@ class PlannedVisit:
     number when the plan is made anew. ``minutes`` are those at the tank; ``travel_min`` is counted
     once a place and day, at the first of its tanks. ``due_on`` is the last day on which it is in
     time, ``due_by`` whether that is by the tank's rhythm, its chance or its own limit (see
-    ``Due``); ``chance_over`` the chance that some area is over on ``on``.
+    ``first_due``); ``chance_over`` the chance that some area is over on ``on``.
     ``next_on`` is the next visit in the plan (None: the last), ``cuts`` the heights [cm, or %
     cover] by area that last until then, as the sheet for the visit says.
     """

@@ -13,7 +13,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.arrays import distinct
 from growthcast.book.book import Book, Practice, area_label
 from growthcast.book.checks.rounds import ClosedTime, closed_times, public_holidays
 from growthcast.book.tables import WEEKDAYS
@@ -23,33 +23,17 @@ from growthcast.nouns import dataclass
 from growthcast.service.advice import TankAdvice
 from growthcast.service.effort.hours import fixed_minutes
 from growthcast.service.interval import lasts_from
-from growthcast.service.living import blocks_of_tanks
-from growthcast.service.urgency import Due, Idle, Rhythm, rhythms
+from growthcast.service.living import blocks_of_tanks, living_areas
+from growthcast.service.urgency import (
+    Chances,
+    Idle,
+    TankDue,
+    chances_of_tanks,
+    grid_days,
+    nothing_over,
+    tanks_due,
+)
 from growthcast.service.visit.standing import Standing, cut_to_last, only_areas, standing_areas
-
-GRID_D = (0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 17, 21, 25, 28, 35, 42, 56, 84, 126, 182)
-"""Days on which chances are worked out; between them they are drawn straight."""
-
-
-@dataclass(frozen=True, slots=True)
-class Chances:
-    """Chances of a tank on each day (L,), counted from the start of the plan or from a visit.
-
-    Attributes
-    ----------
-    all_within : array (L,)
-        Chance that every area stands inside its height [0-1].
-    over : array (A, L)
-        Chance of each area of standing over it [0-1].
-    """
-
-    all_within: FloatArray
-    over: FloatArray
-
-    def lost(self) -> FloatArray:
-        """Area-days over (L,) expected before a visit on each day [d]."""
-        a_day = self.over.sum(axis=0)
-        return np.concatenate([[0.0], np.cumsum(a_day)[:-1]])
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,18 +109,17 @@ def tank_windows(
     """
     tanks, trims, design = book.tanks, book.trims, fit.design
     travel, fixed = book.of_tanks("travel_min"), fixed_minutes(book)
-    known, closed = rhythms(book, fit, advice, from_day), closed_times(book)
-    chances = _all_chances(fit, advice, known, from_day, days)
-    empty = Chances(np.ones(days + 1), np.zeros((0, days + 1)))
+    own = tanks.number("longest_interval_d")
+    first_d, closed = int(from_day - design.on_day), closed_times(book)
+    dues = tanks_due(book, fit, advice, np.arange(len(tanks)), first_d + days)
+    after, ahead = _chances_after(fit, advice, dues, days), slice(first_d, first_d + days + 1)
 
-    def window(tank: int, advice: TankAdvice, rhythm: Rhythm) -> TankWindow:
-        now, after = chances.get(tank, (empty, empty))
+    def window(tank: int, advice: TankAdvice, due: TankDue) -> TankWindow:
         here = np.flatnonzero(design.stays & (design.tank == tank)).tolist()
-        due = rhythm.due(now.all_within, advice.confidence) or Due(days, "rhythm")
-        limited = rhythm.planned and rhythm.limit_d is not None
+        limit_d = None if due.due_d is None else due.limit_d
         minutes = float(fixed[tank])
-        if now.over.size:
-            minutes = advice.option(rhythm.interval_d).minutes_per_visit - float(travel[tank])
+        if not due.idle:
+            minutes = advice.option(due.interval_d).minutes_per_visit - float(travel[tank])
         logged = trims.date("date")[trims.text("tank_id") == advice.tank_id]
         return TankWindow(
             tank_id=advice.tank_id,
@@ -144,61 +127,41 @@ def tank_windows(
             site=str(tanks.text("site")[tank]),
             name=str(tanks.text("name")[tank]),
             confidence=advice.confidence,
-            interval_d=rhythm.interval_d,
-            due_d=due.day_d,
-            due_by=due.by,
-            limit_d=rhythm.limit_d if limited else None,
-            longest_d=int(tanks.number("longest_interval_d")[tank]) if limited else None,
-            feasible=advice.recommended_interval_d is not None or bool(rhythm.idle),
+            interval_d=due.interval_d,
+            due_d=days if due.due_d is None else due.due_d - first_d,
+            due_by=due.due_by or "rhythm",
+            limit_d=None if limit_d is None else limit_d - first_d,
+            longest_d=None if limit_d is None else int(own[tank]),
+            feasible=advice.recommended_interval_d is not None or bool(due.idle),
             minutes=minutes,
             travel_min=float(travel[tank]),
             weekday=str(tanks.text("visit_weekday")[tank]),
             closed=closed.get(advice.tank_id, ()),
             visits_logged=int(distinct(logged).size),
             labels=tuple(area_label(book.areas, area) for area in here),
-            now=now,
-            after=after,
-            idle=rhythm.idle,
+            now=Chances(due.uncut.all_within[ahead], due.uncut.over[:, ahead]),
+            after=after[tank],
+            idle=due.idle,
         )
 
-    return [window(k, *both) for k, both in enumerate(zip(advice, known, strict=True))]
+    return [window(k, *both) for k, both in enumerate(zip(advice, dues, strict=True))]
 
 
-def _all_chances(
-    fit: GrowthFit, advice: list[TankAdvice], known: list[Rhythm], from_day: float, days: int
-) -> dict[int, tuple[Chances, Chances]]:
-    """Chances of every tank whose plants set its rhythm, by its place in the book."""
-    grid = np.array([*(d for d in GRID_D if d < days), days])
-    found: dict[int, tuple[Chances, Chances]] = {}
-    growing = np.array([k for k, rhythm in enumerate(known) if not rhythm.idle], np.int64)
+def _chances_after(
+    fit: GrowthFit, advice: list[TankAdvice], dues: list[TankDue], days: int
+) -> dict[int, Chances]:
+    """Chances of every tank after a regular visit; only plants that set a rhythm are ever over."""
+    grid, found = grid_days(days), dict.fromkeys(range(len(dues)), nothing_over(days))
+    growing = np.array([k for k, due in enumerate(dues) if not due.idle], np.int64)
     for block in blocks_of_tanks(fit, growing):
-        standing = standing_areas(fit, block)
-        living = standing.living
-        options = [advice[tank].option(known[tank].interval_d) for tank in living.tank]
+        living = living_areas(fit, block)
+        options = [advice[tank].option(dues[tank].interval_d) for tank in living.tank]
         cut = np.array([area.cut_cm for option in options for area in option.areas])
-        first_d = int(from_day - living.on_day)
-        before = [~then.within() for then in standing.each_later((first_d + grid).tolist())]
         # On the day of a visit nothing is over: it has just been cut.
-        after = [np.zeros(living.draws.hand.shape, np.bool_)]
-        after += [~lasts_from(living, cut, float(day)) for day in grid[1:].tolist()]
-        for run, tank in enumerate(living.tank.tolist()):
-            here = living.run == run
-            found[tank] = (
-                _daily(grid, [over[here] for over in before]),
-                _daily(grid, [over[here] for over in after]),
-            )
+        within = [np.ones(living.draws.hand.shape, np.bool_)]
+        within += [lasts_from(living, cut, float(day)) for day in grid[1:]]
+        found |= chances_of_tanks(living, grid, within)
     return found
-
-
-def _daily(grid: IntArray, over: list[BoolArray]) -> Chances:
-    """Chances of one tank on every day from what is over in each draw (A, D) on some days."""
-    each = np.maximum.accumulate(np.stack([one.mean(axis=1) for one in over], axis=1), axis=1)
-    within = np.minimum.accumulate(np.array([1.0 - one.any(axis=0).mean() for one in over]))
-    daily = np.arange(grid[-1] + 1)
-    return Chances(
-        all_within=np.interp(daily, grid, within),
-        over=np.stack([np.interp(daily, grid, row) for row in each]),
-    )
 
 
 def working_dates(practice: Practice, start: date, days: int) -> list[date]:

@@ -37,7 +37,7 @@ def tanks(monkeypatch):
             SimpleNamespace(
                 due_on=None if days is None else ON + timedelta(days=days),
                 due_by="" if days is None else "chance",
-                over=np.array([0.0] * 7 + [risk, 1.0]),
+                uncut=SimpleNamespace(all_within=np.array([1.0] * 7 + [1.0 - risk, 0.0])),
             )
             for days, risk in due_and_risk
         ]
@@ -68,8 +68,8 @@ def tanks(monkeypatch):
         (-1, 0.0, "overdue"),
         (0, 0.0, "tight"),
         (7, 0.0, "tight"),
-        (8, 0.05, "fine"),
-        (8, 0.11, "tight"),
+        (8, 0.0625, "fine"),
+        (8, 0.125, "tight"),
         (None, 0.5, "unplanned"),
     ],
 )
@@ -80,7 +80,7 @@ def test_a_tank_is_tight_within_a_week_or_above_the_risk_that_is_agreed(tanks, d
 
 def test_the_most_urgent_stand_first(tanks):
     """By state, day and then risk; a tank without a day comes last."""
-    found = tanks((20, 0.0), (None, 0.3), (-1, 0.0), (3, 0.01), (3, 0.02), (-2, 0.0), (3, 0.01))
+    found = tanks((20, 0.0), (None, 0.25), (-1, 0.0), (3, 0.01), (3, 0.02), (-2, 0.0), (3, 0.01))
     assert "".join(one.advice.tank_id for one in found) == "fcedgab"
     assert [one.place for one in found][:2] == [5, 2]
     figures = {row["tank_id"]: row for row in overview_figures(found)}
@@ -93,7 +93,7 @@ def test_the_most_urgent_stand_first(tanks):
         "due_by": "",
         "recommended_interval_d": 7,
         "limited_by": None,
-        "chance_over_in_7_d": 0.3,
+        "chance_over_in_7_d": 0.25,
         "hours_per_year": 11.0,
         "cost_per_year": 20.0,
         "growth_share": 0.8,

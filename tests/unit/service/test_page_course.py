@@ -12,7 +12,7 @@ from growthcast.forecast.heights import LEVELS, forecast_heights
 from growthcast.service.effort.hours import LEVELS as COURSE_LEVELS
 from growthcast.service.pages.client import course
 from growthcast.service.recommend import option_of, recommend
-from growthcast.service.urgency import chance_some_area_over
+from growthcast.service.urgency import chances_uncut
 from growthcast.service.visit.standing import standing_areas
 from tests.books import make_book
 
@@ -65,14 +65,14 @@ def test_regular_visits_find_what_the_rhythm_is_judged_by(tmp_path):
 
 def test_one_areas_risk_is_that_of_its_forecast(fit):
     ahead = np.array([0, 7, 14])
-    [home] = chance_some_area_over(fit, np.array([1]), ahead)  # one area, so nothing is joint
+    home = 1.0 - chances_uncut(fit, np.array([1]), 14)[1].all_within[ahead]  # one area: not joint
     own = forecast_heights(fit, np.array([2]), fit.design.on_day + ahead.astype(float))
     assert home == pytest.approx(own.chance_over_budget[0], abs=0.03)
 
 
 def test_risk_of_a_tank_is_at_least_that_of_its_areas(fit):
     ahead = np.array([7, 14])
-    [lobby] = chance_some_area_over(fit, np.array([0]), ahead)
+    lobby = 1.0 - chances_uncut(fit, np.array([0]), 14)[0].all_within[ahead]
     own = forecast_heights(fit, np.array([0, 1]), fit.design.on_day + ahead.astype(float))
     assert (lobby >= own.chance_over_budget.max(axis=0) - 0.03).all()
     assert (lobby <= own.chance_over_budget.sum(axis=0) + 0.03).all()
@@ -84,9 +84,10 @@ def test_an_empty_tank_has_nothing_that_could_be_over(tmp_path):
         "stems,lobby,Stems,rotala-rotundifolia,400,7,22,9,2025-01-01\n"
     )
     fit = fit_growth(make_book(tmp_path, on=ON, areas=areas), ON)
-    chances = chance_some_area_over(fit, np.array([0, 1]), np.array([7]))
-    assert (chances[0] > 0.0).all()
-    assert (chances[1] == 0.0).all()
+    lobby, home = chances_uncut(fit, np.array([0, 1]), 7).values()
+    assert lobby.all_within[7] < 1.0
+    assert (home.all_within == 1.0).all()
+    assert home.over.shape == (0, 8)
 
 
 def test_an_interval_worked_out_by_itself_is_the_one_recommended(tmp_path):

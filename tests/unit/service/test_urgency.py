@@ -12,13 +12,15 @@ from growthcast.book.checks.rounds import ClosedTime
 from growthcast.fit.design import day_number
 from growthcast.service import urgency
 from growthcast.service.urgency import (
-    Due,
-    Rhythm,
+    Chances,
     TankDue,
-    chance_some_area_over,
+    chances_of_tanks,
+    chances_uncut,
     due_on_day,
+    first_due,
+    grid_days,
     last_visit_on,
-    rhythms,
+    nothing_over,
     tanks_due,
 )
 
@@ -41,6 +43,8 @@ NEVER = np.nan
         # The last day that is known still counts as held; the day before the last does not.
         ([0.9, 0.9, 0.9, 0.2], 0.9, 0, 4, None, (2, "chance")),
         ([0.2, 0.2, 0.2, 0.2], 0.9, 0, 14, None, (1, "chance")),
+        # Of days before the first the chance tells nothing; a rhythm and a limit do.
+        ([0.2, 0.2, 0.2, 0.2], 0.9, -9, 14, None, (0, "chance")),
         ([0.9, 0.9, 0.9], 0.9, -20, 14, None, (-6, "rhythm")),
         ([0.9, 0.9, 0.9], 0.9, -20, 14, -9, (-9, "limit")),
         ([0.9, 0.9, 0.9], 0.9, 0, 14, 0, (1, "limit")),
@@ -50,16 +54,7 @@ NEVER = np.nan
 def test_a_visit_is_due_by_the_first_of_rhythm_chance_and_limit(
     within, left, last_d, interval_d, limit_d, due
 ):
-    rhythm = Rhythm(interval_d, last_d, limit_d, left)
-    assert rhythm.due(np.array(within), 0.9) == Due(*due)
-
-
-def test_a_tank_whose_plants_set_no_rhythm_is_due_by_its_own_limit():
-    steady = np.full(30, 0.9)
-    idle = Rhythm(7, -3, 11, 0.9, "empty", planned=True)
-    assert idle.due(steady, 0.9) == Due(11, "limit")
-    assert Rhythm(7, -3, None, 0.9, "empty", planned=False).due(steady, 0.9) is None
-    assert Rhythm(7, -3, 11, 0.9, "", planned=True).due(steady, 0.9) == Due(4, "rhythm")
+    assert first_due(np.array(within), 0.9, left, interval_d, last_d, limit_d) == due
 
 
 def practice(visits=(), own=(), removed=(), lately=(), budget=10.0, stays=None):
@@ -131,116 +126,163 @@ def test_what_was_left_inside_is_the_product_unless_an_area_was_probably_over(mo
     assert urgency._left_inside(fit, last).tolist() == [1.0] * 3
 
 
-def advised(interval_d=7, options=("one",), nothing_holds=False, **more):
+def advised(interval_d=7, options=("one",), nothing_holds=False, tank_id="a"):
     chosen = SimpleNamespace(interval_d=interval_d)
     return SimpleNamespace(
+        tank_id=tank_id,
         options=options,
         nothing_holds=nothing_holds,
         chosen=chosen,
         longest_interval_d=28,
         confidence=0.9,
-        **more,
     )
 
 
-def test_rhythms_count_from_the_last_visit(monkeypatch):
-    monkeypatch.setattr(urgency, "_left_inside", lambda *_: np.array([0.9, 0.8, 0.7]))
-    book, fit = practice(visits=[(0, -9), (1, -4)], own=[NEVER, 10.0, 14.0])
-    found = rhythms(book, fit, [advised(), advised(14), advised(21)], ON_DAY)
-    assert found == [
-        Rhythm(7, -9, None, 0.9, "", planned=True),
-        Rhythm(14, -4, 6, 0.8, "", planned=True),
-        Rhythm(21, 0, 14, 0.7, "", planned=True),  # no visit is known: the day of the fit
+@pytest.fixture
+def uncut(monkeypatch):
+    """Chances that fall by 0.01 a day from 1, less the place of the tank in hundredths."""
+    asked = SimpleNamespace(left=np.ones(3), closed={})
+
+    def chances(_, tanks, every_d, until_d=0):
+        asked.tanks, asked.days = tanks.tolist(), (every_d, until_d)
+        days = np.arange(max(every_d, until_d) + 1)
+        return {k: Chances(1.0 - 0.01 * (k + days), np.zeros((0, days.size))) for k in asked.tanks}
+
+    monkeypatch.setattr(urgency, "chances_uncut", chances)
+    monkeypatch.setattr(urgency, "_left_inside", lambda *_: asked.left)
+    monkeypatch.setattr(urgency, "closed_times", lambda _: asked.closed)
+    return asked
+
+
+def test_tanks_are_due_by_what_is_known_from_their_last_visits_on(uncut):
+    book, fit = practice(visits=[(0, -9), (1, -4)], own=[NEVER, 10.0, 28.0])
+    found = tanks_due(book, fit, [advised(), advised(14), advised(28)], np.arange(3))
+    # The chance of c is 0.9 on day 8, but none asks for a visit before half of the interval.
+    assert [(one.due_d, one.due_by) for one in found] == [
+        (-2, "rhythm"),
+        (6, "limit"),
+        (14, "chance"),  # no visit is known: the day of the fit
     ]
-    [later] = rhythms(book, fit, [advised(14)], ON_DAY + 3.0, np.array([1]))
-    assert later == Rhythm(14, -7, 3, 0.8, "", planned=True)
+    assert [(one.interval_d, one.limit_d, one.idle) for one in found] == [
+        (7, None, ""),
+        (14, 6, ""),
+        (28, 28, ""),
+    ]
+    assert uncut.tanks == [0, 1, 2]
+    assert uncut.days == (28, 0)  # every day on which one of them can be due
+    assert found[2].uncut.all_within[:3] == pytest.approx([0.98, 0.97, 0.96])
+    uncut.left = np.array([1.0, 1.0, 0.805])  # 0.7245 is wanted: until day 25
+    found = tanks_due(book, fit, [advised(27), advised(28)], np.array([2, 2]), 40)
+    assert [(one.due_d, one.due_by) for one in found] == [(25, "chance"), (25, "chance")]
+    assert uncut.tanks == [2]
+    assert uncut.days == (28, 40)
 
 
-def test_tanks_without_a_rhythm_of_their_plants(monkeypatch):
+def test_tanks_without_a_rhythm_of_their_plants(uncut):
     """Cleared by the last visit, empty for long, or nothing holds: a limit alone plans it."""
-    monkeypatch.setattr(urgency, "_left_inside", lambda *_: np.ones(3))
     visits = [(0, -4), (1, -4), (2, -4)]
     none, dark = advised(options=()), advised(nothing_holds=True)
 
     def kinds(removed, advice, own):
         book, fit = practice(visits=visits, own=own, removed=removed)
-        return [
-            (one.idle, one.planned, one.interval_d) for one in rhythms(book, fit, advice, ON_DAY)
-        ]
+        found = tanks_due(book, fit, advice, np.arange(3))
+        assert all((one.due_by == "") == (one.due_d is None) for one in found)
+        assert all((one.due_on is None) == (one.due_d is None) for one in found)
+        return [(one.idle, one.due_d, one.interval_d) for one in found]
 
     unlimited, limited = [NEVER] * 3, [10.0] * 3
     # Areas of the second tank were removed on the day of the visit and 30 days before it.
     for removed, said in (((-4.0, -4.0, -30.0), "cleared"), ((-5.0, -5.0, -30.0), "empty")):
         found = kinds(removed, [none, none, none], limited)
-        assert found[:2] == [(said, said == "empty", 28)] * 2
-        assert found[2] == ("empty", True, 28)
-        assert kinds(removed, [none] * 3, unlimited)[:2] == [(said, False, 28)] * 2
+        assert found[:2] == [(said, 6 if said == "empty" else None, 28)] * 2
+        assert found[2] == ("empty", 6, 28)
+        assert kinds(removed, [none] * 3, unlimited)[:2] == [(said, None, 28)] * 2
+        assert uncut.days == (0, 0)
     # To be removed in a month: on the day of the fit it was not yet.
     assert kinds((30.0, NEVER, NEVER), [none] * 3, unlimited)[0][0] == "cleared"
     assert kinds((), [dark, advised(), none], limited) == [
-        ("none holds", True, 28),
-        ("", True, 7),
-        ("empty", True, 28),
+        ("none holds", 6, 28),
+        ("", 3, 7),
+        ("empty", 6, 28),
     ]
 
 
+def test_a_tank_is_due_on_a_day_on_which_it_can_be_visited(uncut):
+    """Closed from day 3 to 6: before it if that is not past, else after it."""
+
+    def due_on(last, interval_d, first, until):
+        uncut.closed = {"a": (ClosedTime(ON + timedelta(first), ON + timedelta(until)),)}
+        book, fit = practice(visits=[(0, last), (1, last)])
+        both = [advised(interval_d), advised(interval_d, tank_id="b")]
+        found = tanks_due(book, fit, both, np.arange(2))
+        return [(one.due_d, (one.due_on - ON).days) for one in found]
+
+    assert due_on(-2, 7, 3, 6) == [(5, 2), (5, 5)]
+    assert due_on(-7, 7, -1, 6) == [(0, 7), (0, 0)]
+    assert due_on(-9, 7, -3, 6) == [(-2, -2), (-2, -2)]
+
+
+def test_chances_between_days_are_drawn_straight_and_none_falls_back():
+    """Two areas in four draws on days 0, 2 and 4; what was over once may have been over since."""
+    drawn = np.array(
+        [
+            [[0, 0, 0, 0], [0, 0, 0, 0], [1, 1, 1, 1]],
+            [[1, 1, 0, 0], [0, 0, 1, 0], [1, 1, 1, 1]],
+            [[1, 0, 0, 0], [1, 1, 0, 0], [0, 1, 1, 1]],
+        ],
+        dtype=bool,
+    )
+    living = SimpleNamespace(
+        tank=np.array([4, 7]),
+        run=np.array([0, 0, 1]),
+        all_hold=lambda within: np.array([within[:2].all(axis=0).mean(), within[2].mean()]),
+    )
+    found = chances_of_tanks(living, [0, 2, 4], (~over for over in drawn))
+    assert list(found) == [4, 7]
+    assert found[4].over.tolist() == [[0, 0.25, 0.5, 0.5, 0.5], [0, 0.125, 0.25, 0.375, 0.5]]
+    assert found[4].all_within.tolist() == [1.0, 0.625, 0.25, 0.25, 0.25]
+    assert found[7].over.tolist() == [[1.0] * 5]
+
+
+def test_what_is_lost_before_a_day_is_summed_over_areas_and_earlier_days():
+    over = np.array([[0.0, 0.1, 0.2, 0.3], [0.5, 0.5, 0.5, 0.5]])
+    assert Chances(np.ones(4), over).lost() == pytest.approx([0.0, 0.5, 1.1, 1.8])
+    assert nothing_over(3).lost().tolist() == [0.0] * 4
+
+
+def test_every_day_counts_as_far_as_a_visit_can_be_due():
+    assert grid_days(0) == [0]
+    assert grid_days(12, 10) == [*range(11), 12]
+    assert grid_days(30, 13) == [*range(15), 17, 21, 25, 28, 30]
+    assert grid_days(500)[-3:] == [126, 182, 500]
+
+
 def test_the_risk_of_a_tank_is_what_its_joint_draws_leave(monkeypatch):
+    """In one draw of a hundred a day each tank has something over; two are without areas."""
     blocks = [np.array([4]), np.array([7, 9])]
     monkeypatch.setattr(urgency, "blocks_of_tanks", lambda *_: blocks)
 
     def standing(_, block):
-        return SimpleNamespace(
-            living=SimpleNamespace(tank=block),
-            each_later=lambda ahead: [
-                SimpleNamespace(chance=1.0 - 0.01 * block * d) for d in ahead
-            ],
+        living = SimpleNamespace(
+            tank=block,
+            run=np.arange(block.size),
+            all_hold=lambda within: within.mean(axis=1),
         )
 
+        def later(days):
+            over = np.minimum(block[:, None] * days, 100)
+            return SimpleNamespace(within=lambda: np.arange(100) >= over)
+
+        return SimpleNamespace(living=living, each_later=lambda ahead: map(later, ahead))
+
     monkeypatch.setattr(urgency, "standing_areas", standing)
-    found = chance_some_area_over(None, np.array([2, 4, 7, 9]), np.array([0, 5]))
-    assert found == pytest.approx(np.array([[0, 0], [0, 0.2], [0, 0.35], [0, 0.45]]))
-
-
-def test_a_tank_is_due_on_a_day_on_which_it_can_be_visited(monkeypatch):
-    """Closed from day 3 to 6: before it if that is not past, else after it."""
-    shut = (ClosedTime(ON + timedelta(days=3), ON + timedelta(days=6)),)
-    monkeypatch.setattr(urgency, "closed_times", lambda _: {"a": shut, "b": ()})
-    asked = {}
-
-    def chances(_, tanks, ahead_d):
-        asked["tanks"], asked["days"] = tanks.tolist(), ahead_d.tolist()
-        return 0.01 * tanks[:, None] + 0.001 * ahead_d
-
-    monkeypatch.setattr(urgency, "chance_some_area_over", chances)
-    dues = [Due(5, "rhythm"), Due(-2, "chance"), Due(-2, "rhythm"), None, Due(8, "limit")]
-    seen = []
-
-    def due(self, within, confidence):
-        seen.append((within[:2].tolist(), confidence))
-        return dues[self.last_d]
-
-    def rhythm(_, __, advice, from_day, tanks):
-        assert from_day == ON_DAY
-        return [Rhythm(7, n, None, 1.0, "", planned=True) for n in range(len(advice))]
-
-    monkeypatch.setattr(urgency.Rhythm, "due", due)
-    monkeypatch.setattr(urgency, "rhythms", rhythm)
-    book = SimpleNamespace(practice=SimpleNamespace(horizon_d=3))
-    fit = SimpleNamespace(design=SimpleNamespace(on_day=ON_DAY))
-    advice = [advised(tank_id=name) for name in "aabba"]
-    tanks = np.array([2, 2, 5, 5, 2])
-    found = tanks_due(book, fit, advice, tanks, days=1)
-    assert asked == {"tanks": [2, 5], "days": [0, 1, 2, 3]}
-    days = [None if one.due_on is None else (one.due_on - ON).days for one in found]
-    assert days == [2, 0, -2, None, 8]
-    assert [one.due_by for one in found] == ["rhythm", "chance", "rhythm", "", "limit"]
-    assert [one.over[1] for one in found] == pytest.approx([0.021, 0.021, 0.051, 0.051, 0.021])
-    assert seen[0] == (pytest.approx([0.98, 0.979]), 0.9)
-    tanks_due(book, fit, advice, tanks, days=9)
-    assert asked["days"] == list(range(10))
-    shut = (ClosedTime(ON - timedelta(days=1), ON + timedelta(days=6)),)
-    dues[0] = Due(0, "rhythm")
-    assert tanks_due(book, fit, advice[:1], tanks[:1])[0].due_on == ON + timedelta(days=7)
+    found = chances_uncut(None, np.array([2, 4, 7, 9]), 3, 9)
+    assert list(found) == [2, 4, 7, 9]
+    assert all(one.all_within.size == 10 for one in found.values())
+    assert [1.0 - one.all_within[5] for one in found.values()] == pytest.approx(
+        [0, 0.2, 0.35, 0.45]
+    )
+    assert [one.over.shape[0] for one in found.values()] == [0, 1, 1, 1]
 
 
 def test_tanks_due_by_a_day_stand_in_the_order_of_travel():
@@ -253,7 +295,7 @@ def test_tanks_due_by_a_day_stand_in_the_order_of_travel():
     days = [ON, ON - timedelta(days=2), ON, None]
 
     def dues(some):
-        return [TankDue(day, "", np.zeros(1)) for day in some]
+        return [TankDue(7, None, "", 0, "rhythm", day, nothing_over(0)) for day in some]
 
     assert due_on_day(book, dues(days), ON) == [2, 1, 0]
     assert due_on_day(book, dues(days), ON - timedelta(days=1)) == [1]

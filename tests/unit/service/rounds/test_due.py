@@ -15,7 +15,7 @@ from growthcast.say.rounds import rounds_notes
 from growthcast.service.pages.overview import tank_standings
 from growthcast.service.recommend import recommend
 from growthcast.service.rounds.plan import plan_rounds
-from growthcast.service.urgency import Rhythm, last_visits, rhythms
+from growthcast.service.urgency import first_due, last_visits, tanks_due
 from growthcast.service.visit.away import weeks_away
 from growthcast.service.visit.peak import peak_plan
 from tests.books import AREAS, HEADER, PRACTICE, make_book, stem_log
@@ -48,35 +48,33 @@ def with_closed(folder, *rows, **files):
 
 
 def test_the_rhythm_decides_while_the_chance_holds():
-    due = Rhythm(14, -2, None, 0.99).due(STEADY, 0.9)
-    assert (due.day_d, due.by) == (12, "rhythm")
-    assert Rhythm(14, -2, 5, 0.99).due(STEADY, 0.9).by == "limit"
+    assert first_due(STEADY, 0.9, 0.99, 14, -2) == (12, "rhythm")
+    assert first_due(STEADY, 0.9, 0.99, 14, -2, 5) == (5, "limit")
 
 
 def test_a_chance_that_falls_early_makes_a_visit_due_before_the_rhythm():
     falling = np.where(np.arange(29) < 9, 0.97, 0.4)
-    due = Rhythm(14, -2, None, 0.99).due(falling, 0.9)
-    assert (due.day_d, due.by) == (8, "chance")
+    assert first_due(falling, 0.9, 0.99, 14, -2) == (8, "chance")
 
 
 @pytest.mark.parametrize("within", [0.6, 0.75, 0.89])
 def test_a_tank_that_is_not_known_well_is_not_overdue_after_a_visit(within):
     """It was left with the chance that it has: nothing has happened since."""
     for ago in (0, 2, 5):
-        due = Rhythm(14, -ago, None, within).due(np.full(29, within), 0.9)
-        assert (due.day_d, due.by) == (14 - ago, "rhythm")
+        due = first_due(np.full(29, within), 0.9, within, 14, -ago)
+        assert due == (14 - ago, "rhythm")
 
 
 def test_a_tank_that_was_probably_left_over_is_due_at_once():
-    due = Rhythm(14, 0, None, 1.0).due(np.full(29, 0.2), 0.9)
-    assert (due.day_d, due.by) == (1, "chance")
+    assert first_due(np.full(29, 0.2), 0.9, 1.0, 14, 0) == (1, "chance")
 
 
 def test_a_tank_of_which_no_visit_is_logged_is_not_overdue(tmp_path):
     book, fit, advice, plan = planned(tmp_path, trims=HEADER)
-    for one, rhythm in zip(advice, rhythms(book, fit, advice, day_number(ON)), strict=True):
+    for one, due in zip(advice, tanks_due(book, fit, advice, np.arange(2)), strict=True):
         days = one.recommended_interval_d or 7
-        assert (rhythm.last_d, rhythm.interval_d) == (0, days)
+        assert due.interval_d == days
+        assert days // 2 <= due.due_d <= days
     assert not [note for note in rounds_notes(plan) if "overdue" in note]
     assert "no visit to lobby and home is logged: the rhythm is counted from 2026-06-01" in (
         rounds_notes(plan)
@@ -116,8 +114,8 @@ def test_overview_and_rounds_are_due_by_the_same_thing(tmp_path):
     first = {visit.tank_id: visit for visit in reversed(plan.visits)}
     for tank_id, visit in first.items():
         assert standings[tank_id].due_by == visit.due_by
-        assert abs((standings[tank_id].due_on - visit.due_on).days) <= 1
-    assert [one.interval_d for one in rhythms(book, fit, advice, day_number(ON))] == [
+        assert standings[tank_id].due_on == visit.due_on
+    assert [one.interval_d for one in tanks_due(book, fit, advice, np.arange(2))] == [
         one.recommended_interval_d for one in advice
     ]
 

@@ -22,7 +22,8 @@ from growthcast.service.recommend import recommend
 from growthcast.service.rounds import plan as plans
 from growthcast.service.rounds.plan import PlannedVisit, _allowed, _sites, _visits, plan_rounds
 from growthcast.service.rounds.solve import solve_rounds
-from growthcast.service.rounds.windows import Chances, Stop, follow_visits, tank_windows
+from growthcast.service.rounds.windows import Stop, follow_visits, tank_windows
+from growthcast.service.urgency import Chances
 from tests.books import AREAS, PRACTICE, make_book, stem_log
 
 ON = date(2026, 6, 1)  # a Monday

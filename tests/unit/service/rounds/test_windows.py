@@ -12,35 +12,11 @@ import pytest
 from growthcast.book.book import Practice
 from growthcast.errors import UsageError
 from growthcast.service.rounds import windows
-from growthcast.service.rounds.windows import (
-    Chances,
-    Stop,
-    _daily,
-    _follow,
-    tank_windows,
-    working_dates,
-)
-from growthcast.service.urgency import Due
+from growthcast.service.rounds.windows import Stop, _follow, tank_windows, working_dates
+from growthcast.service.urgency import Chances, TankDue, nothing_over
 from tests.books import HEADER, make_book
 
 FRIDAY = date(2026, 6, 5)
-
-
-def test_what_is_lost_before_a_day_is_summed_over_areas_and_earlier_days():
-    over = np.array([[0.0, 0.1, 0.2, 0.3], [0.5, 0.5, 0.5, 0.5]])
-    assert Chances(np.ones(4), over).lost() == pytest.approx([0.0, 0.5, 1.1, 1.8])
-
-
-def test_chances_between_days_are_drawn_straight_and_none_falls_back():
-    """Two areas in four draws on days 0, 2 and 4; what was over once may have been over since."""
-    drawn = [
-        [[0, 0, 0, 0], [0, 0, 0, 0]],
-        [[1, 1, 0, 0], [0, 0, 1, 0]],
-        [[1, 0, 0, 0], [1, 1, 0, 0]],
-    ]
-    found = _daily(np.array([0, 2, 4]), [np.array(one, dtype=bool) for one in drawn])
-    assert found.over.tolist() == [[0, 0.25, 0.5, 0.5, 0.5], [0, 0.125, 0.25, 0.375, 0.5]]
-    assert found.all_within.tolist() == [1.0, 0.625, 0.25, 0.25, 0.25]
 
 
 def test_dates_of_a_plan_are_working_days_that_are_not_off():
@@ -117,23 +93,22 @@ def test_what_is_known_of_a_tank_before_its_visits_are_planned(tmp_path, monkeyp
     rows = ("06-01,lobby,stems", "06-01,lobby,carpet", "05-20,lobby,stems", "05-20,home,moss")
     trims = HEADER + "".join(f"2026-{row},9,,,,,,\n" for row in rows)
     book = make_book(tmp_path, tanks=tanks, trims=trims)
-    due = {"lobby": Due(4, "chance"), "home": Due(3, "limit"), "attic": None}
     asked = []
+    over = np.array([[0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7], [0.0] * 8])
+    here = Chances(1.0 - over[0], over)
 
-    def rhythm(name, idle, planned, limit_d):
-        def due_by(within, confidence):
-            asked.append((name, within.tolist(), confidence))
-            return due[name]
+    def dues(*given):
+        asked.append(given[3:])
+        return [
+            TankDue(10, None, "", 6, "chance", None, here),
+            TankDue(10, 5, "none holds", 5, "limit", None, nothing_over(7)),
+            TankDue(10, 7, "cleared", None, "", None, nothing_over(7)),
+        ]
 
-        return SimpleNamespace(
-            due=due_by, planned=planned, limit_d=limit_d, interval_d=10, idle=idle
-        )
-
-    known = [rhythm("lobby", "", True, None), rhythm("home", "none holds", True, 3)]
-    known.append(rhythm("attic", "cleared", False, 5))
-    here = Chances(np.array([1.0, 0.8]), np.array([[0.0, 0.1], [0.0, 0.15]]))
-    monkeypatch.setattr(windows, "rhythms", lambda *_: known)
-    monkeypatch.setattr(windows, "_all_chances", lambda *_: {0: (here, here)})
+    nothing = nothing_over(5)
+    after = {0: Chances(here.all_within[:6], over[:, :6]), 1: nothing, 2: nothing}
+    monkeypatch.setattr(windows, "tanks_due", dues)
+    monkeypatch.setattr(windows, "_chances_after", lambda *_: after)
     monkeypatch.setattr(windows, "closed_times", lambda _: {"home": ("shut",)})
     advice = [
         SimpleNamespace(
@@ -145,13 +120,14 @@ def test_what_is_known_of_a_tank_before_its_visits_are_planned(tmp_path, monkeyp
         )
         for name, days in (("lobby", None), ("home", None), ("attic", 8))
     ]
-    design = SimpleNamespace(stays=np.array([True, False, True]), tank=np.array([0, 0, 0]))
-    lobby, home, attic = tank_windows(book, SimpleNamespace(design=design), advice, 0.0, 5)
-    assert asked == [
-        ("lobby", [1.0, 0.8], 0.9),
-        ("home", [1.0] * 6, 0.9),  # nothing grows: everything stays inside up to the last day
-        ("attic", [1.0] * 6, 0.9),
-    ]
+    places = {"stays": np.array([True, False, True]), "tank": np.array([0, 0, 0])}
+    fit = SimpleNamespace(design=SimpleNamespace(on_day=-2.0, **places))
+    lobby, home, attic = tank_windows(book, fit, advice, 0.0, 5)  # begins two days after the fit
+    [(tanks, until_d)] = asked
+    assert (tanks.tolist(), until_d) == ([0, 1, 2], 7)
+    assert lobby.now.all_within.tolist() == here.all_within[2:].tolist()
+    assert lobby.now.over.tolist() == over[:, 2:].tolist()
+    assert lobby.after is after[0]
     assert home.now.over.shape == (0, 6)
     assert [(w.due_d, w.due_by) for w in (lobby, home, attic)] == [
         (4, "chance"),
