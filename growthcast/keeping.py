@@ -6,7 +6,8 @@ depend on the clock.
 
 >>> from datetime import date
 >>> import growthcast
->>> work = growthcast.keeping.month_of_work(growthcast.demo_book(), date(2026, 10, 1))
+>>> book = growthcast.demo_book()
+>>> work = growthcast.keeping.month_of_work(book, growthcast.fit_growth(book), date(2026, 10, 1))
 >>> work.month
 '2026-10'
 """
@@ -26,3 +27,4 @@ from growthcast.book.writing.unlog import change_visit as change_visit
 from growthcast.book.writing.unlog import take_back as take_back
 from growthcast.service.effort.hours import learn_fixed_minutes as learn_fixed_minutes
 from growthcast.service.effort.hours import month_of_work as month_of_work
+from growthcast.service.effort.learn import learn_timing as learn_timing

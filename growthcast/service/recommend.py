@@ -175,7 +175,7 @@ def _told(
     By the place of the tank in the book and the interval [d].
     """
     living, days = option.living, option.interval_d
-    fixed_min = (fixed_minutes(book) + book.of_tanks("travel_min"))[living.tank]
+    fixed_min = (fixed_minutes(book, timing) + book.of_tanks("travel_min"))[living.tank]
     effort = visit_effort(fit.design, timing, option, fixed_min)
     areas, rate = _areas(book, fit, option), book.practice.labour_rate_per_h
     told = {}

@@ -9,15 +9,16 @@ from datetime import date
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, day_numbers, distinct, pair_of
-from growthcast.book.book import Book
+from growthcast.book.book import Book, WholeTank
 from growthcast.finite import finite_answer
 from growthcast.fit.design import Design
 from growthcast.fit.model.posterior import RANGE_80
+from growthcast.fit.result import GrowthFit
 from growthcast.growth.quick import Singles, column, quick_quantiles
 from growthcast.nouns import dataclass
 from growthcast.plain import in_json
 from growthcast.service.draws import stratified_normals
-from growthcast.service.effort.learn import Timing, bulk_per_cm
+from growthcast.service.effort.learn import Timing, bulk_per_cm, learn_timing
 from growthcast.service.interval import IntervalOptions
 from growthcast.service.living import FOLLOWED_DRAWS, LivingAreas
 
@@ -270,22 +271,23 @@ class TankDays:
     grams: FloatArray
 
 
-def tank_days(book: Book) -> TankDays:
+def tank_days(book: Book, minutes: WholeTank, grams: WholeTank = "all") -> TankDays:
     """Sum up the log by tank and day.
 
     Parameters
     ----------
     book : Book
         A checked book.
+    minutes, grams : {"all", "rest"}
+        Whose minutes and grams rows of whole tanks hold; of grams a row may say it itself.
 
     Returns
     -------
     TankDays
         Minutes and grams of areas and whole tanks together: a whole tank's "all" stand for those
-        of its areas, "rest" are added to them. Minutes are read as "rest" and grams as "all" unless
-        the row or the practice says otherwise.
+        of its areas, "rest" are added to them.
     """
-    trims, practice = book.trims, book.practice
+    trims = book.trims
     tank = trims.places("tank_id", book.tanks.text("tank_id"))
     day, whole = day_numbers(trims.date("date")), ~trims.given("area_id")
     pairs, first, at = np.unique(pair_of(tank, day), return_index=True, return_inverse=True)
@@ -302,14 +304,12 @@ def tank_days(book: Book) -> TankDays:
         return np.where(np.isnan(of_all), added, np.fmax(of_all, of_areas))
 
     word = trims.text("grams_of")
-    all_grams = (word == "all") | ((word == "") & (practice.whole_tank_grams != "rest"))
-    all_minutes = np.full(len(trims), practice.whole_tank_minutes == "all")
     return TankDays(
         tank=tank[first],
         day=day[first],
         visit_min=total("visit_min", whole),
-        trimming_min=together("minutes", all_minutes),
-        grams=together("removed_g", all_grams),
+        trimming_min=together("minutes", np.full(len(trims), minutes == "all")),
+        grams=together("removed_g", np.where(word == "", grams, word) == "all"),
     )
 
 
@@ -333,13 +333,15 @@ class FixedMinutes:
         return not self.learnt_min.p10 <= self.book_min <= self.learnt_min.p90
 
 
-def learn_fixed_minutes(book: Book) -> list[FixedMinutes]:
+def learn_fixed_minutes(book: Book, timing: Timing) -> list[FixedMinutes]:
     """Learn the fixed minutes of each tank from visits with both times.
 
     Parameters
     ----------
     book : Book
         A checked book.
+    timing : Timing
+        The minutes of trimming, for whose the log's are.
 
     Returns
     -------
@@ -353,7 +355,7 @@ def learn_fixed_minutes(book: Book) -> list[FixedMinutes]:
     around it with one share for the whole practice, learnt beside a prior. A visit that took less
     in all than its trimming teaches nothing.
     """
-    days, usual = tank_days(book), book.of_tanks("fixed_min")
+    days, usual = tank_days(book, timing.whose), book.of_tanks("fixed_min")
     left = days.visit_min - days.trimming_min
     both = left >= 0.0
     tank, left = days.tank[both], left[both]
@@ -375,13 +377,15 @@ def learn_fixed_minutes(book: Book) -> list[FixedMinutes]:
     ]
 
 
-def fixed_minutes(book: Book) -> FloatArray:
+def fixed_minutes(book: Book, timing: Timing) -> FloatArray:
     """Return the minutes of a visit before any trimming that advice reckons with.
 
     Parameters
     ----------
     book : Book
         A checked book.
+    timing : Timing
+        The minutes of trimming, for whose the log's are.
 
     Returns
     -------
@@ -392,7 +396,7 @@ def fixed_minutes(book: Book) -> FloatArray:
     minutes = book.of_tanks("fixed_min")
     if not book.trims.given("visit_min").any():
         return minutes
-    told = (one for one in learn_fixed_minutes(book) if not one.own)
+    told = (one for one in learn_fixed_minutes(book, timing) if not one.own)
     learnt = {one.tank_id: one.learnt_min.p50 for one in told if one.visits >= VISITS_TO_USE}
     usual = dict(zip(book.tanks.text("tank_id").tolist(), minutes.tolist(), strict=True))
     return np.array([*(usual | learnt).values()])
@@ -425,13 +429,17 @@ class MonthOfWork:
 
 
 @finite_answer
-def month_of_work(book: Book, month: date, client: str | None = None) -> MonthOfWork:
+def month_of_work(
+    book: Book, fit: GrowthFit, month: date, client: str | None = None
+) -> MonthOfWork:
     """Sum up the visits of a month.
 
     Parameters
     ----------
     book : Book
         A checked book.
+    fit : GrowthFit
+        Its fit, which tells whose minutes and grams rows of whole tanks hold.
     month : date
         Any day of the month.
     client : str, optional
@@ -445,7 +453,8 @@ def month_of_work(book: Book, month: date, client: str | None = None) -> MonthOf
     """
     begins = np.datetime64(month, "M")
     first, behind = (at.astype("M8[D]").astype(np.int64) for at in (begins, begins + 1))
-    days, names = tank_days(book), book.tanks.text("client")
+    timing, names = learn_timing(book, fit), book.tanks.text("client")
+    days = tank_days(book, timing.whose, fit.whole_tank_grams[0])
     ids = book.tanks.text("tank_id")
     here = (days.day >= first) & (days.day < behind)
     rows = []
@@ -456,7 +465,7 @@ def month_of_work(book: Book, month: date, client: str | None = None) -> MonthOf
             timed = int(np.isfinite(days.visit_min[mine]).sum())
             rows.append(TankHours(str(names[k]), str(ids[k]), int(mine.sum()), timed, *sums))
     shown = {row.tank_id for row in rows}
-    fixed = [one for one in learn_fixed_minutes(book) if one.tank_id in shown]
+    fixed = [one for one in learn_fixed_minutes(book, timing) if one.tank_id in shown]
     return MonthOfWork(f"{month:%Y-%m}", sorted(rows, key=lambda row: row.client), fixed)
 
 

@@ -310,6 +310,11 @@ class Timing:
     reading: Reading | None
     kind: IntArray
 
+    @property
+    def whose(self) -> WholeTank:
+        """Whose minutes rows of whole tanks hold; the same where nothing is timed by itself."""
+        return self.reading.whose if self.reading else "all"
+
     def draws(self, areas: IntArray, draws: int) -> tuple[Singles, Singles]:
         """Minutes to set up and per litre or dm2 of areas (n,), in each draw, both (n, D)."""
         normals = stratified_normals(KEY + np.arange(2 * KINDS), draws)

@@ -23,6 +23,7 @@ from growthcast.log.visits import read_log
 from growthcast.nouns import dataclass
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.effort.hours import LEVELS, fixed_minutes
+from growthcast.service.effort.learn import learn_timing
 from growthcast.service.recommend import option_of, recommend
 from growthcast.service.rounds.windows import working_dates
 from growthcast.service.urgency import last_visit_on, tanks_due
@@ -240,7 +241,7 @@ def gather_tank(
     [advice] = recommend(book, fit, place, full=True)
     on = as_date(fit.design.on_day)
     name, site = (str(book.tanks.text(column)[tank]) for column in ("name", "site"))
-    fixed_min = float(fixed_minutes(book)[tank])
+    fixed_min = float(fixed_minutes(book, learn_timing(book, fit))[tank])
     facts = TankFacts(advice.tank_id, name, site, on, fixed_min, advice)
     if not advice.options or advice.nothing_holds:
         return facts

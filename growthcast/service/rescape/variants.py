@@ -72,7 +72,9 @@ class Stand:
     @cached_property
     def fixed_min(self) -> float:
         """Minutes of a visit before any trimming, travel included."""
-        return float((fixed_minutes(self.book) + self.book.of_tanks("travel_min"))[self.tank])
+        return float(
+            (fixed_minutes(self.book, self.timing) + self.book.of_tanks("travel_min"))[self.tank]
+        )
 
     @cached_property
     def timing(self) -> Timing:

@@ -22,6 +22,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.nouns import dataclass
 from growthcast.service.advice import TankAdvice
 from growthcast.service.effort.hours import fixed_minutes
+from growthcast.service.effort.learn import learn_timing
 from growthcast.service.interval import lasts_from
 from growthcast.service.living import blocks_of_tanks, living_areas
 from growthcast.service.urgency import (
@@ -108,7 +109,7 @@ def tank_windows(
         In the order of the book.
     """
     tanks, trims, design = book.tanks, book.trims, fit.design
-    travel, fixed = book.of_tanks("travel_min"), fixed_minutes(book)
+    travel, fixed = book.of_tanks("travel_min"), fixed_minutes(book, learn_timing(book, fit))
     own = tanks.number("longest_interval_d")
     first_d, closed = int(from_day - design.on_day), closed_times(book)
     dues = tanks_due(book, fit, advice, np.arange(len(tanks)), first_d + days)

@@ -189,12 +189,13 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
     confidence = float(wanted[0])
     areas: tuple[AreaCut, ...] = ()
     trimming, rhythm, chance, holds_d, saves = Range(0, 0, 0), None, 1.0, 0, None
+    timing = learn_timing(book, fit)
     if living.area.size:
         lasting = cut_to_last(standing, interval_d, wanted)
         chance = float(lasting.chance[0])
         option = interval_options(living, interval_d, wanted)
         rhythm = _rhythm(standing, option)
-        hands = hands_of(living, design, learn_timing(book, fit))
+        hands = hands_of(living, design, timing)
         usual = design.traits.cut_cm[living.area]
         lasted = visits_lasted(standing, interval_d, usual, confidence)
         areas, trimming = _areas(book, fit, hands, standing, lasting, usual, lasted)
@@ -207,7 +208,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
     on = next_on - timedelta(days=interval_d)
     holds_until = on + timedelta(days=holds_d) if holds_d else None
     travel = float(book.of_tanks("travel_min")[tank])
-    fixed = float(fixed_minutes(book)[tank])
+    fixed = float(fixed_minutes(book, timing)[tank])
     return CutSheet(
         tank_id=str(book.tanks.text("tank_id")[tank]),
         client=str(book.tanks.text("client")[tank]),

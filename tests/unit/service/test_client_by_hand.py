@@ -342,7 +342,8 @@ def test_ranges_of_cost_are_those_of_hours():
 def tank(monkeypatch):
     """Return what is gathered of the second tank, its rhythms of 14 and 7 days worked out."""
     rows, asked = (row_of(14), row_of(7)), {}
-    monkeypatch.setattr(client, "fixed_minutes", lambda _: np.array([1.0, 40.0]))
+    monkeypatch.setattr(client, "learn_timing", lambda *_: None)
+    monkeypatch.setattr(client, "fixed_minutes", lambda *_: np.array([1.0, 40.0]))
     monkeypatch.setattr(client, "_rhythms", lambda *_: {"rows": rows, "option": rows[1]})
     monkeypatch.setattr(
         client, "_next_visit", lambda b, f, tank, due: (due, due + timedelta(days=1))

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from growthcast.fit.growth import fit_growth
 from growthcast.plain import plain
 from growthcast.service.effort import hours
 from growthcast.service.effort.hours import (
@@ -28,7 +29,7 @@ from growthcast.service.effort.hours import (
 from growthcast.service.effort.learn import KINDS, Timing
 from growthcast.service.interval import interval_options
 from growthcast.service.living import HAND_SPREAD
-from tests.books import PRACTICE, make_book
+from tests.books import make_book
 from tests.curve import height_after
 from tests.unit.service.made import made_areas
 
@@ -138,6 +139,9 @@ def test_efforts_are_what_each_draw_takes(days):
     np.testing.assert_allclose(effort.area_min, each, rtol=1e-3, atol=1e-3)
 
 
+TIMING = SimpleNamespace(whose="rest")
+
+
 def tank_days_of(*rows):
     """Return days (tank, minutes at it in all, minutes of trimming)."""
     tank, visit, trimming = map(np.array, zip(*rows, strict=True))
@@ -146,7 +150,7 @@ def tank_days_of(*rows):
 
 
 def practice(monkeypatch, days, usual=(30.0, 2.0, 30.0), own=(False, False, False), timed=True):
-    monkeypatch.setattr(hours, "tank_days", lambda _: days)
+    monkeypatch.setattr(hours, "tank_days", lambda *_: days)
     return SimpleNamespace(
         of_tanks=lambda _: np.array(usual),
         tanks=SimpleNamespace(
@@ -167,7 +171,7 @@ def test_fixed_minutes_are_a_normal_mean_beside_the_books_word(monkeypatch):
     )
     book = practice(monkeypatch, days)
     share2 = (4 * 0.25**2 + 2 * (10 / 30) ** 2) / (4 + 4 - 2)
-    found = learn_fixed_minutes(book)
+    found = learn_fixed_minutes(book, TIMING)
     assert [(one.tank_id, one.visits, one.book_min) for one in found] == [
         ("a", 3, 30.0),
         ("b", 1, 2.0),
@@ -186,7 +190,7 @@ def test_fixed_minutes_are_a_normal_mean_beside_the_books_word(monkeypatch):
 def test_visits_without_anything_beside_trimming_count_and_ranges_end_at_nothing(monkeypatch):
     """No minute left over: the mean is below what the book says, its range cut off at 0."""
     book = practice(monkeypatch, tank_days_of((0, 20, 20), (0, 20, 20)), usual=(1.0, 1.0, 1.0))
-    [one] = learn_fixed_minutes(book)
+    [one] = learn_fixed_minutes(book, TIMING)
     assert one.visits == 2
     assert one.learnt_min.p10 == 0.0
     assert 0.0 < one.learnt_min.p50 < 1.0
@@ -195,9 +199,10 @@ def test_visits_without_anything_beside_trimming_count_and_ranges_end_at_nothing
 def test_learnt_minutes_stand_in_for_the_practices_from_three_visits_on(monkeypatch):
     days = tank_days_of(*[(0, 70, 20)] * 3, *[(1, 70, 20)] * 2, *[(2, 70, 20)] * 3)
     book = practice(monkeypatch, days, own=(False, False, True))
-    learnt = learn_fixed_minutes(book)
-    assert fixed_minutes(book).tolist() == [learnt[0].learnt_min.p50, 2.0, 30.0]
-    assert fixed_minutes(practice(monkeypatch, days, timed=False)).tolist() == [30.0, 2.0, 30.0]
+    learnt = learn_fixed_minutes(book, TIMING)
+    assert fixed_minutes(book, TIMING).tolist() == [learnt[0].learnt_min.p50, 2.0, 30.0]
+    book = practice(monkeypatch, days, timed=False)
+    assert fixed_minutes(book, TIMING).tolist() == [30.0, 2.0, 30.0]
 
 
 @pytest.mark.parametrize(
@@ -223,42 +228,40 @@ ROWS = """date,tank_id,area_id,before_cm,removed_g,grams_of,minutes,visit_min
 
 
 @pytest.mark.parametrize(
-    ("log", "trimming", "grams"),
+    ("whose", "trimming"),
     [
-        ("", [15.0, 10.0, 15.0, NEVER, 12.0], [300.0, 80.0, 115.0, NEVER, 40.0]),
+        ("rest", [15.0, 10.0, 15.0, NEVER, 12.0]),
         # "All" of 5 min is less than the stems' own 10, of 11 min more than their 4.
-        ('whole_tank_minutes = "all"', [10.0, 10.0, 11.0, NEVER, 12.0], [300, 80, 115, NEVER, 40]),
-        ('whole_tank_grams = "rest"', [15.0, 10.0, 15.0, NEVER, 12.0], [300, 80, 115, NEVER, 40]),
+        ("all", [10.0, 10.0, 11.0, NEVER, 12.0]),
     ],
 )
-def test_the_log_is_summed_up_by_tank_and_day(tmp_path, log, trimming, grams):
-    """What is said to be all stands for the areas' own where it is more; the rest is added."""
-    book = make_book(tmp_path, trims=ROWS, practice=f"{PRACTICE}[log]\n{log}\n")
-    days = tank_days(book)
+def test_the_log_is_summed_up_by_tank_and_day(tmp_path, whose, trimming):
+    """All stand for the areas' own where they are more; the rest is added."""
+    days = tank_days(make_book(tmp_path, trims=ROWS), whose)
     assert days.tank.tolist() == [0, 0, 0, 0, 1]
     assert (days.day - days.day[0]).tolist() == [0.0, 7.0, 14.0, 21.0, -7.0]
     assert days.visit_min.tolist() == pytest.approx([65.0, NEVER, 50.0, NEVER, NEVER], nan_ok=True)
     assert days.trimming_min.tolist() == pytest.approx(trimming, nan_ok=True)
+    grams = [300.0, 80.0, 115.0, NEVER, 40.0]
     assert days.grams.tolist() == pytest.approx(grams, nan_ok=True)
 
 
-def test_grams_are_the_rest_where_the_practice_says_so(tmp_path):
+@pytest.mark.parametrize(("whose", "grams"), [("all", [300, 80, 115]), ("rest", [400, 140, 115])])
+def test_grams_are_of_all_or_the_rest_where_the_row_does_not_say_it(tmp_path, whose, grams):
     rows = ROWS.replace("300,all", "300,").replace("60,all", "60,")
-    for word, grams in (("all", [300.0, 80.0]), ("rest", [400.0, 140.0])):
-        practice = f'{PRACTICE}[log]\nwhole_tank_grams = "{word}"\n'
-        book = make_book(tmp_path / word, trims=rows, practice=practice)
-        assert tank_days(book).grams[:2].tolist() == grams
+    assert tank_days(make_book(tmp_path, trims=rows), "all", whose).grams[:3].tolist() == grams
 
 
 def test_a_month_begins_and_ends_with_its_days(tmp_path):
     rows = ROWS.replace("10-05", "09-30").replace("09-28", "10-31")
     rows = rows.replace("10-12", "10-01").replace("10-26", "11-01")
     book = make_book(tmp_path, trims=rows)
-    work = month_of_work(book, date(2026, 10, 15))
+    fit = fit_growth(book, date(2026, 11, 1))
+    work = month_of_work(book, fit, date(2026, 10, 15))
     assert work.month == "2026-10"
     assert [(one.tank_id, one.visits) for one in work.tanks] == [("lobby", 2), ("home", 1)]
     assert [(one.timed, one.visit_min) for one in work.tanks] == [(1, 50.0), (0, None)]
-    assert [one.trimming_min for one in work.tanks] == [10.0 + 4.0 + 11.0, 12.0]
+    assert [one.trimming_min for one in work.tanks] == [10.0 + max(4.0, 11.0), 12.0]
     assert [one.tank_id for one in work.fixed] == ["lobby"]
-    [one] = month_of_work(book, date(2026, 10, 15), "Client B").tanks
+    [one] = month_of_work(book, fit, date(2026, 10, 15), "Client B").tanks
     assert (one.client, one.tank_id) == ("Client B", "home")

@@ -72,7 +72,7 @@ def practice(monkeypatch):
         "living_areas",
         lambda _, tanks: living_part(living, np.isin(living.tank, tanks)[living.run]),
     )
-    monkeypatch.setattr(module, "fixed_minutes", lambda _: 30.0 + np.arange(12))
+    monkeypatch.setattr(module, "fixed_minutes", lambda *_: 30.0 + np.arange(12))
     return book, fit, living, timing, told
 
 

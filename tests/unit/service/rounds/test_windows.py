@@ -108,6 +108,7 @@ def test_what_is_known_of_a_tank_before_its_visits_are_planned(tmp_path, monkeyp
     nothing = nothing_over(5)
     after = {0: Chances(here.all_within[:6], over[:, :6]), 1: nothing, 2: nothing}
     monkeypatch.setattr(windows, "tanks_due", dues)
+    monkeypatch.setattr(windows, "learn_timing", lambda *_: None)
     monkeypatch.setattr(windows, "_chances_after", lambda *_: after)
     monkeypatch.setattr(windows, "closed_times", lambda _: {"home": ("shut",)})
     advice = [
