@@ -11,7 +11,7 @@ import pytest
 
 from growthcast.fit.foreseen import Foreseen
 from growthcast.service.draws import stratified_normals
-from growthcast.service.rescape.swaps import _chances
+from growthcast.service.rescape.swaps import Comers
 from growthcast.service.watch import judge, readings, watch
 from growthcast.service.watch.judge import (
     DropSeen,
@@ -127,11 +127,13 @@ def test_a_species_is_told_from_its_tank_by_what_the_tank_does_not_explain():
 
 def test_a_combination_holds_in_the_draws_in_which_all_of_it_does():
     """Four draws: the rest holds in three, of which each pair of comers shares some."""
-    holds = np.array([[1, 1, 0, 1], [0, 1, 1, 1], [1, 0, 1, 1]], dtype=bool)
-    rest = np.array([1, 1, 1, 0], dtype=bool)
-    one = _chances(holds, rest, [np.array([0, 1, 2])])
+    rest, goes = [1, 1, 1, 0], [0, 0, 0, 0]
+    holds = np.array([[1, 1, 0, 1], [0, 1, 1, 1], [1, 0, 1, 1], rest, goes, goes], dtype=bool)
+    stand = SimpleNamespace(now=np.array([3, 4]))
+    one = Comers(stand, np.array([0, 1, 2]), np.array([4, 4, 4])).chances(holds, [4])
     assert one.tolist() == [2 / 4, 2 / 4, 2 / 4]
-    two = _chances(holds, rest, [np.array([0, 1]), np.array([1, 2])])
+    stand = SimpleNamespace(now=np.array([3, 4, 5]))
+    two = Comers(stand, np.array([0, 1, 1, 2]), np.array([4, 4, 5, 5])).chances(holds, [4, 5])
     assert two.tolist() == [[1 / 4, 1 / 4], [2 / 4, 1 / 4]]
 
 
