@@ -93,7 +93,7 @@ def forecast_command(
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     from growthcast.forecast.report import forecast_growth
-    from growthcast.say.forecast import forecast_answer
+    from growthcast.say.forecast import MOST_ROWS, forecast_answer
     from growthcast.say.supposed import hypothetical, supposed_answer, supposing_words
 
     opened, day, fit = options.open_fit(book, on)
@@ -102,8 +102,9 @@ def forecast_command(
     tanks = options.chosen_tanks(opened, tank)
     days, horizon_d = _days(at, day, opened), opened.practice.horizon_d
     answer = {"on": day, "confidence": opened.practice.confidence}
-    areas = forecast_growth(fit, days, horizon_d, tanks)
     details, as_it_is, before, supposing = form.details or tank is not None, None, None, ""
+    first = None if details or form.as_json else MOST_ROWS  # the only ones that are listed
+    areas = forecast_growth(fit, days, horizon_d, tanks, first)
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is not None:
         opened, before, fit, as_it_is = supposed.book, fit, supposed.fit, areas

@@ -35,7 +35,7 @@ NODES = 256
 NOISE_PARTS = 4
 """Equally likely parts of what is left open at a node."""
 GOLDEN_TURN, ROOT_OF_TWO = 0.5 * (5.0**0.5 - 1.0), 2.0**0.5
-AREAS_AT_ONCE = 64
+AREAS_AT_ONCE = 256
 HEADROOM = 1.02
 """A ceiling lies at least this far above a height that stands there."""
 HELD_SHARE = 1e-12
@@ -263,7 +263,9 @@ class HeightForecast:
     chance_over_budget: FloatArray
 
 
-def forecast_heights(fit: GrowthFit, areas: IntArray, days: FloatArray) -> HeightForecast:
+def forecast_heights(
+    fit: GrowthFit, areas: IntArray, days: FloatArray, posterior: AreaPosterior | None = None
+) -> HeightForecast:
     """Forecast the canopy heights of areas when nothing more is cut.
 
     Parameters
@@ -274,16 +276,19 @@ def forecast_heights(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Heigh
         Places of the areas in the book.
     days : float array (T,)
         Day numbers (days since 1970-01-01) [d], on or after the day of the fit.
+    posterior : AreaPosterior, optional
+        That of the areas, if at hand.
 
     Returns
     -------
     HeightForecast
         Quantiles of height [cm, or % cover] and the chance of standing above the budget [0-1].
     """
+    posterior = posterior or fit.posterior(areas)
     heights = np.empty((areas.size, days.size, len(LEVELS)))
     over = np.empty((areas.size, days.size))
     for some in in_chunks(areas.size, AREAS_AT_ONCE):
-        view = outlook(fit, areas[some], days)
+        view = outlook(fit, areas[some], days, posterior.part(some))
         heights[some] = view.quantiles_cm(LEVELS)
         over[some] = chance_over(fit, areas[some], view)
     return HeightForecast(heights, over)

@@ -5,6 +5,7 @@ While nothing is cut that chance only grows, so the day is found by halving.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import field
 from datetime import date
 from typing import ClassVar
@@ -37,6 +38,7 @@ def crossing_days(
     from_day: float,
     horizon_d: int,
     posterior: AreaPosterior | None = None,
+    levels: Sequence[float] = CROSSING_LEVELS,
 ) -> FloatArray:
     """Find the days on which the chance of being over budget reaches 10, 50 and 90 %.
 
@@ -52,21 +54,22 @@ def crossing_days(
         Days after it within which a crossing is looked for [d].
     posterior : AreaPosterior, optional
         That of the areas, if at hand.
+    levels : sequence of float (L,), optional
+        Other chances [0-1].
 
     Returns
     -------
-    array (A, 3)
+    array (A, L)
         Days since 1970-01-01 [d], ``nan`` where a chance is not reached within the horizon.
     """
     posterior = posterior or fit.posterior(areas)
-    level = np.array(CROSSING_LEVELS)
-    low, high = np.full((areas.size, 3), -1.0), np.full((areas.size, 3), horizon_d + 1.0)
+    low, high = (np.full((areas.size, len(levels)), day) for day in (-1.0, horizon_d + 1.0))
     while (left := np.flatnonzero((high - low > 1.0).any(axis=1))).size:
         for some in in_chunks(left.size, AREAS_AT_ONCE):
             rows = left[some]
             day = np.ceil(0.5 * (low[rows] + high[rows]))
             view = outlook(fit, areas[rows], from_day + day, posterior.part(rows))
-            reached = chance_over(fit, areas[rows], view) >= level
+            reached = chance_over(fit, areas[rows], view) >= levels
             low[rows], high[rows] = (
                 np.where(reached, low[rows], day),
                 np.where(reached, day, high[rows]),
@@ -137,7 +140,11 @@ def as_date(day: float) -> date:
 
 @finite_answer
 def forecast_growth(
-    fit: GrowthFit, at: tuple[date, ...], horizon_d: int, tanks: IntArray | None = None
+    fit: GrowthFit,
+    at: tuple[date, ...],
+    horizon_d: int,
+    tanks: IntArray | None = None,
+    first: int | None = None,
 ) -> list[AreaForecast]:
     """Forecast every living area's height and the date it passes its budget, with nothing cut.
 
@@ -151,6 +158,9 @@ def forecast_growth(
         How many days ahead a crossing is looked for [d].
     tanks : int array (R,), optional
         Places of the tanks to include; all of them when not given.
+    first : int, optional
+        How many areas, those that pass first, are told in whole; of others only the height now and
+        the day that is as likely too early as too late. All of them when not given.
 
     Returns
     -------
@@ -160,10 +170,31 @@ def forecast_growth(
     design = fit.design
     kept = design.alive if tanks is None else design.alive & np.isin(design.tank, tanks)
     areas = np.flatnonzero(kept)
-    posterior, basis = fit.posterior(areas), fit.basis
+    if first is None:
+        return _told(fit, areas, at, horizon_d, CROSSING_LEVELS)
+    told = _told(fit, areas, (), horizon_d, (0.5,))
+    soonest = sorted(range(areas.size), key=lambda n: told[n].passes_budget_on[1] or date.max)
+    whole = np.array(soonest[:first], np.int64)
+    whole_told = _told(fit, areas[whole], at, horizon_d, CROSSING_LEVELS)
+    for n, area in zip(whole.tolist(), whole_told, strict=True):
+        told[n] = area
+    return told
+
+
+def _told(
+    fit: GrowthFit,
+    areas: IntArray,
+    at: tuple[date, ...],
+    horizon_d: int,
+    levels: Sequence[float],
+) -> list[AreaForecast]:
+    """Forecast areas (A,), and the dates by which they pass their budgets with some chances."""
+    design, posterior, basis = fit.design, fit.posterior(areas), fit.basis
     days = np.array([design.on_day, *(day_number(day) for day in at)])
-    seen = forecast_heights(fit, areas, days)
-    crossing = crossing_days(fit, areas, design.on_day, horizon_d, posterior)
+    seen = forecast_heights(fit, areas, days, posterior)
+    crossing = np.full((areas.size, len(CROSSING_LEVELS)), np.nan)
+    asked = [CROSSING_LEVELS.index(level) for level in levels]
+    crossing[:, asked] = crossing_days(fit, areas, design.on_day, horizon_d, posterior, levels)
     rate = fit.rate_range(areas, posterior)
     log_ceiling, ceiling_sd = posterior.mean.log_ceiling, np.sqrt(posterior.log_ceiling_variance)
     ceiling = np.exp(log_ceiling[:, None] + RANGE_80 * ceiling_sd[:, None])

@@ -153,6 +153,21 @@ def test_a_crossing_beyond_the_horizon_is_not_given(fit):
     assert np.isnan(crossing_days(fit, np.array([0]), day_number(ON), 2)).all()
 
 
+def test_only_the_first_to_pass_are_told_in_whole_where_no_more_are_listed(fit):
+    """Of the others the height now and the middle day are the same; no other day is told."""
+    whole = forecast_growth(fit, (date(2026, 6, 8),), 60)
+    some = forecast_growth(fit, (date(2026, 6, 8),), 60, first=1)
+    days = [area.passes_budget_on[1] or date.max for area in whole]
+    assert len({*days}) > 1
+    for place, (area, brief) in enumerate(zip(whole, some, strict=True)):
+        if place == days.index(min(days)):
+            assert plain(brief) == plain(area)
+            continue
+        assert brief.passes_budget_on == (None, area.passes_budget_on[1], None)
+        np.testing.assert_allclose(brief.height_cm_now, area.height_cm_now, rtol=1e-5)
+        assert (brief.at, brief.height_cm.size) == ((), 0)
+
+
 def test_an_area_over_its_budget_passes_today(tmp_path):
     unvisited = "".join(
         f"2026-06-{day:02},lobby,stems,{height},,,,,,\n"
