@@ -11,12 +11,12 @@ from typing import Any, TypeVar
 
 from growthcast.book.begin.typed import Row, area_typed, complete_areas, tank_typed
 from growthcast.book.files import find_own_book
-from growthcast.book.findings import format_finding
 from growthcast.book.read import read_book, read_shipped_species
 from growthcast.book.words import shown
 from growthcast.book.writing.append import Change, parse_row
 from growthcast.book.writing.unlog import CHANGES, VISITS, change_visit, last_entry, take_back
 from growthcast.book.writing.visit.lines import checked_name
+from growthcast.cli.log_file import say_beside
 from growthcast.cli.options import Day, File, Text
 from growthcast.cli.output import Form, print_answer, refuse_if, say
 from growthcast.cli.tables import print_line
@@ -152,7 +152,7 @@ class Made:
             say(f"The day is today, {today}; another is given with --on.")
         on, by = self.on or today, checked_name(self.by)
         change = arrow(*what, on=on, **cells, today=today, write=self.yes, by=by)
-        say(*map(format_finding, change.findings))
+        say_beside(change)
         written = change.entry is not None
         answer = {"command": command, "summary": change.summary, "on": on, "written": written}
         answer |= {"ended": change.ended, "row": plain(dict(change.row)) or None}

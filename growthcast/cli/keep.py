@@ -55,7 +55,7 @@ def add_command(kind: str, cells: Texts, form: output.Form) -> None:
     if troubles:
         raise UsageError("\n    ".join([*troubles, *_also_found(folder, table, row, today)]))
     added = append.add_rows(folder, table, [row], today=today, command=f"add {kind}", summary=words)
-    say_beside(table, added)
+    say_beside(added)
     if added.problems_before:
         problems = count_of(len(added.problems_before), "problem")
         output.say(f"The book has {problems} still: see growthcast check {folder}")

@@ -52,7 +52,7 @@ def log_file(folder: Path, file: Path, today: date, yes: bool, form: Form) -> No
         raise UsageError("nothing was written; mend these lines:\n    " + "\n    ".join(troubles))
     fresh = [(line, known) for line, state, known in visits if known and state == "new"]
     together = would_add(folder, "trims", [c for _, k in fresh for c in k.cells], today=today)
-    say_beside("trims", together)
+    say_beside(together)
     for line, state, known in visits:
         if known and state == "new" and not form.as_json:
             print_answer(understood_answer(known))
@@ -98,15 +98,15 @@ def tried_line(
     if not quiet:
         known_of = [] if tried.book is None else tried.book.findings
         say(*(format_finding(one) for one in known_of if one.slug == "conflict-copy"))
-        say_beside("trims", tried)
+        say_beside(tried)
     return "new"
 
 
-def say_beside(table: str, change: Change) -> None:
+def say_beside(change: Change) -> None:
     """Say what a change brings beside its rows: notes, and columns that its table gets."""
     say(*map(format_finding, change.findings))
     if change.columns:
-        say(f"{table}.csv gets at the end of its first line: {', '.join(change.columns)}.")
+        say(f"{change.table}.csv gets at the end of its first line: {', '.join(change.columns)}.")
 
 
 def fit_before(book: Book, day: date) -> GrowthFit | None:

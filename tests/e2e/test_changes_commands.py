@@ -91,6 +91,9 @@ def test_heights_move_from_a_day_on(folder):
     wrong = run("move", str(folder), "stems", "--floor", "21", "--on", AUTUMN, "--yes")
     assert wrong.status == 2
     assert "bounds.csv:2:C: floor_cm: found 21 cm, not below" in wrong.err
+    (folder / "bounds.csv").write_text("area_id,from_date,floor_cm\n")
+    told = run("move", str(folder), "stems", "--cut", "10", "--on", AUTUMN)
+    assert "bounds.csv gets at the end of its first line: cut_cm.\n" in told.err
 
 
 @pytest.mark.slow

@@ -152,7 +152,7 @@ class Change:
     """What other rows and cells do to a book, and the journal's entry where they were written.
 
     ``book`` is the book with them, ``None`` where it has problems from before; ``findings`` are
-    the notes that it has now and had not; ``columns`` are those that the table did not have.
+    the notes that it has now and had not; ``columns`` are those that its ``table`` did not have.
     ``summary`` says the change in a sentence, ``lines`` row by row; ``ended`` names the areas whose
     life ends, ``row`` holds the cells of the area or the bounds that are added.
     """
@@ -161,6 +161,7 @@ class Change:
     findings: tuple[Finding, ...]
     problems_before: tuple[Finding, ...]
     entry: Entry | None = None
+    table: str = ""
     columns: tuple[str, ...] = ()
     summary: str = ""
     lines: tuple[str, ...] = ()
@@ -263,7 +264,7 @@ def edit_table(
     back = said.command == "unlog"
     done = tried(folder, {file: new}, {file: old}, today=how["today"], back=back)
     row = added[0] if added else {}
-    done = replace(done, columns=lacking, summary=said.summary, row=row)
+    done = replace(done, table=source.table, columns=lacking, summary=said.summary, row=row)
     if not how.get("write", True):
         return done
     if room != old:
