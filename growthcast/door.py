@@ -18,8 +18,9 @@ import numpy as np
 from growthcast.arrays import IntArray
 from growthcast.book.book import Book
 from growthcast.book.files import demo_dir
+from growthcast.book.names import plant_meant
 from growthcast.book.read import read_book
-from growthcast.book.supposed import Layout, known_species, parse_changes, read_layout
+from growthcast.book.supposed import Layout, parse_changes, read_layout
 from growthcast.book.words import check_known
 from growthcast.errors import UsageError
 from growthcast.fit import growth, supposed
@@ -411,7 +412,7 @@ def compare_plants(
         The area or a plant is not known.
     """
     place = fit.design.area_id.tolist().index(next(iter(_named(fit, "area_id", area_id))))
-    found = [known_species(fit.book, name, "compare_plants") for name in names]
+    found = [plant_meant(fit.book.species, name, "compare_plants: ") for name in names]
     return Answers(plants.compare_plants(fit.book, fit, place, found))
 
 

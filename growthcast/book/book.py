@@ -21,7 +21,7 @@ from growthcast.arrays import (
     as_of,
     day_numbers,
 )
-from growthcast.book.words import check_known, folded
+from growthcast.book.words import check_known
 from growthcast.errors import Finding
 from growthcast.nouns import dataclass
 
@@ -154,25 +154,6 @@ def bounds_on(areas: Table, bounds: Table, area: IntArray, day: FloatArray | flo
 def area_label(areas: Table, place: int) -> str:
     """Return what people call an area: its label, or its id where it has none."""
     return str(areas.text("label")[place] or areas.text("area_id")[place])
-
-
-def names_of_plants(species: Table) -> dict[str, list[str]]:
-    """Return the names of every plant by its id: the id, botanical and common names, synonyms."""
-    columns = ("species_id", "scientific_name", "common_name", "also_known_as")
-    cells = zip(*(species.text(name).tolist() for name in columns), strict=True)
-    return {row[0]: [name.strip() for cell in row for name in cell.split(";")] for row in cells}
-
-
-def plant_named(species: Table, name: str) -> str | None:
-    """Return the id of the one plant that goes by a name; ``None`` where none or several do.
-
-    An id counts before botanical and common names and synonyms; case, hyphens and spaces do not.
-    """
-    known, wanted = names_of_plants(species), folded(name)
-    if name in known:
-        return name
-    found = [plant for plant, names in known.items() if wanted and wanted in map(folded, names)]
-    return found[0] if len(found) == 1 else None
 
 
 @dataclass(frozen=True, slots=True)

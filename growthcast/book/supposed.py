@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray
-from growthcast.book.book import Book, Table, plant_named
+from growthcast.book.book import Book, Table
 from growthcast.book.cells.convert import blank_column, empty_table, read_table
 from growthcast.book.cells.numbers import check_range, parse_number
 from growthcast.book.cells.records import Grid, read_grid
@@ -25,6 +25,7 @@ from growthcast.book.cells.text import read_bytes
 from growthcast.book.checks.checks import LAYOUT_CHECKS
 from growthcast.book.checks.facts import Tables
 from growthcast.book.findings import Fault, note_order, refusal
+from growthcast.book.names import plant_meant
 from growthcast.book.tables import CONDITION_WORDS, NOT_ANSWERED, TABLES, Column, column_of
 from growthcast.book.words import did_you_mean, shown, some_of
 from growthcast.errors import BookProblems, Finding, UsageError
@@ -136,7 +137,7 @@ def parse_changes(texts: Sequence[str], book: Book, tank: int) -> Changes:
         if name in CONDITION_WORDS:
             conditions[name] = _amount(name, value)
         elif name in here:
-            plants[name] = known_species(book, value, f"--suppose {name}")
+            plants[name] = plant_meant(book.species, value, f"--suppose {name}: ")
         else:
             raise UsageError(_unknown(name, here, tank_id))
     return Changes(conditions, plants)
@@ -165,15 +166,6 @@ def _unknown(name: str, areas: list[str], tank_id: str) -> str:
     rest = f"the conditions are {conditions}; the areas of {tank_id} are {some_of(areas) or 'none'}"
     hint = did_you_mean(name, known, rest)
     return refusal("nothing-so-named", name=name, tank=tank_id, hint=hint)
-
-
-def known_species(book: Book, species_id: str, option: str) -> str:
-    """Return the id of a plant by any of its names; ``UsageError`` with near misses else."""
-    if (found := plant_named(book.species, species_id)) is not None:
-        return found
-    listed = book.species.text("species_id").tolist()
-    hint = did_you_mean(species_id, listed, "growthcast species lists all plants")
-    raise UsageError(f"{option}: the species table has no plant {shown(species_id)}; {hint}")
 
 
 _SHORT = {"area": "area_id", "plant": "species_id", "floor": "floor_cm", "budget": "budget_cm"}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
+import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 
 from growthcast.errors import UsageError
@@ -114,6 +115,17 @@ def check_known(name: str, known: Sequence[str], lacking: str, listed: str) -> N
 def folded(name: str) -> str:
     """Return a name as it is compared: small letters, one space where there is space or hyphen."""
     return " ".join(name.casefold().replace("-", " ").split())
+
+
+def slug(name: str) -> str:
+    """Return a name as an id that is quickly typed.
+
+    >>> slug("Practice Hall 2"), slug("Büro Süd")
+    ('practice-hall-2', 'buro-sud')
+    """
+    plainer = unicodedata.normalize("NFKD", name.casefold())
+    letters = "".join(one for one in plainer if not unicodedata.combining(one))
+    return re.sub(r"[^\w]+", "-", letters).strip("-_")
 
 
 def names_that_hold(text: str, known: Mapping[str, Sequence[str]]) -> list[str]:

@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from growthcast.book.words import did_you_mean, folded, names_that_hold, shown
+from growthcast.book.words import did_you_mean, names_that_hold, shown
 from growthcast.cli import options
 from growthcast.cli.options import Count, Day, Days, File, Text, Texts
 from growthcast.cli.output import Form, refuse_if, say
@@ -232,7 +232,7 @@ def species_command(
 
     Exit status: 0 done, 2 an unknown species or bad arguments.
     """
-    from growthcast.book.book import names_of_plants
+    from growthcast.book.names import names_of_plants
     from growthcast.book.read import read_shipped_species
     from growthcast.say.species import list_answer, species_answer, species_for_programs
 
@@ -260,10 +260,11 @@ def species_command(
 
 def _ids_named(names: Mapping[str, Sequence[str]], text: str) -> list[str]:
     """Return the species with that id or name, else all with the text in one of their names."""
-    asked = text.strip()
-    exact = [name for name, spellings in names.items() if folded(asked) in map(folded, spellings)]
-    if alike := exact if asked and len(exact) == 1 else names_that_hold(asked, names):
-        return alike
+    from growthcast.book.names import alike
+
+    exact = alike(asked := text.strip(), names)
+    if found := exact if len(exact) == 1 else names_that_hold(asked, names):
+        return found
     otherwise = '"growthcast species --all" lists all of them'
     hint = did_you_mean(asked.replace(" ", "-"), names, otherwise)
     raise UsageError(f"there is no species {shown(text)}; {hint}")

@@ -9,11 +9,12 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from growthcast.book.book import Book, plant_named
+from growthcast.book.book import Book
 from growthcast.book.checks.checks import remark_on_grams
 from growthcast.book.files import find_book
 from growthcast.book.findings import count_of as findings_in_words
 from growthcast.book.findings import finding, format_finding, format_findings
+from growthcast.book.names import plant_meant, plant_named
 from growthcast.book.read import inspect_book, read_book, read_shipped_species
 from growthcast.book.words import did_you_mean, shown
 from growthcast.book.writing.replace import read_file, replace_files
@@ -67,7 +68,7 @@ def _with_proposals(folder: Path, row: dict[str, Any]) -> dict[str, Any]:
 
     Where the book has problems, or no column to say in that something is proposed, it is as it was.
     """
-    from growthcast.book.begin.typed import complete_areas, plant_meant
+    from growthcast.book.begin.typed import complete_areas
 
     columns = _own_columns(folder, "areas")
     if not row.get("species_id") or not row.get("tank_id") or "note" not in columns:

@@ -8,7 +8,8 @@ from typing import Any
 
 from growthcast.book.book import Book
 from growthcast.book.findings import format_findings, summary_for_commands
-from growthcast.book.supposed import Layout, known_species, read_layout
+from growthcast.book.names import plant_meant
+from growthcast.book.supposed import Layout, read_layout
 from growthcast.book.words import check_known
 from growthcast.cli import options
 from growthcast.cli.output import Form, refuse_if, say, text_of, working
@@ -83,7 +84,7 @@ def named_plants(book: Book, asked: Asked) -> list[str]:
 
     none = "--plants names no plant; leave it out to look at all that fit"
     names = dict.fromkeys(names_in(asked.plants, none))
-    return [known_species(book, name, "--plants") for name in names]
+    return [plant_meant(book.species, name, "--plants: ") for name in names]
 
 
 def stock_list(book: Book, file: Path | None) -> set[str] | None:
@@ -94,7 +95,7 @@ def stock_list(book: Book, file: Path | None) -> set[str] | None:
     for number, line in enumerate(text_of(file, "--stock").splitlines(), start=1):
         if (name := line.partition("#")[0].strip()) and name != "species_id":
             try:
-                found.add(known_species(book, name, f"{file}, line {number}, left out"))
+                found.add(plant_meant(book.species, name, f"{file}, line {number}, left out: "))
             except UsageError as unknown:
                 say(str(unknown))
     refuse_if("no_stock", not found, file=file)

@@ -115,7 +115,7 @@ def test_what_is_not_understood_is_asked_for_again_and_an_end_loses_nothing(tmp_
     assert ran.status == 2
     assert not folder.exists()
     assert '"lobby" is no tank' in ran.err
-    assert '"rotala" may be' in ran.err
+    assert 'no plant "rotala"; it may be' in ran.err
     assert "floor_cm: found 30" in ran.err
     assert ran.err.endswith("nothing was written\n")
     assert "rotala ma b 30-9\n" in ran.err[ran.err.index("Typed so far") :]
@@ -167,7 +167,7 @@ def test_a_sheet_that_is_not_understood_is_said_by_row_and_writes_nothing(tmp_pa
     file = sheet_of(tmp_path / "sheet.xlsx", TANKS, areas)
     ran = run("start", str(tmp_path / "book"), "--from", str(file))
     assert ran.status == 2
-    assert 'sheet areas, row 2: no plant goes by "plastic"' in ran.err
+    assert 'sheet areas, row 2: the species table has no plant "plastic"' in ran.err
     areas[1][1] = "java moss"
     ran = run("start", str(tmp_path / "book"), "--from", str(sheet_of(file, TANKS, areas)))
     assert (ran.status, "sheet areas:3:" in ran.err) == (2, True)

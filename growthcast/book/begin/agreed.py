@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import date
 from functools import cache
 
-from growthcast.book.begin.typed import slug
-from growthcast.book.book import Book, names_of_plants
+from growthcast.book.book import Book
 from growthcast.book.cells.numbers import YEAR_FIRST, YEAR_LAST, day_of
 from growthcast.book.findings import refusal
-from growthcast.book.words import plain, shown, some_of
+from growthcast.book.names import by_name, names_of_plants
+from growthcast.book.words import plain, shown, slug, some_of
 from growthcast.errors import UsageError
 
 ORDERS = ("day-first", "month-first")
@@ -146,18 +145,17 @@ class Names:
     """By which names a book's tanks and areas go, as they are compared."""
 
     def __init__(self, book: Book) -> None:
-        self.tanks: dict[str, set[str]] = defaultdict(set)
-        for row in book.tanks.as_rows():
-            for one in filter(None, (row[n] for n in ("tank_id", "name", "site", "client"))):
-                self.tanks[slug(one)].add(row["tank_id"])
+        tanks, areas = book.tanks.as_rows(), book.areas.as_rows()
         plants = names_of_plants(book.species)
-        self.areas: dict[str, set[tuple[str, str]]] = defaultdict(set)
-        self.life: dict[str, tuple[str, date | None, date | None]] = {}
-        for row in book.areas.as_rows():
-            tank, area = row["tank_id"], row["area_id"]
-            self.life[area] = (tank, row["planted_on"], row["removed_on"])
-            for one in filter(slug, (area, row["label"] or "", *plants.get(row["species_id"], ()))):
-                self.areas[slug(one)].add((tank, area))
+        of_tank = ("tank_id", "name", "site", "client")
+        named = {t["tank_id"]: [t[name] or "" for name in of_tank] for t in tanks}
+        self.tanks = by_name(named, slug)
+        named = {
+            a["area_id"]: [a["area_id"], a["label"] or "", *plants.get(a["species_id"], ())]
+            for a in areas
+        }
+        self.areas = by_name(named, slug)
+        self.life = {a["area_id"]: (a["tank_id"], a["planted_on"], a["removed_on"]) for a in areas}
 
     def place(self, cells: Mapping[str, str], day: date) -> tuple[str, str | None]:
         """Return the tank and the area of a row, the area ``None`` for the whole tank."""
@@ -170,19 +168,15 @@ class Names:
             if tank is None:
                 raise UsageError("no tank and no area")
             return tank, None
-        found = {(t, a) for t, a in self._alive(typed_area, day) if tank in {None, t}}
+        found = [one for one in self._alive(typed_area, day) if tank in {None, self.life[one][0]}]
         if len(found) != 1:
-            which = ", ".join(sorted(area for _, area in found)) or "none"
+            which = ", ".join(sorted(found)) or "none"
             raise UsageError(f"no one area of that day goes by {shown(typed_area)} ({which})")
-        return next(iter(found))
+        return self.life[found[0]][0], found[0]
 
-    def _alive(self, name: str, day: date) -> set[tuple[str, str]]:
-        """Return tank and id of the areas that go by a name, and of several those of the day."""
+    def _alive(self, name: str, day: date) -> list[str]:
+        """Return the areas that go by a name, of several those of the day."""
         if name in self.life:
-            return {(self.life[name][0], name)}
-        found = set()
-        for tank, area in self.areas.get(slug(name), ()):
-            _, first, last = self.life[area]
-            if (first or day) <= day <= (last or day):
-                found.add((tank, area))
-        return found
+            return [name]
+        lives = ((one, *self.life[one][1:]) for one in self.areas.get(slug(name), ()))
+        return [one for one, first, last in lives if (first or day) <= day <= (last or day)]

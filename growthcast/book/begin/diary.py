@@ -14,7 +14,6 @@ from typing import Any
 import tomlkit
 
 from growthcast.book.begin import agreed
-from growthcast.book.begin.typed import slug
 from growthcast.book.book import Book
 from growthcast.book.cells.text import decoded, read_bytes
 from growthcast.book.findings import refusal
@@ -22,7 +21,7 @@ from growthcast.book.sheets.load import read_sheet
 from growthcast.book.sheets.values import as_text
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES, column_of
-from growthcast.book.words import check_known, folded, printable, shown
+from growthcast.book.words import check_known, folded, printable, shown, slug
 from growthcast.book.writing.append import tried
 from growthcast.book.writing.journal import Entry
 from growthcast.book.writing.replace import replace_files

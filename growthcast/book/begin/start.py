@@ -12,15 +12,17 @@ from typing import Any
 
 import tomlkit
 
-from growthcast.book.begin.typed import Row, complete_areas, plant_meant, slug
+from growthcast.book.begin.typed import Row, complete_areas
 from growthcast.book.files import FILES
 from growthcast.book.findings import refusal
+from growthcast.book.names import plant_meant
 from growthcast.book.read import inspect_book, read_shipped_species
 from growthcast.book.sheets.load import Workbook
 from growthcast.book.sheets.merge import Merge, check_merge, merge_workbook
 from growthcast.book.sheets.values import SheetTable, Value, as_text
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES, Column
+from growthcast.book.words import slug
 from growthcast.book.writing.replace import write_new
 from growthcast.book.writing.source import edited, taken_apart
 from growthcast.errors import RowsRefused, UsageError

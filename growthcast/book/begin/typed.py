@@ -14,16 +14,16 @@ before our time.
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from growthcast.book.book import Table, names_of_plants, plant_named
+from growthcast.book.book import Table
 from growthcast.book.cells.numbers import parse_date, typed_number
 from growthcast.book.findings import Fault, refusal
+from growthcast.book.names import plant_meant
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import column_of
-from growthcast.book.words import PROPOSED, did_you_mean, folded, plain, shown, some_of
+from growthcast.book.words import PROPOSED, plain, slug
 from growthcast.errors import UsageError
 
 PLACES = column_of("areas", "place").choices
@@ -48,17 +48,6 @@ _HEIGHTS = rf"(?i)({_NUMBER})[-–]({_NUMBER})(?:cm|%)?"
 _OPEN = ("area_cm2", "floor_cm", "budget_cm")
 
 Row = dict[str, Cell]
-
-
-def slug(name: str) -> str:
-    """Return a name as an id that is quickly typed.
-
-    >>> slug("Practice Hall 2"), slug("Büro Süd")
-    ('practice-hall-2', 'buro-sud')
-    """
-    plainer = unicodedata.normalize("NFKD", name.casefold())
-    letters = "".join(one for one in plainer if not unicodedata.combining(one))
-    return re.sub(r"[^\w]+", "-", letters).strip("-_")
 
 
 def tank_typed(line: str, taken: Sequence[str] = ()) -> Row:
@@ -92,29 +81,6 @@ def area_typed(line: str, tank_id: str, species: Table) -> Row:
         row["place"] = _PLACE_OF[plant.pop().casefold()]
     row["species_id"] = plant_meant(species, " ".join(plant))
     return row
-
-
-def plant_meant(species: Table, name: str) -> str:
-    """Return the id of the one plant that a name means, or the beginnings of its words.
-
-    ``UsageError`` with the plants that it may mean.
-    """
-    if found := plant_named(species, name):
-        return found
-    typed, hits, whole = folded(name).split(), set(), set()
-    known = names_of_plants(species)
-    for plant, spelling in ((plant, name) for plant, names in known.items() for name in names):
-        words = folded(spelling).split()
-        if len(words) >= len(typed) > 0 and all(map(str.startswith, words, typed)):
-            hits.add(plant)
-            whole |= {plant} if len(words) == len(typed) else set()
-    if len(found_in := whole if len(whole) == 1 else hits) == 1:
-        return str(found_in.pop())
-    if hits:
-        raise UsageError(f"{shown(name)} may be {some_of(sorted(hits), 12)}; write more of it")
-    spellings = [name for names in known.values() for name in names if name]
-    hint = did_you_mean(name, spellings, "growthcast species lists them")
-    raise UsageError(f"no plant goes by {shown(name)}; {hint}")
 
 
 def complete_areas(

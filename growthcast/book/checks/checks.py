@@ -12,9 +12,10 @@ from typing import Any
 import numpy as np
 
 from growthcast.arrays import IntArray, among, day_numbers, pair_of
-from growthcast.book.book import BOUNDS, Table, WholeTank, plant_named
+from growthcast.book.book import BOUNDS, Table, WholeTank
 from growthcast.book.checks import facts
 from growthcast.book.findings import filled, finding
+from growthcast.book.names import plant_named
 from growthcast.book.tables import TABLES
 from growthcast.book.words import did_you_mean
 from growthcast.errors import Finding

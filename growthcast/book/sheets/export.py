@@ -11,8 +11,8 @@ from typing import Any
 
 import xlsxwriter
 
-from growthcast.book.book import names_of_plants
 from growthcast.book.findings import refusal
+from growthcast.book.names import names_of_plants
 from growthcast.book.read import read_species
 from growthcast.book.sheets import values
 from growthcast.book.tables import TABLES, Column

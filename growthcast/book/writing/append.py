@@ -10,14 +10,13 @@ from datetime import date
 from pathlib import Path
 from typing import Required, TypedDict, Unpack
 
-from growthcast.book.begin.typed import slug
 from growthcast.book.book import Book
 from growthcast.book.cells.numbers import DECIMAL_COMMA, parse_date, parse_number
 from growthcast.book.findings import Fault, refusal
 from growthcast.book.read import inspect_book
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES, UNITS, Column
-from growthcast.book.words import did_you_mean, plain, shown
+from growthcast.book.words import did_you_mean, plain, shown, slug
 from growthcast.book.writing.journal import Entry, book_lock
 from growthcast.book.writing.replace import Files, read_file, replace_files
 from growthcast.book.writing.source import Source, edited, new_source, taken_apart, widened

@@ -13,16 +13,17 @@ from typing import Unpack
 import numpy as np
 
 from growthcast.arrays import BoolArray
-from growthcast.book.book import BOUNDS, Book, names_of_plants
+from growthcast.book.book import BOUNDS, Book
 from growthcast.book.findings import refusal
+from growthcast.book.names import beginning_with, meant, names_of_plants, plant_meant
 from growthcast.book.read import read_book
-from growthcast.book.supposed import Cell, known_species
+from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES
 from growthcast.book.words import folded, plain, some_of
 from growthcast.book.writing.append import Change, How, edit_table
 from growthcast.book.writing.journal import Entry, book_lock
 from growthcast.book.writing.source import read_source
-from growthcast.book.writing.visit.places import id_meant, tank_of_visit
+from growthcast.book.writing.visit.places import tank_of_visit
 from growthcast.errors import UsageError
 
 _NOT_KEPT = ("label", "note", "start", "planted_height_cm", "removed_on")
@@ -74,7 +75,7 @@ def replace_area(
         book = read_book(folder, today=how["today"])
         areas, species, given = book.areas, book.species, dict(cells or {})
         place = _living_area(book, area_id, on)
-        one, new = str(areas.text("area_id")[place]), known_species(book, plant, "replace")
+        one, new = str(areas.text("area_id")[place]), plant_meant(species, plant, "replace: ")
         old, names = str(areas.text("species_id")[place]), species.text("species_id")
         cover = dict(zip(names, species.text("measure") == "cover_pct", strict=True))
         if cover[old] != cover[new] and not {"floor_cm", "budget_cm"} <= given.keys():
@@ -242,8 +243,10 @@ def _living_area(book: Book, area_id: str, on: date) -> int:
     """Return the place of an area that lives on a day and beyond; ``UsageError`` else."""
     areas = book.areas
     known: list[str] = areas.text("area_id").tolist()
+    names = {one: (one, label) for one, label in zip(known, areas.text("label"), strict=True)}
     living = areas.text("area_id")[~areas.given("removed_on")].tolist()
-    area_id = id_meant(area_id, known, living, "areas")
+    begin = beginning_with(area_id, living)
+    area_id = meant(area_id, names, "areas.csv has no area", begin=begin)
     place = known.index(area_id)
     planted, removed = (areas.date(n)[place] for n in ("planted_on", "removed_on"))
     day = np.datetime64(on, "D")

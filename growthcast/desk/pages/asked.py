@@ -12,7 +12,8 @@ from urllib.parse import urlencode
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from growthcast.book.book import Table, names_of_plants, plant_named
+from growthcast.book.book import Table
+from growthcast.book.names import names_of_plants, plant_named
 from growthcast.book.read import read_shipped_species
 from growthcast.book.tables import TABLES, UNITS, Column
 from growthcast.desk.memory import Desk, Known

@@ -7,9 +7,9 @@ from datetime import date
 import numpy as np
 import pytest
 
+from growthcast.book.names import plant_meant
 from growthcast.book.supposed import (
     Changes,
-    known_species,
     parse_changes,
     with_cells,
     with_conditions,
@@ -121,7 +121,7 @@ def test_changes_are_conditions_or_areas_of_the_tank(book):
         (["co2_mg_l=-1"], r'found "-1".*as in co2_mg_l=10'),
         (["A3=salvinia-natans"], r"tank T1 has no such condition or area.*the areas of T1 are A1"),
         (["ppfd_umo=60"], 'did you mean "ppfd_umol"'),
-        (["A1=rotala"], 'the species table has no plant "rotala"'),
+        (["A1=roses"], 'the species table has no plant "roses"'),
     ],
 )
 def test_a_change_that_is_not_clear_is_named(book, texts, why):
@@ -131,6 +131,6 @@ def test_a_change_that_is_not_clear_is_named(book, texts, why):
 
 def test_a_plant_goes_by_any_of_its_names(book):
     for name in ("rotala-rotundifolia", "Rotala rotundifolia", "roundleaf toothcup"):
-        assert known_species(book, name, "--to") == "rotala-rotundifolia"
+        assert plant_meant(book.species, name, "--to: ") == "rotala-rotundifolia"
     with pytest.raises(UsageError, match=r'--to: the species table has no plant "oak"'):
-        known_species(book, "oak", "--to")
+        plant_meant(book.species, "oak", "--to: ")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping, Sequence
 from datetime import date
-from itertools import takewhile
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +13,8 @@ import numpy as np
 from growthcast.book.book import Book
 from growthcast.book.checks.facts import has_amounts
 from growthcast.book.findings import refusal
-from growthcast.book.words import check_known, did_you_mean, names_that_hold, shown, some_of
+from growthcast.book.names import beginning_with, meant
+from growthcast.book.words import some_of
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 
@@ -78,54 +78,15 @@ def places_of(book: Book, tank_id: str, day: date) -> tuple[Place, ...]:
 
 def place_named(name: str, known: Mapping[str, Place], homes: Mapping[str, str]) -> Place:
     """Return the area a person named: by id, or by label or case where that is one area only."""
-    if name in known:
-        return known[name]
-    folded = name.casefold()
-    alike = [p for p in known.values() if folded in {p.area_id.casefold(), p.label.casefold()}]
-    if len(alike) == 1:
-        return alike[0]
-    if alike:
-        ids = ", ".join(p.area_id for p in alike)
-        raise UsageError(refusal("labelled-alike", count=len(alike), name=name, ids=ids))
-    if name in homes:
-        raise UsageError(refusal("area-elsewhere", name=name, tank=homes[name]))
-    begin = beginning_with(name, [p.area_id for p in known.values() if p.alive])
-    if len(begin) == 1:
-        return known[begin[0]]
-    if begin:
-        raise UsageError(f"{len(begin)} areas begin so: {some_of(begin)}; write more of the id")
-    held = names_that_hold(name, {p.area_id: (p.area_id, p.label) for p in known.values()})
-    hint = f"did you mean {' or '.join(shown(one) for one in held[:3])}?"
-    if not held:
-        names = [*known, *(p.label for p in known.values() if p.label), *WORDS]
-        ids = ", ".join([*known][:12])
-        hint = did_you_mean(name, names, f"the tank's areas are {ids or 'none'}")
-    raise UsageError(f"the tank has no area {shown(name)}; {hint}")
-
-
-def beginning_with(name: str, ids: Sequence[str]) -> list[str]:
-    """Return the ids that begin so, with or without what they have in common before a hyphen.
-
-    >>> beginning_with("r", ["lobby-rotala", "lobby-moss"])
-    ['lobby-rotala']
-    """
-    small = [one.casefold() for one in ids] or [""]
-    alike = takewhile(lambda pair: pair[0] == pair[1], zip(min(small), max(small), strict=False))
-    common = "".join(letter for letter, _ in alike)
-    common = common[: common.rfind("-") + 1]
-    typed = name.casefold()
-    found = zip(ids, small, strict=False)
-    return [one for one, s in found if typed and s.startswith((typed, common + typed))]
-
-
-def id_meant(name: str, known: Sequence[str], among: Sequence[str], table: str) -> str:
-    """Return the id that a name is, or begins where no other id begins so; ``UsageError`` else."""
-    begin = [name] if name in known else beginning_with(name, among)
-    if len(begin) > 1:
-        raise UsageError(f"{len(begin)} {table} begin with {shown(name)}: {some_of(begin)}")
-    if not begin:
-        check_known(name, known, f"{table}.csv has no {table[:-1]}", f"the {table} are")
-    return begin[0]
+    names = {one.area_id: (one.area_id, one.label) for one in known.values()}
+    alive = [] if name in homes else [one.area_id for one in known.values() if one.alive]
+    try:
+        begin = beginning_with(name, alive)
+        return known[meant(name, names, "the tank has no area", begin, [*WORDS])]
+    except UsageError:
+        if name in homes:
+            raise UsageError(refusal("area-elsewhere", name=name, tank=homes[name])) from None
+        raise
 
 
 def tank_of_visit(book: Book, tank_id: str | None, items: Sequence[str]) -> str:
@@ -135,7 +96,7 @@ def tank_of_visit(book: Book, tank_id: str | None, items: Sequence[str]) -> str:
     """
     tanks = book.tanks.text("tank_id").tolist()
     if tank_id is not None:
-        return id_meant(tank_id, tanks, tanks, "tanks")
+        return meant(tank_id, {one: (one,) for one in tanks}, "tanks.csv has no tank")
     if len(tanks) == 1:
         return str(tanks[0])
     named = {item.partition("=")[0].strip() for item in items if "=" in item and not is_note(item)}

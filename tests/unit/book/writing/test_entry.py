@@ -51,7 +51,7 @@ def test_the_beginning_of_an_id_will_do_and_a_letter_for_a_look():
     alike = [Place(f"lobby-{name}", "", is_cover=False) for name in ("rotala", "rosette", "moss")]
     [row] = parse_visit(["m=o"], alike, {})  # without what the ids have in common
     assert row.place.area_id == "lobby-moss"
-    with pytest.raises(UsageError, match="2 areas begin so: lobby-rotala, lobby-rosette; write"):
+    with pytest.raises(UsageError, match="it may be lobby-rosette, lobby-rotala: write more"):
         parse_visit(["ro=r"], alike, {})
     gone = [replace(place, alive=place is not alike[1]) for place in alike]
     [row] = parse_visit(["ro=r"], gone, {})  # what is gone is not meant
@@ -162,7 +162,7 @@ def test_an_area_is_known_by_id_case_or_label_and_its_items_add_up():
     [
         ("stens=24/12", r'no area "stens"; did you mean "stems"\?'),
         ("moss=3", r'did you mean "lobby-moss"\?'),
-        ("zzz=3", "the tank's areas are stems, lobby-moss"),
+        ("zzz=3", "they are stems, lobby-moss"),
         ("fern=3", 'area "fern" is in tank home'),
         ("stems=", "has nothing after the ="),
         ("stems=24\\12", "is not understood"),
@@ -267,7 +267,7 @@ def test_an_area_keeps_its_id_where_a_word_has_the_same(word, other):
 
 def test_two_areas_of_one_label_must_be_told_apart():
     twins = (Place("a", "Moss", is_cover=False), Place("b", "moss", is_cover=False))
-    with pytest.raises(UsageError, match=r'2 areas are labelled "Moss"; write one of the ids a, b'):
+    with pytest.raises(UsageError, match=r'"Moss"; it may be a, b: write more of it, or its id'):
         parse_visit(["Moss=3"], twins, {})
 
 
@@ -378,7 +378,7 @@ def test_halves_of_a_measurement_are_said_as_such():
         (None, ["A3=50", "35min", "note:A1=3"], "T2"),
         (None, ["A1=24", "bucket=90g"], "T1"),
         (None, ["A4=24"], "north-hall"),  # the beginning of an id, of one tank alone
-        ("T", [], '2 tanks begin with "T": T1, T2'),
+        ("T", [], 'no tank "T"; it may be T1, T2: write'),
         ("T9", [], 'tanks.csv has no tank "T9"'),
         (None, ["A1=24", "A3=50"], "name the tank with --tank ID; the tanks are T1, T2, north"),
         (None, ["35min"], "name the tank with --tank ID"),
