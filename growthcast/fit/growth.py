@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from typing import TypeVar
 
 import numpy as np
 
-from growthcast.arrays import IntArray, distinct
+from growthcast.arrays import distinct
 from growthcast.book.book import Book
 from growthcast.cache import recall, tables_of
 from growthcast.fit.borrowing import borrow, with_borrowed
@@ -21,14 +21,10 @@ from growthcast.fit.sites.weights import evidence_for_everything
 from growthcast.fit.solver.machine import one_blas_thread
 from growthcast.fit.solver.problem import NOBODY, CannotFit, Point, Problem, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
-from growthcast.fit.solver.together import together
 from growthcast.fit.suspects import settled_without_suspects
 
 MOST_AREAS_TO_LEARN_FROM = 400
 """Larger books learn their spreads and bends from a sample of tanks with about this many areas."""
-
-MOST_AREAS_TOGETHER = 300
-"""Books are fitted together up to about so many areas: of more, numbers cost more than calls."""
 
 Answer = TypeVar("Answer")
 
@@ -58,9 +54,8 @@ def _learnt_from_a_sample(book: Book, on: date) -> Design:
     chosen = tanks[distinct(np.linspace(0, tanks.size - 1, count).astype(int))]
     sample = book.only(chosen.tolist())
     design = build_design(sample, on)
-    weights, default = design.problem.weights, design.spreads
-    problem = _read_weights(design.problem, np.zeros_like(weights.row))[0]
-    design = replace(design, problem=problem)
+    default = design.spreads
+    design = replace(design, problem=_read_weights(design.problem)[0])
     try:
         return learn_bends(*learn_spreads(design), default)[0]
     except CannotFit as fault:  # by its place in the whole book
@@ -103,40 +98,6 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
     return fit.but_for(not_fitted=failed, made_from=book)
 
 
-def fit_together(books: Sequence[Book], days: Sequence[date], spreads: Spreads) -> list[GrowthFit]:
-    """Fit several small books under the same spreads, for much less than one after another.
-
-    Parameters
-    ----------
-    books : sequence of Book
-        Checked books.
-    days : sequence of date
-        The day for which each is fitted.
-    spreads : Spreads
-        Spreads of the model in all of them.
-
-    Returns
-    -------
-    list of GrowthFit
-        What ``fit_growth`` finds of each, to within the tolerance of a fit.
-    """
-    books = [_until(book, on) for book, on in zip(books, days, strict=True)]
-    areas = np.array([len(book.areas) for book in books], dtype=np.int64)
-    group = (np.cumsum(areas) - areas) // MOST_AREAS_TOGETHER
-    fits: list[GrowthFit] = []
-    for number in distinct(group).tolist():
-        mine = np.flatnonzero(group == number).tolist()
-        some, on = [books[n] for n in mine], [days[n] for n in mine]
-        try:
-            with one_blas_thread():
-                designs = [build_design(*one, spreads) for one in zip(some, on, strict=True)]
-                made = _fitted_as_given(some, designs)
-            fits += [fit.but_for(made_from=book) for fit, book in zip(made, some, strict=True)]
-        except CannotFit:  # by itself each tells which of its tanks it is
-            fits += [fit_growth(*one, spreads) for one in zip(some, on, strict=True)]
-    return fits
-
-
 def recalled_fit(book: Book, on: date) -> GrowthFit:
     """Fit as ``fit_growth`` does, or recall that from the cache where a command has turned it on.
 
@@ -171,24 +132,14 @@ def _fitted(book: Book, on: date, spreads: Spreads | None) -> GrowthFit:
         sample = _learnt_from_a_sample(book, on)
         spreads = sample.spreads
         design = with_spreads(_bending_as(design, sample), spreads)
+    problem, start, evidence = _read_weights(design.problem)
     if spreads is not None:
-        return _fitted_as_given([book], [design])[0]
-    default, weights = design.spreads, design.problem.weights
-    problem, start, evidence = _read_weights(design.problem, np.zeros_like(weights.row))
+        solution = settled_without_suspects(solve(problem, start, tolerance=ROUGHLY))
+        return _settled(book, replace(design, problem=solution.problem), solution, evidence)
+    default = design.spreads
     design, solution = learn_spreads(replace(design, problem=problem), start)
     design, solution = learn_bends(design, solution, default)
-    return _settled(book, design, solution, evidence[0])
-
-
-def _fitted_as_given(books: Sequence[Book], designs: Sequence[Design]) -> list[GrowthFit]:
-    """Fit books as arrays, all under the same spreads, together."""
-    one = together([design.problem for design in designs])
-    problem, start, evidence = _read_weights(one.problem, one.of_weight, len(designs))
-    solutions = one.apart(settled_without_suspects(solve(problem, start, tolerance=ROUGHLY)))
-    return [
-        _settled(book, replace(design, problem=solution.problem), solution, said)
-        for book, design, solution, said in zip(books, designs, solutions, evidence, strict=True)
-    ]
+    return _settled(book, design, solution, evidence)
 
 
 def _settled(book: Book, design: Design, solution: Solution, evidence: float | None) -> GrowthFit:
@@ -214,28 +165,22 @@ def _settled(book: Book, design: Design, solution: Solution, evidence: float | N
     return fit
 
 
-def _read_weights(
-    problem: Problem, of_weight: IntArray, books: int = 1
-) -> tuple[Problem, Point | None, list[float | None]]:
+def _read_weights(problem: Problem) -> tuple[Problem, Point | None, float | None]:
     """Settle from the log what whole tanks' weights hold, where nobody says it.
 
     Returns with the problem where a fit begins, and by how much (log likelihood) "everything" is
-    the likelier in each book, those of ``of_weight`` (W,). Asked of a fit that has not heard the
-    weights, which would agree with either.
+    the likelier. Asked of a fit that has not heard the weights, which would agree with either.
     """
-    weights = problem.weights
-    asked = np.bincount(of_weight, ~weights.said, minlength=books) > 0.0
-    if not asked.any():
-        return problem, None, [None] * books
+    if problem.weights.said.all():
+        return problem, None, None
     unheard = replace(
         problem, blocks=tuple(replace(block, members=NOBODY) for block in problem.blocks)
     )
     solution = solve(unheard, tolerance=ROUGHLY)
-    told = evidence_for_everything(replace(solution.view, problem=problem))
-    evidence = np.bincount(of_weight, told, minlength=books)
-    weights = weights.as_rest((evidence < -CLEARLY)[of_weight])
-    said = [float(e) if a else None for e, a in zip(evidence, asked, strict=True)]
-    return replace(problem, weights=weights), solution.point, said
+    evidence = evidence_for_everything(replace(solution.view, problem=problem))
+    if evidence < -CLEARLY:
+        problem = replace(problem, weights=problem.weights.as_rest())
+    return problem, solution.point, evidence
 
 
 def on_what_fits(book: Book, attempt: Callable[[Book], Answer]) -> tuple[Answer, dict[str, str]]:

@@ -22,7 +22,7 @@ from growthcast.arrays import FloatArray, IntArray, TextArray, day_numbers, dist
 from growthcast.book.book import Book, bounds_on
 from growthcast.errors import UsageError
 from growthcast.finite import finite
-from growthcast.fit.growth import fit_growth, fit_together, known_before
+from growthcast.fit.growth import fit_growth, known_before
 from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.baselines import (
@@ -101,16 +101,12 @@ def backtest(
     against = BASELINES if leave_out is None else ("own_log", "table_only")
     made: dict[str, list[Predictive]] = {name: [] for name in ("model", *against)}
     crossing_d, not_fitted = [np.zeros(0)], dict[str, str]()
-    for origins in _origins(book, readings):
-        pasts = [_past(origin) for origin in origins]
-        starts = [only_starts(o.book, past.start) for o, past in zip(origins, pasts, strict=True)]
-        tables = fit_together(starts, [origin.on for origin in origins], Spreads())
-        for origin, past, table in zip(origins, pasts, tables, strict=True):
-            parts, errors_d = _forecast_from(origin, past, table, leave_out is not None)
-            not_fitted |= origin.fit.not_fitted
-            for name, part in parts.items():
-                made[name].append(part)
-            crossing_d.append(errors_d)
+    for origin in _origins(book, readings):
+        parts, errors_d = _forecast_from(origin, leave_out is not None)
+        not_fitted |= origin.fit.not_fitted
+        for name, part in parts.items():
+            made[name].append(part)
+        crossing_d.append(errors_d)
     joined = {name: Predictive.joined(parts) for name, parts in made.items()}
     forecasts = {name: Forecasts.of(one, readings.reading_cm) for name, one in joined.items()}
     return BacktestResult(
@@ -147,9 +143,7 @@ def foreseen_readings(book: Book, splits: int) -> tuple[Readings, Predictive, in
     tank = book.areas.places("tank_id", book.tanks.text("tank_id"))
     readings = _readings(book, visits, tank, _split_days(distinct(visits.day), splits))
     made = [
-        _foreseen(origin.fit, origin.areas, origin.readings)
-        for origins in _origins(book, readings)
-        for origin in origins
+        _foreseen(origin.fit, origin.areas, origin.readings) for origin in _origins(book, readings)
     ]
     return readings, Predictive.joined(made), distinct(readings.split_day).size
 
@@ -215,23 +209,21 @@ class _Origin:
     areas: IntArray
 
 
-def _origins(book: Book, readings: Readings) -> Iterator[list[_Origin]]:
-    """Fit the book before each split; those between two learnings of the spreads together."""
+def _origins(book: Book, readings: Readings) -> Iterator[_Origin]:
+    """Fit the book before each split; spreads are those of the latest split that learnt them."""
     used = distinct(readings.split_day)
-    learnt = max(round(used.size / RELEARN_EVERY), 1)
-    for some in steps([part.tolist() for part in np.array_split(used, learnt) if part.size]):
-        books = [known_before(book, split) for split in some]
-        days = [as_date(split - 1.0) for split in some]
-        first = fit_growth(books[0], days[0])
-        fits = [first, *fit_together(books[1:], days[1:], first.design.spreads)]
-        origins = []
-        for split, earlier, on, fit in zip(some, books, days, fits, strict=True):
-            here = readings.keep(readings.split_day == split)
-            ids = book.areas.text("area_id")[here.area].tolist()
-            place = {name: i for i, name in enumerate(fit.design.area_id.tolist())}
-            areas = np.array([place[name] for name in ids], dtype=np.int64)
-            origins.append(_Origin(earlier, on, fit.but_for(widening=1.0), here, areas))
-        yield origins
+    parts = np.array_split(used, max(round(used.size / RELEARN_EVERY), 1))
+    learns = [part[0] for part in parts if part.size]
+    spreads: Spreads | None = None
+    for split in steps(used.tolist()):
+        earlier, on = known_before(book, split), as_date(split - 1.0)
+        fit = fit_growth(earlier, on, None if split in learns else spreads)
+        spreads = fit.design.spreads
+        here = readings.keep(readings.split_day == split)
+        ids = book.areas.text("area_id")[here.area].tolist()
+        place = {name: i for i, name in enumerate(fit.design.area_id.tolist())}
+        areas = np.array([place[name] for name in ids], dtype=np.int64)
+        yield _Origin(earlier, on, fit.but_for(widening=1.0), here, areas)
 
 
 def _past(origin: _Origin) -> Past:
@@ -249,14 +241,13 @@ def _past(origin: _Origin) -> Past:
     )
 
 
-def _forecast_from(
-    origin: _Origin, past: Past, table: GrowthFit, new_tanks: bool
-) -> tuple[dict[str, Predictive], FloatArray]:
+def _forecast_from(origin: _Origin, new_tanks: bool) -> tuple[dict[str, Predictive], FloatArray]:
     """Forecast the readings of one split by the model and by every baseline.
 
     Also returned are the errors of the model's crossings.
     """
-    fit, areas, readings = origin.fit, origin.areas, origin.readings
+    fit, areas, readings, past = origin.fit, origin.areas, origin.readings, _past(origin)
+    table = fit_growth(only_starts(origin.book, past.start), origin.on, Spreads())
     days = readings.day - past.start.day[areas]
     made = {
         "model": _foreseen(fit, areas, readings),
@@ -272,10 +263,10 @@ def _forecast_from(
     made["own_log"], made["model"], errors_d = made["model"], Predictive.blank(areas.size), []
     tanks = distinct(readings.tank)  # in groups, each of them left out in one fit
     groups = np.array_split(tanks, min(tanks.size, MOST_GROUPS))
-    left_out = [only_starts(origin.book, past.start, group) for group in groups]
-    several = fit_together(left_out, [origin.on] * len(groups), fit.design.spreads)
-    for group, apart in zip(groups, several, strict=True):
-        apart, mine = apart.but_for(widening=1.0), np.isin(readings.tank, group)
+    for group in groups:
+        left_out = only_starts(origin.book, past.start, group)
+        apart = fit_growth(left_out, origin.on, fit.design.spreads).but_for(widening=1.0)
+        mine = np.isin(readings.tank, group)
         here = readings.keep(mine)
         found = _foreseen(apart, areas[mine], here)
         made["model"].height_cm[mine] = found.height_cm

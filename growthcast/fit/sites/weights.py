@@ -213,8 +213,8 @@ def _densities(view: View, whole: list[Parts]) -> FloatArray:
     return said
 
 
-def evidence_for_everything(view: View) -> FloatArray:
-    """Log likelihood that each weight holds everything, less that it holds the rest alone.
+def evidence_for_everything(view: View) -> float:
+    """Log likelihood that weights hold everything, less that they hold the rest alone.
 
     Only weights whose row does not say it are asked.
 
@@ -225,8 +225,8 @@ def evidence_for_everything(view: View) -> FloatArray:
 
     Returns
     -------
-    array (W,)
-        Above 0 where everything is the likelier, 0 where nobody need ask [nat].
+    float
+        Above 0 where everything is the likelier [nat].
     """
     weights, problem = view.problem.weights, view.problem
     size = weights.grams.size
@@ -242,7 +242,7 @@ def evidence_for_everything(view: View) -> FloatArray:
     asked = ~weights.said & (totals[0] > totals[2])
     everything = _log_chance(weights.grams - totals[0], error + totals[1])
     rest = _log_chance(weights.grams - totals[2], error + totals[3])
-    return np.where(asked, everything - rest, 0.0)
+    return float((everything - rest)[asked].sum())
 
 
 def propagate(view: View, *, border_known: bool = False) -> Problem:

@@ -14,7 +14,7 @@ from typing import Any, TypeVar, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.arrays import BoolArray, IntArray, distinct
 from growthcast.fit.model.noise import SpanDrift
 from growthcast.fit.rows.chains import NODES_A_BLOCK, repacked
 from growthcast.fit.solver.kalman import Filtered
@@ -115,10 +115,15 @@ class Part:
     def put_back(self, whole: View, part: View) -> View:
         """Return a view of the whole with the part, as it was fitted, in its place."""
         areas = Taken(0, self.areas, np.arange(self.areas.size))
-        blocks, stages = given_back(whole.problem.blocks, whole.point.stages, self.taken, part)
+        blocks, stages = list(whole.problem.blocks), list(whole.point.stages)
+        fitted = zip(part.problem.blocks, part.point.stages, self.taken, strict=True)
+        for block, moved, its in fitted:
+            for one in its:
+                stages[one.number] = _put(stages[one.number], one, moved)
+                blocks[one.number] = _block_alike(blocks[one.number], one, block)
         pooling = _put_all(whole.problem.pooling, LEARNT_OF_AREAS, areas, part.problem.pooling)
-        problem = replace(whole.problem, blocks=blocks, pooling=pooling)
-        point = Point(stages, _put(whole.point.border, areas, part.point.border))
+        problem = replace(whole.problem, blocks=tuple(blocks), pooling=pooling)
+        point = Point(tuple(stages), _put(whole.point.border, areas, part.point.border))
         if whole.kept:
             return view_of(problem, point)
         # What the chains of the other tanks say is what it was.
@@ -222,38 +227,6 @@ def packed(
         for one in distinct(bundle[size > 0])
     ]
     return tuple(block for block, _ in made), tuple(taken for _, taken in made)
-
-
-def given_back(
-    blocks: Sequence[Block],
-    stages: Sequence[FloatArray],
-    taken: Sequence[Sequence[Taken]],
-    part: View,
-) -> tuple[tuple[Block, ...], tuple[FloatArray, ...]]:
-    """Return blocks and stages with what was fitted of nodes that were taken of them.
-
-    Parameters
-    ----------
-    blocks : sequence of Block
-        The blocks.
-    stages : sequence of array (N,)
-        Stages of their nodes [-].
-    taken : sequence of sequences of Taken
-        What each block of the part has of them.
-    part : View
-        The part as it was fitted.
-
-    Returns
-    -------
-    tuple of Block, tuple of array (N,)
-        The blocks, and their stages [-].
-    """
-    whole, moved = list(blocks), list(stages)
-    for block, fitted, its in zip(part.problem.blocks, part.point.stages, taken, strict=True):
-        for one in its:
-            moved[one.number] = _put(moved[one.number], one, fitted)
-            whole[one.number] = _block_alike(whole[one.number], one, block)
-    return tuple(whole), tuple(moved)
 
 
 def _gathered(

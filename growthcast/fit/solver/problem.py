@@ -94,9 +94,9 @@ class Weights:
     gram_per_cm: FloatArray
     removed_day: FloatArray
 
-    def as_rest(self, some: BoolArray | bool = True) -> Weights:
-        """Return some weights read as the rest's where nobody says that they are everything."""
-        return replace(self, everything=self.everything & (self.said | ~np.asarray(some)))
+    def as_rest(self) -> Weights:
+        """Return weights read as the rest's where nobody says that they are everything."""
+        return replace(self, everything=self.everything & self.said)
 
 
 @dataclass(frozen=True, slots=True)

@@ -147,8 +147,6 @@ def test_a_weight_is_read_as_the_rests_where_nobody_says_otherwise():
         removed_day=nothing,
     )
     assert weights.as_rest().everything.tolist() == [True, False, False, False]
-    some = np.array([True, True, False, True])
-    assert weights.as_rest(some).everything.tolist() == [True, False, True, False]
 
 
 def test_looks_and_weights_are_sites_and_readings_are_none():

@@ -467,8 +467,13 @@ def test_baselines_go_on_from_the_last_visit_and_not_from_the_split(monkeypatch)
     monkeypatch.setattr(backtesting, "_crossing_errors", lambda *_: np.zeros(0))
     readings = SimpleNamespace(day=np.array([103.0, 107.0]), own_sd_cm=np.zeros(2))
     past = SimpleNamespace(start=SimpleNamespace(day=np.array([93.0, 100.0])))
-    origin = SimpleNamespace(fit=None, areas=np.array([1, 0]), readings=readings)
-    made, _ = _forecast_from(origin, past, None, new_tanks=False)
+    monkeypatch.setattr(backtesting, "_past", lambda _: past)
+    monkeypatch.setattr(backtesting, "only_starts", lambda *_: None)
+    monkeypatch.setattr(backtesting, "fit_growth", lambda *_: None)
+    origin = SimpleNamespace(
+        book=None, on=None, fit=None, areas=np.array([1, 0]), readings=readings
+    )
+    made, _ = _forecast_from(origin, new_tanks=False)
     assert set(made) == {"model", "table_only", *given}
     assert [days.tolist() for days in given.values()] == [[3.0, 14.0]] * 3
 
