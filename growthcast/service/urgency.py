@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 from typing import Literal
 
@@ -399,6 +399,50 @@ def _left_inside(fit: GrowthFit, last_day: FloatArray) -> FloatArray:
         np.multiply.at(left, tank, inside)
         np.minimum.at(worst, tank, inside)
     return np.where(worst >= PROBABLY, left, 1.0)
+
+
+def place_of(client: str, site: str, tank_id: str) -> tuple[str, ...]:
+    """Return the place to which one journey leads, shared by all tanks of a client and site.
+
+    Parameters
+    ----------
+    client, site : str
+        Whose the tank is and where it stands, "" where that is not known.
+    tank_id : str
+        The tank, of which nothing else may be known.
+
+    Returns
+    -------
+    tuple of str
+        The same for tanks of the same place.
+    """
+    return (client, site) if client or site else (client, site, tank_id)
+
+
+def shared_travel(places: Sequence[tuple[object, ...]], travel_min: Sequence[float]) -> list[float]:
+    """Count the journey to a place once, at the first of its tanks, as long as the longest of them.
+
+    Parameters
+    ----------
+    places : sequence of tuple
+        Where the tanks of some visits stand (:func:`place_of`), with the day where there are more.
+    travel_min : sequence of float
+        What each would take alone [min].
+
+    Returns
+    -------
+    list of float
+        Minutes counted at each [min].
+
+    Examples
+    --------
+    >>> shared_travel([("A", "Hall"), ("B", ""), ("A", "Hall")], [15.0, 10.0, 20.0])
+    [20.0, 10.0, 0.0]
+    """
+    longest: dict[tuple[object, ...], float] = {}
+    for place, minutes in zip(places, travel_min, strict=True):
+        longest[place] = max(longest.get(place, 0.0), minutes)
+    return [longest.pop(place, 0.0) for place in places]
 
 
 def due_on_day(book: Book, dues: list[TankDue], day: date) -> list[int]:

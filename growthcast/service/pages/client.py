@@ -12,8 +12,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray, median, rows_of
 from growthcast.book.book import Book
-from growthcast.book.checks.rounds import closed_on, closed_times
-from growthcast.book.tables import WEEKDAYS
+from growthcast.book.checks.rounds import closed_times
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import growth_a_week
@@ -25,7 +24,7 @@ from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.effort.hours import LEVELS, fixed_minutes
 from growthcast.service.effort.learn import learn_timing
 from growthcast.service.recommend import option_of, recommend
-from growthcast.service.rounds.windows import working_dates
+from growthcast.service.rounds.windows import open_days, working_dates
 from growthcast.service.urgency import last_visit_on, tanks_due
 from growthcast.service.visit.standing import Standing, only_areas, standing_areas
 
@@ -324,8 +323,7 @@ def _next_visit(book: Book, fit: GrowthFit, tank: int, due_on: date) -> tuple[da
     days = working_dates(book.practice, start, max((due_on - start).days, 0) + SOON_D)
     weekday = str(book.tanks.text("visit_weekday")[tank])
     shut = closed_times(book).get(tank_id, ())
-    days = [day for day in days if closed_on(shut, day) is None] or days
-    days = [day for day in days if WEEKDAYS[day.weekday()] == weekday] or days
+    days = open_days(days, shut, weekday) or open_days(days, shut, "") or days
     in_time = [day for day in days if day <= due_on]
     return due_on if due_on < on else None, in_time[-1] if in_time else days[0]
 

@@ -11,8 +11,6 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book, Practice
-from growthcast.book.checks.rounds import closed_on
-from growthcast.book.tables import WEEKDAYS
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
@@ -26,9 +24,11 @@ from growthcast.service.rounds.windows import (
     Stop,
     TankWindow,
     follow_visits,
+    open_days,
     tank_windows,
     working_dates,
 )
+from growthcast.service.urgency import place_of, shared_travel
 
 
 def _cuts(cuts: Mapping[str, float]) -> list[dict[str, str | float]]:
@@ -197,7 +197,7 @@ def plan_rounds(
     visited = [offsets[its].tolist() for its in solved]
     ways = follow_visits(fit, windows, visited, int(day_number(start) - on_day), days)
     planned, late = _visits(windows, visited, ways, start, offsets, allowed)
-    visits = _with_travel(planned, {w.tank_id: int(s) for w, s in zip(windows, site, strict=True)})
+    visits = _with_travel(planned)
     return RoundsPlan(
         on=as_date(on_day),
         start=start,
@@ -216,19 +216,16 @@ def plan_rounds(
 
 
 def _allowed(window: TankWindow, dates: list[date]) -> BoolArray:
-    """Days (N,) on which a tank may be visited; any where none is of its weekday."""
-    mine = np.array([WEEKDAYS[day.weekday()] == window.weekday for day in dates])
-    open_then = np.array([closed_on(window.closed, day) is None for day in dates])
-    return open_then & mine if mine.any() else open_then
+    """Days (N,) on which a tank may be visited."""
+    allowed = set(open_days(dates, window.closed, window.weekday))
+    return np.array([day in allowed for day in dates])
 
 
 def _sites(windows: list[TankWindow]) -> IntArray:
-    """Place (K,) of each tank: tanks of one client and site share the journey."""
-    keys: list[tuple[str, ...]] = [
-        (w.client, w.site) if w.client or w.site else ("", "", w.tank_id) for w in windows
-    ]
-    names = list(dict.fromkeys(keys))
-    return np.array([names.index(key) for key in keys])
+    """Place (K,) of each tank: tanks of one place share the journey."""
+    places = [place_of(w.client, w.site, w.tank_id) for w in windows]
+    names = list(dict.fromkeys(places))
+    return np.array([names.index(place) for place in places])
 
 
 def steps_cost(window: TankWindow, allowed: BoolArray, offsets: IntArray, days: int) -> FloatArray:
@@ -339,14 +336,9 @@ def _lost_by(
     }
 
 
-def _with_travel(visits: list[PlannedVisit], site: dict[str, int]) -> tuple[PlannedVisit, ...]:
-    """Count the travel to a place at its first visit of a day, at the longest of its tanks."""
-    longest: dict[tuple[date, int], float] = {}
-    for visit in visits:
-        key = (visit.on, site[visit.tank_id])
-        longest[key] = max(longest.get(key, visit.travel_min), visit.travel_min)
-    counted = [
-        replace(visit, travel_min=longest.pop((visit.on, site[visit.tank_id]), 0.0))
-        for visit in visits
-    ]
-    return tuple(counted)
+def _with_travel(visits: list[PlannedVisit]) -> tuple[PlannedVisit, ...]:
+    """Count the travel to a place at its first visit of a day."""
+    places = [(visit.on, *place_of(visit.client, visit.site, visit.tank_id)) for visit in visits]
+    travel = shared_travel(places, [visit.travel_min for visit in visits])
+    both = zip(visits, travel, strict=True)
+    return tuple(replace(visit, travel_min=minutes) for visit, minutes in both)

@@ -15,7 +15,7 @@ import numpy as np
 
 from growthcast.arrays import distinct
 from growthcast.book.book import Book, Practice, area_label
-from growthcast.book.checks.rounds import ClosedTime, closed_times, public_holidays
+from growthcast.book.checks.rounds import ClosedTime, closed_on, closed_times, public_holidays
 from growthcast.book.tables import WEEKDAYS
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
@@ -205,6 +205,27 @@ def working_dates(practice: Practice, start: date, days: int) -> list[date]:
             f"holidays, or outside working_days in practice.toml{hint}"
         )
     return found
+
+
+def open_days(dates: list[date], closed: tuple[ClosedTime, ...], weekday: str) -> list[date]:
+    """Return the dates on which a tank can be visited.
+
+    Parameters
+    ----------
+    dates : list of date
+        Dates on which someone works.
+    closed : tuple of ClosedTime
+        When nobody can be visited there.
+    weekday : str
+        The one on which the tank is to be visited, "" for any.
+
+    Returns
+    -------
+    list of date
+        In their order; of any weekday where nobody works on its own. There may be none.
+    """
+    mine = [day for day in dates if WEEKDAYS[day.weekday()] == weekday] or dates
+    return [day for day in mine if closed_on(closed, day) is None]
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ from growthcast.service.effort.learn import learn_timing
 from growthcast.service.interval import IntervalOptions, interval_options
 from growthcast.service.living import FOLLOWED_DRAWS
 from growthcast.service.recommend import known_of
+from growthcast.service.urgency import place_of, shared_travel
 from growthcast.service.visit.standing import (
     Lasting,
     Standing,
@@ -327,11 +328,9 @@ def minutes_of_day(sheets: Sequence[CutSheet]) -> float:
     float
         Minutes [min]; tanks of one client and site share the longest of their journeys.
     """
-    travel: dict[tuple[str, ...], float] = {}
-    for sheet in sheets:
-        known = (sheet.client, sheet.site) if sheet.client or sheet.site else (sheet.tank_id,)
-        travel[known] = max(travel.get(known, 0.0), sheet.travel_min)
-    return sum(travel.values()) + sum(sheet.minutes - sheet.travel_min for sheet in sheets)
+    places = [place_of(sheet.client, sheet.site, sheet.tank_id) for sheet in sheets]
+    travel = shared_travel(places, [sheet.travel_min for sheet in sheets])
+    return sum(travel) + sum(sheet.minutes - sheet.travel_min for sheet in sheets)
 
 
 def whole_parts(parts: Sequence[float]) -> list[int]:
