@@ -94,7 +94,7 @@ def forecast_command(
     """
     from growthcast.forecast.report import forecast_growth
     from growthcast.say.forecast import MOST_ROWS, forecast_answer
-    from growthcast.say.supposed import hypothetical, supposed_answer, supposing_words
+    from growthcast.say.supposed import hypothetical, supposed_answer
 
     opened, day, fit = options.open_fit(book, on)
     if plot is not None or suppose:
@@ -102,23 +102,22 @@ def forecast_command(
     tanks = options.chosen_tanks(opened, tank)
     days, horizon_d = _days(at, day, opened), opened.practice.horizon_d
     answer = {"on": day, "confidence": opened.practice.confidence}
-    details, as_it_is, before, supposing = form.details or tank is not None, None, None, ""
+    details, as_it_is, before = form.details or tank is not None, None, None
     first = None if details or form.as_json else MOST_ROWS  # the only ones that are listed
     areas = forecast_growth(fit, days, horizon_d, tanks, first)
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is not None:
         opened, before, fit, as_it_is = supposed.book, fit, supposed.fit, areas
-        supposing = supposing_words(supposed)
         areas = forecast_growth(fit, days, horizon_d, tanks)
         answer |= {"hypothetical": hypothetical(supposed), "as_it_is": as_it_is}
-    if plot is not None:
-        from growthcast.figures.forecast import forecast_figure
-
-        drawn = forecast_figure(opened, fit, int(tanks[0]), before, supposing)
-        options.write_plot(opened, plot, drawn)
     said = forecast_answer(opened, day, areas, as_it_is, all_areas=details, heights=bool(at))
     if supposed is not None:
         said = Answer(notes=[supposed_answer(supposed), said])
+    if plot is not None:
+        from growthcast.figures.forecast import forecast_figure
+
+        drawn = forecast_figure(opened, fit, int(tanks[0]), said, before)
+        options.write_plot(opened, plot, drawn)
     form.print(answer | {"areas": map(plain, areas)}, said, fit, details=details)
 
 
@@ -172,14 +171,16 @@ def watch_command(book: Text, on: Day, tank: Text, plot: File, form: Form) -> No
     report = options.recalled(opened, day, work, "watch", tanks)
     say(*not_fitted_words(report.not_fitted))
     one, ended = tank is not None, opened.ended_tanks(day)
+    said = watch_answer(report, ended, by_area=one)
     drawn = [watched for watched in report.tanks if one or watched.tank_id not in ended]
     if plot is not None and not any(watched.course for watched in drawn):
         say("Nothing was drawn: no tank has visits enough to judge.")
     elif plot is not None:
         from growthcast.figures.readings import growth_index_figure
 
-        options.write_plot(opened, plot, growth_index_figure(replace(report, tanks=tuple(drawn))))
-    form.print(watch_in_json(report), watch_answer(report, ended, by_area=one), details=one)
+        shown = replace(report, tanks=tuple(drawn))
+        options.write_plot(opened, plot, growth_index_figure(shown, said))
+    form.print(watch_in_json(report), said, details=one)
     if report.needs_attention:
         sys.exit(int(Exit.ATTENTION))
 
@@ -205,15 +206,16 @@ def backtest_command(
     work = partial(backtest, opened, splits, leave_out=leave_out)
     result = options.recalled(opened, day, work, "backtest", splits, leave_out)
     say(*not_fitted_words(result.not_fitted))
+    said = backtest_answer(result)
     if plot is not None and not result.enough:
         say("Nothing was drawn.")
     elif plot is not None:
         from growthcast.figures.readings import calibration_figure
 
-        options.write_plot(opened, plot, calibration_figure(result))
+        options.write_plot(opened, plot, calibration_figure(result, said))
     if form.as_json and not result.enough:
         say(too_few_words(result))
-    form.print(result, backtest_answer(result), result)
+    form.print(result, said, result)
 
 
 def species_command(

@@ -157,13 +157,13 @@ def _plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -
         advice = compare_plants(book, fit, place, wanted)
     shown = [a for a in advice if plants or a.fits or a.is_there_now]
     left_out = [a for a in advice if a not in shown]
-    if asked.plot is not None:
-        from growthcast.figures.rescaped import plants_figure
-
-        options.write_plot(book, asked.plot, plants_figure(fit, place, shown))
     area, currency = tell.area_compared(fit, place), book.practice.currency
     unit = "%" if fit.design.is_cover[place] else "cm"
     said = tell.plants_answer(area, unit, currency, shown, left_out)
+    if asked.plot is not None:
+        from growthcast.figures.rescaped import plants_figure
+
+        options.write_plot(book, asked.plot, plants_figure(fit, place, shown, said))
     return tell.plants_in_json(area, currency, shown, left_out), said
 
 
@@ -178,13 +178,14 @@ def _layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> Found:
         say(beside.replace(": see growthcast check", ""))
     with working("Comparing layouts"):
         advice = compare_layouts(book, fit, tank, layouts)
+    said = layouts_answer(tank_id, currency, advice)
     if asked.plot is not None:
         from growthcast.figures.rescaped import layouts_figure
 
         wanted = float(book.of_tanks("confidence")[tank])
-        options.write_plot(book, asked.plot, layouts_figure(tank_id, advice, wanted))
+        options.write_plot(book, asked.plot, layouts_figure(tank_id, advice, wanted, said))
     answer = {"tank_id": tank_id, "currency": currency, "layouts": [*map(layout_in_json, advice)]}
-    return answer, layouts_answer(tank_id, currency, advice)
+    return answer, said
 
 
 def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path]) -> list[Layout]:

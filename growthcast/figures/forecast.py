@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date, timedelta
 from functools import partial
 
@@ -12,16 +11,14 @@ from matplotlib.figure import Figure
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.errors import UsageError
-from growthcast.figures import style
-from growthcast.figures.lettering import A4_MM, sheet_of_panels, shortened
+from growthcast.figures.lettering import A4_MM, sheet_of_panels
 from growthcast.figures.panel import AreaPanel, area_log, forecast_axes, visit_days
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import as_date, forecast_growth
-from growthcast.say.figures import Caption, forecast_caption, last_reading_words
-from growthcast.say.forecast import area_sentence
-from growthcast.say.words import tidy
+from growthcast.say.figures import Caption, caption
+from growthcast.say.words import Answer, sentence
 from growthcast.service.recommend import recommend
 from growthcast.service.urgency import tanks_due
 
@@ -33,7 +30,6 @@ EDGE_D = 1
 VISITS_AHEAD, LEAST_SHOWN_D, AFTER_PASSING_D = 3, 14, 3
 """Visits and days that are drawn ahead at least, and days after the last likely passing."""
 FORECAST_POINTS = 30
-NAME_MM = 60.0
 
 
 def forecast_panels(
@@ -79,7 +75,7 @@ def _rhythm(book: Book, fit: GrowthFit, place: IntArray) -> tuple[int, int]:
 
 
 def forecast_figure(
-    book: Book, fit: GrowthFit, tank: int, as_it_is: GrowthFit | None = None, supposing: str = ""
+    book: Book, fit: GrowthFit, tank: int, said: Answer, as_it_is: GrowthFit | None = None
 ) -> tuple[Figure, Caption]:
     """Draw a tank: one panel for each living area, the first to pass first, and its caption.
 
@@ -91,10 +87,10 @@ def forecast_figure(
         The fit, and with it the day the forecast stands on.
     tank : int
         Place of the tank in the book.
+    said : Answer
+        The forecast in words, which the caption is of.
     as_it_is : GrowthFit, optional
         The fit without what is supposed, to be drawn beside it.
-    supposing : str
-        What is supposed, as a sentence of the caption.
 
     Returns
     -------
@@ -111,24 +107,12 @@ def forecast_figure(
         forecast_panels(book, fit, tank, as_it_is),
         key=lambda panel: panel.area.passes_budget_on[1] or date.max,
     )
-    name = str(fit.design.tank_id[tank])
+    name, day = str(fit.design.tank_id[tank]), as_date(fit.design.on_day)
     if not panels:
-        day = as_date(fit.design.on_day)
         raise UsageError(f"tank {name} has no planted area on {day}, so there is nothing to draw")
-    caption = _caption(name, panels, supposing)
+    key = sentence("forecast_key", on=day, supposing=as_it_is is not None)
+    told = caption(said, f"Height forecast of tank {name}", key)
     columns = 1 if len(panels) <= 2 else 2 if len(panels) <= 10 else 3
     row_mm = {1: 90.0, 2: 66.0 if len(panels) <= 6 else 50.0, 3: 45.0}[columns]
     drawn = [partial(forecast_axes, panel) for panel in panels]
-    return sheet_of_panels(caption, drawn, columns, row_mm, 277.0 if columns == 3 else A4_MM)
-
-
-def _caption(tank: str, panels: Sequence[AreaPanel], supposing: str) -> Caption:
-    on, horizon_d = panels[0].on, panels[0].horizon_d
-    names = [shortened(panel.name, style.TITLE_PT, NAME_MM) for panel in panels]
-    sentences = []
-    for panel in panels:
-        reading = last_reading_words(panel.area, panel.log.last_reading(), LOG_SHOWN_D, on)
-        label = tidy(panel.label) or panel.area.area_id
-        sentences.append(area_sentence(panel.area, label, reading, on, horizon_d))
-    areas = [panel.area for panel in panels]
-    return forecast_caption(tank, names, areas, sentences, on, horizon_d, supposing)
+    return sheet_of_panels(told, drawn, columns, row_mm, 277.0 if columns == 3 else A4_MM)

@@ -56,14 +56,6 @@ class AreaLog:
         told[:, 0] = ~self.joined
         return np.repeat(self.day, 3).reshape(-1, 3)[told], heights[told]
 
-    def last_reading(self) -> tuple[float, float, bool] | None:
-        """Day and height of the last reading, and whether it was taken after a cut."""
-        if not len(self):
-            return None
-        cut = bool(np.isfinite(self.after_cm[-1]))
-        height = self.after_cm[-1] if cut else self.before_cm[-1]
-        return float(self.day[-1]), float(height), cut
-
 
 def visit_days(book: Book, tank_id: str, from_day: float, to_day: float) -> FloatArray:
     """Days from ``from_day`` to ``to_day`` on which the log has a row of the tank."""

@@ -19,9 +19,9 @@ from growthcast.figures.drawn import EndLabel
 from growthcast.figures.lettering import drawable, sheet_of_panels
 from growthcast.fit.design import day_number
 from growthcast.forecast.verdict import BacktestResult
-from growthcast.say.figures import Caption, backtest_caption, growth_title, watch_caption
+from growthcast.say.figures import Caption, caption, growth_title
 from growthcast.say.watch import finding_name
-from growthcast.say.words import day_words, percent
+from growthcast.say.words import Answer, day_words, percent, sentence
 from growthcast.service.watch.watch import Finding, TankWatch, WatchReport
 
 CHANCES: FloatArray = np.linspace(0.0, 1.0, 101)
@@ -75,14 +75,13 @@ def pit_axes(result: BacktestResult, ax: Axes) -> None:
     ax.set_title("Where in its forecast did a reading fall?")
 
 
-def calibration_figure(result: BacktestResult) -> tuple[Figure, Caption]:
-    """Draw both panels; ``UsageError`` where there are too few readings."""
+def calibration_figure(result: BacktestResult, said: Answer) -> tuple[Figure, Caption]:
+    """Draw both panels of what is ``said``; ``UsageError`` where there are too few readings."""
     if not result.enough:
         raise UsageError("too few readings could be forecast, so there is nothing to draw")
-    low, high = _binomial_band(_reach(result).size, np.array([0.8]))
-    caption = backtest_caption(result, float(low[0]), float(high[0]))
+    told = caption(said, "How often forecasts were right", sentence("backtest_key"))
     panels = [partial(calibration_axes, result), partial(pit_axes, result)]
-    return sheet_of_panels(caption, panels, 2, 80.0)
+    return sheet_of_panels(told, panels, 2, 80.0)
 
 
 def _reach(result: BacktestResult) -> FloatArray:
@@ -163,8 +162,10 @@ def _changed(ax: Axes, finding: Finding, last: float, top: float) -> EndLabel:
     return EndLabel("\n".join(lines), middle, style.BUDGET.text)
 
 
-def growth_index_figure(report: WatchReport) -> tuple[Figure, Caption]:
+def growth_index_figure(report: WatchReport, said: Answer) -> tuple[Figure, Caption]:
     """Draw every tank that can be judged, at most 24, those that changed first.
+
+    The caption is of what is ``said`` of the report.
 
     Raises
     ------
@@ -174,8 +175,9 @@ def growth_index_figure(report: WatchReport) -> tuple[Figure, Caption]:
     tanks = [tank for tank in report.tanks if tank.course]
     if not tanks:
         raise UsageError("no tank has visits enough to be judged, so there is nothing to draw")
-    caption = watch_caption(report, len(tanks) - MOST_PANELS)
+    key = sentence("watch_key", left_out=max(len(tanks) - MOST_PANELS, 0))
     tanks = sorted(tanks, key=lambda tank: not _findings(tank, report))[:MOST_PANELS]
     columns, row_mm = (1, 78.0) if len(tanks) == 1 else (2, 58.0)
     panels = [partial(growth_index_axes, tank, report) for tank in tanks]
-    return sheet_of_panels(caption, panels, columns, row_mm)
+    told = caption(said, "Growth against usual, visit by visit", key)
+    return sheet_of_panels(told, panels, columns, row_mm)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -15,9 +16,9 @@ from growthcast.figures import style
 from growthcast.figures.drawn import EndLabel
 from growthcast.figures.lettering import drawable, label_ends, sheet_of_panels, shortened
 from growthcast.fit.result import GrowthFit
-from growthcast.say.figures import Caption, layouts_caption, plants_caption
-from growthcast.say.plants import plant_name
-from growthcast.say.words import percent
+from growthcast.say.figures import Caption, caption
+from growthcast.say.plants import plant_name, stand_table
+from growthcast.say.words import Answer, percent, sentence
 from growthcast.service.rescape.layouts import AS_IT_IS, LayoutAdvice
 from growthcast.service.rescape.plants import PlantAdvice
 from growthcast.service.rescape.variants import LONGEST_D
@@ -31,19 +32,21 @@ DASHES = ("-", "--", "-.", ":")
 
 
 def plants_figure(
-    fit: GrowthFit, place: int, shown: Sequence[PlantAdvice]
+    fit: GrowthFit, place: int, shown: Sequence[PlantAdvice], said: Answer
 ) -> tuple[Figure, Caption]:
     """Draw the first 24 plants for an area, the best first, and the plant that stands there now.
 
-    Those that take a year or more whatever happens are named in the caption alone.
+    Those that take a year or more whatever happens are named in the caption alone, which is of what
+    is ``said`` of them all.
     """
     first = [a for i, a in enumerate(shown) if i < MOST_DRAWN or a.is_there_now]
     beyond = [a for a in first if a.days_between[0] >= LONGEST_D and not a.is_there_now]
     drawn = [a for a in first if all(a is not other for other in beyond)]
-    design = fit.design
-    tank = str(design.tank_id[design.tank[place]])
-    caption = plants_caption(str(design.area_id[place]), tank, first, beyond)
-    return sheet_of_panels(caption, [partial(plants_axes, drawn)], 1, ROW_MM * len(drawn) + 18.0)
+    area_id = str(fit.design.area_id[place])
+    key = sentence("plants_key", beyond=", ".join(map(plant_name, beyond)))
+    said = replace(said, table=stand_table(area_id, first))
+    told = caption(said, f"Plants compared for {area_id}", key)
+    return sheet_of_panels(told, [partial(plants_axes, drawn)], 1, ROW_MM * len(drawn) + 18.0)
 
 
 def plants_axes(shown: Sequence[PlantAdvice], ax: Axes) -> None:
@@ -95,11 +98,11 @@ def _allowed(one: PlantAdvice) -> str:
 
 
 def layouts_figure(
-    tank_id: str, advice: Sequence[LayoutAdvice], wanted: float
+    tank_id: str, advice: Sequence[LayoutAdvice], wanted: float, said: Answer
 ) -> tuple[Figure, Caption]:
-    """Draw a tank as it is and its layouts; ``wanted`` is the wanted chance [0-1]."""
-    caption = layouts_caption(tank_id, advice)
-    return sheet_of_panels(caption, [partial(layouts_axes, advice, wanted)], 1, 90.0)
+    """Draw what is ``said`` of a tank and its layouts; ``wanted`` is the wanted chance [0-1]."""
+    told = caption(said, f"Layouts of tank {tank_id}", sentence("layouts_key"))
+    return sheet_of_panels(told, [partial(layouts_axes, advice, wanted)], 1, 90.0)
 
 
 def layouts_axes(advice: Sequence[LayoutAdvice], wanted: float, ax: Axes) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, timedelta
-from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -53,7 +52,7 @@ def forecast_answer(
     notes.append(f"Passes it: if nothing more is cut. {tell.RANGES_HOLD}")
     lead, ahead = lead_words(areas, names, day, horizon_d), _ahead(areas, sorted(order), names, day)
     if heights:
-        return tell.Answer(lead, table, chain(notes, ahead))
+        return tell.Answer(lead, table, [*notes, *ahead])
     return tell.Answer(lead, table, notes, ahead)
 
 
@@ -110,22 +109,6 @@ def conclusion(area: AreaForecast, on: date, horizon_d: int) -> str:
     days |= {"begun": early and early <= on, "last": on + timedelta(days=horizon_d), "on": on}
     how = tell.passing(area.passes_budget_on, on)
     return tell.sentence(f"passes_{how}", area=area, unit=unit(area), **days)
-
-
-def first_to_pass(areas: Areas) -> int | None:
-    """Return the place of the area that most likely passes its budget first, if one does."""
-    days = [(a.passes_budget_on[1], a.passes_budget_on[0], i) for i, a in enumerate(areas)]
-    known = [(middle, early or date.max, i) for middle, early, i in days if middle is not None]
-    return min(known)[2] if known else None
-
-
-def area_sentence(area: AreaForecast, label: str, last_reading: str, on: date, horizon: int) -> str:
-    """Return what one panel shows, for those who cannot see it."""
-    low, middle, high = map(height_words, area.height_cm[-1, LOW_TO_HIGH])
-    passes = conclusion(area, on, horizon)
-    blanks = {"label": label, "last": last_reading, "passes": passes, "unit": unit(area)}
-    heights = {"low": low, "middle": middle, "high": high}
-    return tell.sentence("forecast_area", area=area, at=area.at[-1], on=on, **blanks, **heights)
 
 
 SPREADS: tuple[str, ...] = ("tank", "area", "species", "interval", "drift")

@@ -71,9 +71,14 @@ def plants_answer(
     rows, blanks = [_row(one) for one in listed], dict[str, Any](area=area, unit=unit)
     table = tell.table("plants_save", rows, currency=currency, **blanks)
     how = tell.sentence("plants_visit", ranges=tell.RANGES_HOLD)
-    grow = (tell.table(key, rows, **blanks) for key in ("plants_stand", "plants_grow"))
-    behind = chain(grow, _behind(listed, len(shown) - len(listed), currency, left_out))
+    tables = stand_table(area_id, listed), tell.table("plants_grow", rows, **blanks)
+    behind = chain(tables, _behind(listed, len(shown) - len(listed), currency, left_out))
     return tell.Answer(lead, table, [how], behind)
+
+
+def stand_table(area_id: str, plants: Plants) -> tell.Table:
+    """Return how plants would stand in an area, and how long they take from floor to budget."""
+    return tell.table("plants_stand", map(_row, plants), area=area_id)
 
 
 def _behind(listed: Plants, rest: int, currency: str, left_out: Plants) -> tell.Words:

@@ -32,8 +32,9 @@ def layouts_answer(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) 
         lit, why = abs(one.light_below - 1.0) >= WORTH_NAMING, _reason(one)
         reasons.append(tell.sentence("layouts_reason", one=one, why=why, lit=lit, saves=saves))
     best = max(advice, key=lambda one: one.interval_d or 0)
-    longest = f"{best.name} holds longest: a visit every {best.interval_d} days."
-    lead = "" if best.interval_d is None else longest
+    lead = f"{best.name} holds longest: a visit every {best.interval_d} days."
+    if best.interval_d is None:
+        lead = "None of them holds at a listed interval."
     table = tell.table("layouts_look", map(_looks_row, advice), tank=tank_id)
     for one in advice:
         for area in one.areas:

@@ -22,7 +22,7 @@ def test_plot_writes_the_figure_and_says_so_on_stderr(tmp_path: Path) -> None:
     answer = json.loads(done.out)
     described = ElementTree.parse(file).getroot().find("{http://www.w3.org/2000/svg}desc").text
     for area in answer["areas"]:
-        assert f"budget {area['budget_cm']:g} " in described
+        assert f"height {area['budget_cm']:g} " in described
 
 
 @pytest.mark.slow

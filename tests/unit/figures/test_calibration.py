@@ -17,6 +17,8 @@ from growthcast.figures.readings import calibration_axes, calibration_figure, pi
 from growthcast.figures.style import save_picture
 from growthcast.forecast.scores import NORMAL_SCORES, Forecasts, Predictive
 from growthcast.forecast.verdict import BacktestResult, Readings
+from growthcast.say.backtest import backtest_answer
+from growthcast.say.words import Answer
 from tests.unit.figures.conftest import Fitted
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -85,19 +87,18 @@ def test_bars_count_the_readings_of_each_tenth() -> None:
 
 
 @pytest.mark.parametrize(
-    ("sd", "shift", "said"),
+    ("sd", "said"),
     [
-        (1.0, 0.0, "as often as they should"),
-        (0.5, 0.0, "too sure"),
-        (3.0, 0.0, "less sure than they could be"),
-        (1.0, 0.7, "above the middle"),
-        (1.0, -0.7, "below the middle"),
+        (1.0, "Forecasts ran neither high nor low."),
+        (0.5, "the spread of forecast heights is too narrow"),
+        (3.0, "the spread of forecast heights is too wide"),
     ],
 )
-def test_the_caption_states_the_conclusion(sd: float, shift: float, said: str) -> None:
-    result = result_of(stated_sd=sd, shift=shift)
-    figure, words = calibration_figure(result)
-    assert said in " ".join(text.get_text() for text in figure.texts)
+def test_the_caption_states_the_conclusion(sd: float, said: str) -> None:
+    result = result_of(stated_sd=sd)
+    figure, words = calibration_figure(result, backtest_answer(result))
+    held = f"8 of 10 ranges held {100 * result.scores().coverage_80:.0f} of 100 times"
+    assert held in " ".join(text.get_text() for text in figure.texts)
     assert said in words.description
 
 
@@ -106,15 +107,15 @@ def test_the_file_is_the_same_each_time_and_describes_itself(tmp_path: Path, lob
     result = result_of()
     files = [tmp_path / name for name in ("a.svg", "b.svg", "c.png")]
     for file in files:
-        save_picture(lobby[0], file, *calibration_figure(result))
+        save_picture(lobby[0], file, *calibration_figure(result, backtest_answer(result)))
     assert files[0].read_bytes() == files[1].read_bytes()
     described = ElementTree.parse(files[0]).getroot().find(f"{SVG}desc")
     assert described is not None
-    assert "Readings by tenth of their forecast" in str(described.text)
+    assert "8 of 10 ranges held 84 of 100 times" in str(described.text)
     with Image.open(files[2]) as image:
         assert image.size[0] > 1000
 
 
 def test_too_few_readings_are_not_drawn() -> None:
     with pytest.raises(UsageError, match="too few"):
-        calibration_figure(result_of(count=5))
+        calibration_figure(result_of(count=5), Answer())

@@ -19,8 +19,12 @@ from growthcast.errors import UsageError
 from growthcast.figures.forecast import forecast_figure, forecast_panels
 from growthcast.figures.panel import AreaPanel, forecast_axes
 from growthcast.figures.style import check_picture, save_picture
+from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import LEVELS
-from tests.unit.figures.conftest import TRIMS, Fitted
+from growthcast.forecast.report import forecast_growth
+from growthcast.say.figures import Caption
+from growthcast.say.forecast import forecast_answer
+from tests.unit.figures.conftest import ON, TRIMS, Fitted
 
 pytestmark = pytest.mark.slow
 
@@ -43,8 +47,18 @@ def panel_axes(panel: AreaPanel) -> Axes:
     return ax
 
 
+def figure_of(
+    fitted: Fitted, tank: int = 0, as_it_is: GrowthFit | None = None
+) -> tuple[Figure, Caption]:
+    """Draw a tank with what its forecast says in words."""
+    book, fit = fitted
+    areas = forecast_growth(fit, (ON,), book.practice.horizon_d, np.array([tank]))
+    said = forecast_answer(book, ON, areas, None, all_areas=True, heights=False)
+    return forecast_figure(book, fit, tank, said, as_it_is)
+
+
 def save(fitted: Fitted, file: Path) -> None:
-    save_picture(fitted[0], file, *forecast_figure(*fitted, 0))
+    save_picture(fitted[0], file, *figure_of(fitted))
 
 
 def drawn(ax: Axes, name: str) -> list[object]:
@@ -57,7 +71,7 @@ def texts(figure: Figure) -> str:
 
 
 def test_a_panel_for_each_living_area(lobby: Fitted) -> None:
-    figure, _ = forecast_figure(*lobby, 0)
+    figure, _ = figure_of(lobby)
     assert len(figure.axes) == 3
     assert "Taken out" not in texts(figure)
     labels = sorted(ax.get_ylabel() for ax in figure.axes)
@@ -109,7 +123,7 @@ def test_the_height_goes_to_the_log_and_to_1_6_budgets_at_most(lobby: Fitted) ->
 def test_the_first_to_pass_stands_first_and_the_visits_ahead_are_drawn(lobby: Fitted) -> None:
     panels = forecast_panels(*lobby, 0)
     passing = {panel.name: panel.area.passes_budget_on[1] or date.max for panel in panels}
-    figure, _ = forecast_figure(*lobby, 0)
+    figure, _ = figure_of(lobby)
     names = [text.get_text() for ax in figure.axes for text in ax.texts]
     assert [name for name in names if name in passing] == sorted(passing, key=passing.get)
     for panel in panels:
@@ -118,9 +132,8 @@ def test_the_first_to_pass_stands_first_and_the_visits_ahead_are_drawn(lobby: Fi
 
 
 def test_what_is_supposed_stands_beside_what_is(lobby: Fitted) -> None:
-    book, fit = lobby
-    figure, caption = forecast_figure(book, fit, 0, fit, "SUPPOSED: nothing.")
-    assert "SUPPOSED: nothing." in caption.conclusion
+    figure, caption = figure_of(lobby, as_it_is=lobby[1])
+    assert caption.key.endswith("most likely as it is.")
     for ax in figure.axes:
         [line], [median] = drawn(ax, "as-it-is"), drawn(ax, "forecast-median")
         np.testing.assert_allclose(line.get_ydata(), median.get_ydata())
@@ -142,9 +155,9 @@ def test_cover_stays_within_the_surface(lobby: Fitted) -> None:
 
 
 def test_the_caption_names_the_first_area(lobby: Fitted) -> None:
-    said = texts(forecast_figure(*lobby, 0)[0]).replace("\n", " ")
+    said = texts(figure_of(lobby)[0]).replace("\n", " ")
     assert "As if nothing more is cut from 16 Mar 2026 on." in said
-    assert "is first: it " in said
+    assert "(lobby) passes its height next, about " in said
     assert "8 times in 10" in said
 
 
@@ -157,10 +170,11 @@ def test_the_same_book_gives_the_same_bytes_with_words_for_those_who_do_not_see(
         save(lobby, two)
         assert one.read_bytes() == two.read_bytes()
     assert len(list(tmp_path.iterdir())) == 4
-    words = forecast_figure(*lobby, 0)[1]
+    words = figure_of(lobby)[1]
     title, description = words.title, words.description
-    assert "Back stems: left at 10.5 cm on 16 Mar; passes 24 cm about" in description
-    assert "budget 24 cm, floor 8 cm" in description
+    assert description.startswith(words.conclusion)
+    assert "lobby: area Back stems, now " in description
+    assert "height 24 cm, passes it, uncut 25 Mar (" in description
     root = ElementTree.parse(tmp_path / "a.svg").getroot()
     assert root.get("role") == "img"
     ids = [part.get("id") for part in root.iter() if part.get("id")]
@@ -177,7 +191,7 @@ def test_hostile_labels_are_drawn_as_they_are(make: Callable[..., Fitted], tmp_p
     rows = "a{},lobby,{},rotala-rotundifolia,300,8,{},10,2026-01-01,\n"
     areas = "".join(rows.format(i, label, 20 + i) for i, label in enumerate(HOSTILE))
     book, fit = make(areas=areas, trims="2026-03-16,lobby,a0,20,10,,,,,\n", horizon_d=5)
-    figure, words = forecast_figure(book, fit, 0)
+    figure, words = figure_of((book, fit))
     save_picture(book, tmp_path / "hostile.svg", figure, words)
     figure.draw_without_rendering()
     root = ElementTree.parse(tmp_path / "hostile.svg").getroot()
@@ -192,7 +206,7 @@ def test_hostile_labels_are_drawn_as_they_are(make: Callable[..., Fitted], tmp_p
 
 
 def test_words_stay_inside_the_sheet(lobby: Fitted) -> None:
-    figure, _ = forecast_figure(*lobby, 0)
+    figure, _ = figure_of(lobby)
     figure.draw_without_rendering()
     width, height = figure.canvas.get_width_height()
     said = [text for ax in figure.axes for text in [*ax.texts, ax.title, ax._left_title]]
@@ -207,8 +221,8 @@ def test_words_stay_inside_the_sheet(lobby: Fitted) -> None:
 @pytest.mark.parametrize(("count", "columns"), [(1, 1), (4, 2), (19, 3)])
 def test_sheets_of_any_size(make: Callable[..., Fitted], count: int, columns: int) -> None:
     row = "a{0},lobby,Area {0},rotala-rotundifolia,30,8,24,10,2026-01-01,\n"
-    figure, _ = forecast_figure(
-        *make(areas="".join(row.format(i) for i in range(count)), trims="", horizon_d=3), 0
+    figure, _ = figure_of(
+        make(areas="".join(row.format(i) for i in range(count)), trims="", horizon_d=3)
     )
     figure.draw_without_rendering()
     assert len(figure.axes) == count
@@ -222,7 +236,7 @@ def test_short_and_long_horizons(make: Callable[..., Fitted], horizon_d: int) ->
     panel = forecast_panels(book, fit, 0)[0]
     assert (panel.area.at[-1] - panel.on).days <= horizon_d  # as far as visits are planned
     assert len(panel.area.at) <= 31
-    forecast_figure(book, fit, 0)[0].draw_without_rendering()
+    figure_of((book, fit))[0].draw_without_rendering()
 
 
 def test_an_area_over_its_budget_has_no_day_of_passing_it(make: Callable[..., Fitted]) -> None:
@@ -233,7 +247,7 @@ def test_an_area_over_its_budget_has_no_day_of_passing_it(make: Callable[..., Fi
 
 def test_a_tank_without_plants_is_a_sentence(lobby: Fitted) -> None:
     with pytest.raises(UsageError, match="tank empty has no planted area on 2026-03-16"):
-        forecast_figure(*lobby, 1)
+        figure_of(lobby, 1)
 
 
 @pytest.mark.parametrize("name", ["a.pdf", "a", "a.svgz", ".png"])

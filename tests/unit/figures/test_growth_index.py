@@ -9,6 +9,8 @@ from matplotlib.figure import Figure
 
 from growthcast.errors import UsageError
 from growthcast.figures.readings import growth_index_axes, growth_index_figure
+from growthcast.say.figures import Caption
+from growthcast.say.watch import watch_answer
 from growthcast.service.watch.readings import IndexPoint
 from growthcast.service.watch.watch import Finding, TankWatch, WatchReport
 
@@ -33,6 +35,11 @@ def tank(tank_id: str = "lobby", *findings: Finding) -> TankWatch:
 
 def report(*tanks: TankWatch) -> WatchReport:
     return WatchReport(ON, date(2026, 1, 1), 0.5, tanks, (), ())
+
+
+def figure_of(*tanks: TankWatch) -> tuple[Figure, Caption]:
+    found = report(*tanks)
+    return growth_index_figure(found, watch_answer(found, by_area=False))
 
 
 def axes(tank: TankWatch):
@@ -70,17 +77,18 @@ def test_only_the_tanks_own_range_is_shaded():
 
 
 def test_caption_and_alternative_text_hold_the_conclusion():
-    _, calm = growth_index_figure(report(tank()))
-    _, changed = growth_index_figure(report(tank("lobby", finding()), tank("home")))
+    _, calm = figure_of(tank())
+    _, changed = figure_of(tank("lobby", finding()), tank("home"))
     assert "as usual" in calm.conclusion
-    assert "the whole tank grows at 40 %" in changed.conclusion
+    assert "lobby grows slower than usual; home grows as usual." in changed.conclusion
+    assert "the whole tank grows at 40 %" in changed.description
     assert changed.title
     assert "40 %" in changed.description
     assert "home" in changed.description
 
 
 def test_changed_tanks_come_first_and_all_are_drawn():
-    figure, _ = growth_index_figure(report(tank("calm"), tank("lobby", finding()), tank("home")))
+    figure, _ = figure_of(tank("calm"), tank("lobby", finding()), tank("home"))
     names = [ax.texts[-1].get_text() for ax in figure.axes]
     assert names == ["lobby", "calm", "home"]
 
@@ -88,4 +96,4 @@ def test_changed_tanks_come_first_and_all_are_drawn():
 def test_nothing_to_draw_is_said():
     empty = TankWatch("lobby", "too few visits", 1, 5, None, (), (), "not enough")
     with pytest.raises(UsageError, match="nothing to draw"):
-        growth_index_figure(report(empty))
+        figure_of(empty)

@@ -53,12 +53,6 @@ def test_only_the_days_asked_for(lobby: Fitted) -> None:
     ]
 
 
-def test_last_reading(lobby: Fitted) -> None:
-    assert log_of(lobby, "stems").last_reading() == (ON_DAY, 10.5, True)
-    assert log_of(lobby, "float").last_reading() == (day_number(date(2026, 3, 2)), 20.0, True)
-    assert log_of(lobby, "float", shown_d=7).last_reading() is None
-
-
 def test_heights_agreed_anew_are_steps_from_their_day_on(lobby: Fitted) -> None:
     book = lobby[0]
     row = {"area_id": "stems", "from_date": date(2026, 3, 1), "budget_cm": 20.0}

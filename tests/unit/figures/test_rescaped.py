@@ -23,6 +23,8 @@ from growthcast.figures.rescaped import (
 from growthcast.figures.style import BUDGET, LABEL_PT, MEASURED, check_picture, save_picture
 from growthcast.fit.growth import fit_growth
 from growthcast.say.plants import plant_name
+from growthcast.say.rescape import layouts_answer
+from growthcast.say.words import Answer
 from growthcast.service.rescape.layouts import compare_layouts
 from growthcast.service.rescape.plants import compare_plants
 from tests.books import make_book
@@ -57,7 +59,7 @@ def test_what_is_off_the_scale_is_named_in_one_line_and_not_drawn(known) -> None
     book, fit = known
     shown = [*compare_plants(book, fit, 0, PLANTS)]
     slow = replace(shown[0], is_there_now=False, days_between=np.full(3, 400.0), common_name="Slow")
-    figure, caption = plants_figure(fit, 0, [*shown[1:], slow])
+    figure, caption = plants_figure(fit, 0, [*shown[1:], slow], Answer())
     assert caption.key.endswith("Off the scale, a year or more: Slow.")
     names = [label.get_text() for label in figure.axes[0].get_yticklabels()]
     assert len(names) == len(shown) - 1
@@ -79,21 +81,24 @@ def test_layouts_are_drawn_at_the_listed_intervals(known, tmp_path: Path) -> Non
     assert ax.lines[-1].get_color() == BUDGET.colour
     words = [text.get_text() for text in ax.texts]
     assert words == ["as it is", "tall", "wanted, 90 %"]
+    said = layouts_answer("lobby", "EUR", advice)
     out = tmp_path / "l.svg"
-    save_picture(book, out, *layouts_figure("lobby", advice, 0.9))
+    save_picture(book, out, *layouts_figure("lobby", advice, 0.9, said))
     once = out.read_bytes()
-    save_picture(book, out, *layouts_figure("lobby", advice, 0.9))
+    save_picture(book, out, *layouts_figure("lobby", advice, 0.9, said))
     assert out.read_bytes() == once
     days = advice[1].answer.recommended_interval_d
-    assert f"tall holds {days} days".encode() in once
+    assert f"tall holds longest: a visit every {days} days.".encode() in once
 
 
 def test_a_figure_is_not_written_over_the_book(known) -> None:
     book, fit = known
     shown = compare_plants(book, fit, 0, PLANTS)
     file = book.folder / "plants.svg"
-    save_picture(book, file, *plants_figure(fit, 0, shown))
-    assert all(f"{plant_name(one)}: " in file.read_text(encoding="utf-8") for one in shown)
+    save_picture(book, file, *plants_figure(fit, 0, shown, Answer("Three would do.")))
+    written = file.read_text(encoding="utf-8")
+    assert "Three would do." in written
+    assert all(one.species_id in written for one in shown)
     with pytest.raises(UsageError, match=r"\.svg or \.png"):
         check_picture(book, book.folder / "areas.pdf")
     with pytest.raises(UsageError, match=r"is areas\.csv of the book"):

@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 
 from growthcast.figures.forecast import forecast_panels
-from growthcast.say.forecast import conclusion, first_to_pass, height_words
+from growthcast.say.forecast import conclusion, height_words
 from growthcast.say.words import day_words
 from tests.unit.figures.conftest import ON, Fitted
 
@@ -33,15 +33,6 @@ def test_conclusion(
 ) -> None:
     area = replace(forecast_panels(*lobby, 0)[0].area, passes_budget_on=passes)
     assert conclusion(area, ON, 60) == said
-
-
-def test_first_to_pass(lobby: Fitted) -> None:
-    area = forecast_panels(*lobby, 0)[0].area
-    never = replace(area, passes_budget_on=(SOON, None, None))
-    sooner = replace(area, passes_budget_on=(NOW, SOON, LATER))
-    later = replace(area, passes_budget_on=(NOW, LATER, LATER))
-    assert first_to_pass([never, later, sooner]) == 2
-    assert first_to_pass([never]) is None
 
 
 def test_a_year_is_said_only_where_it_is_in_doubt() -> None:

@@ -164,8 +164,10 @@ def test_a_range_says_its_unit_where_the_text_needs_it():
 
 
 def test_every_sentence_of_a_terminal_is_said_somewhere():
-    rooms = [*files("growthcast.say").iterdir(), *files("growthcast.cli").iterdir()]
-    texts = [one for one in rooms if one.name.endswith((".py", ".toml"))]  # options lack some
+    rooms = (files(f"growthcast.{room}").iterdir() for room in ("say", "figures", "cli"))
+    texts = [
+        one for room in rooms for one in room if one.name.endswith((".py", ".toml"))
+    ]  # options lack some
     code = "".join(one.read_text(encoding="utf-8") for one in texts)
     asked = re.findall(r"(?:sentence|table|refused|refuse_if)\(\s*(f?)[\"'](\w+)(\W)", code)
     begun = tuple(key for formatted, key, end in asked if formatted and end == "{")
