@@ -193,6 +193,19 @@ def planted_days(areas: Table) -> FloatArray:
     return np.nan_to_num(day_numbers(areas.date("planted_on")), nan=BEFORE_OUR_TIME)
 
 
+def tells_of_cut(
+    before_cm: FloatArray, after_cm: FloatArray, removed_cm: FloatArray, removed_g: FloatArray
+) -> BoolArray:
+    """Tell which amounts say that something was taken off; nan stands for those not given.
+
+    Heights tell it before a length does, and a weight above 0 whatever they are.
+    """
+    both = np.isfinite(before_cm) & np.isfinite(after_cm)
+    same = np.where(both, before_cm == after_cm, removed_cm == 0.0)
+    told: BoolArray = (np.isfinite(after_cm) | np.isfinite(removed_cm)) & ~same
+    return told | (removed_g > 0.0)
+
+
 def read_log(book: Book) -> Log:
     """Read a book's log: its visits to areas, its buckets, and the rows that say nothing."""
     trims = book.trims
@@ -229,18 +242,14 @@ def _own_visits(
         np.where(np.isfinite(amount[rows]), amount[rows], amount[heights.other[rows]])
         for amount in map(trims.number, ("after_cm", "removed_cm", "removed_g"))
     )
-    mass = np.where(mass > 0.0, mass, np.nan)
-    both = np.isfinite(before) & np.isfinite(after)
-    # Nothing came off: the height is a reading, and the span goes on.
-    whole = np.isnan(mass) & ((before == after) | ((removed == 0.0) & ~both))
     planted = day <= planted_days(book.areas)[area]
+    cut = tells_of_cut(before, after, removed, mass) & ~planted
+    # Nothing came off: the height is a reading, and the span goes on.
     reading = np.where(np.isfinite(before), before, after)
     reading = np.where(planted & np.isfinite(after), after, reading)
-    whole |= planted
-    sd = np.where(whole & (reading != before), np.nan, sd)
-    before, after = np.where(whole, reading, before), np.where(whole, np.nan, after)
-    removed, mass = np.where(whole, np.nan, removed), np.where(whole, np.nan, mass)
-    cut = np.isfinite(after) | np.isfinite(removed) | np.isfinite(mass)
+    sd = np.where(~cut & (reading != before), np.nan, sd)
+    before, after = np.where(cut, before, reading), np.where(cut, after, np.nan)
+    removed, mass = np.where(cut, removed, np.nan), np.where(cut & (mass > 0.0), mass, np.nan)
     first_cut = np.full(len(book.areas), np.inf)
     np.minimum.at(first_cut, area[cut], day[cut])
     alone = (look > 0) & ~cut & np.isnan(before)

@@ -6,10 +6,13 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
+import numpy as np
+
 from growthcast.book.book import WholeTank
 from growthcast.book.words import plain as number_text
 from growthcast.book.writing.visit.entry import VisitRow
 from growthcast.book.writing.visit.places import WORDS, Place
+from growthcast.log.visits import tells_of_cut
 from growthcast.plain import plain
 from growthcast.say import words as tell
 from growthcast.say.reasons import reason
@@ -80,10 +83,9 @@ def _number(row: VisitRow, name: str) -> float | None:
 def _area(row: VisitRow, place: Place, texts: Texts) -> list[str]:
     """Return the parts of what an area's row says; an uncut one is only read."""
     names = ("before_cm", "after_cm", "removed_cm", "removed_g")
-    before, after, removed, grams = (_number(row, name) for name in names)
+    before, after, removed, grams = amounts = [_number(row, name) for name in names]
     only_read = before is not None and after is None and removed is None
-    untouched = not grams and (removed == 0 or only_read or (before == after is not None))
-    untouched = untouched or (grams == 0 and before is after is removed is None)
+    untouched = amounts != [None] * 4 and not tells_of_cut(*np.array(amounts, dtype=float))
     if untouched:
         before, after, removed, grams = after if before is None else before, None, None, None
     other = None

@@ -20,7 +20,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import outlook
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.growth.quick import quick_quantiles
-from growthcast.log.visits import Look, read_log
+from growthcast.log.visits import Look, read_log, tells_of_cut
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, by_quantile, in_json
 
@@ -309,11 +309,8 @@ class Typed:
     @property
     def untouched(self) -> bool:
         """Whether it is said that nothing was cut."""
-        before, after, removed, grams = map(self.number, AMOUNTS)
-        if grams:
-            return False
-        only_read = before is not None and after is None and removed is None
-        return removed == 0.0 or only_read or (before is not None and before == after)
+        told = (np.asarray(self.number(name), dtype=float) for name in AMOUNTS)
+        return self.has_amounts and not tells_of_cut(*told)
 
     def removed_cm(self) -> tuple[FloatArray, Against]:
         """Return the length (S,) that came off, and whether it is "what was cut".
