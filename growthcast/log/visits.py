@@ -137,8 +137,9 @@ class Visits:
 
         ``tank`` (A,) is that of each area.
         """
-        order = np.lexsort((self.day, tank[self.area]))
-        whose, gap_d = tank[self.area][order], np.diff(self.day[order])
+        of = tank[self.area]
+        order = np.argsort(pair_of(of, self.day), kind="stable")
+        whose, gap_d = of[order], np.diff(self.day[order])
         next_one = (whose[1:] == whose[:-1]) & (gap_d > 0.0)
         return whose[1:][next_one], gap_d[next_one]
 
@@ -210,9 +211,8 @@ def read_log(book: Book) -> Log:
     """Read a book's log: its visits to areas, its buckets, and the rows that say nothing."""
     trims = book.trims
     area = trims.places("area_id", book.areas.text("area_id"))
-    tank = trims.places("tank_id", book.tanks.text("tank_id"))
     day = day_numbers(trims.date("date"))
-    buckets = _buckets(trims, area, tank, day)
+    buckets = _buckets(book, area, day)
     heights = read_heights(book, np.where(area >= 0, pair_of(area, day), -1))
     own = _own_visits(book, area, day, heights)
     silent = _silent_visits(book, own, buckets)
@@ -278,13 +278,14 @@ def _looks(trims: Table) -> IntArray:
     return look
 
 
-def _buckets(trims: Table, area: IntArray, tank: IntArray, day: FloatArray) -> Buckets:
-    rows = np.flatnonzero((area < 0) & (trims.number("removed_g") > 0.0))
-    of = trims.text("grams_of")[rows]
+def _buckets(book: Book, area: IntArray, day: FloatArray) -> Buckets:
+    weighed = (area < 0) & (book.trims.number("removed_g") > 0.0)
+    rows, trims = np.flatnonzero(weighed), book.trims.keep(weighed)
+    of = trims.text("grams_of")
     return Buckets(
-        tank=tank[rows],
+        tank=trims.places("tank_id", book.tanks.text("tank_id")),
         day=day[rows],
-        grams=trims.number("removed_g")[rows],
+        grams=trims.number("removed_g"),
         of_all=np.asarray(of == "all", dtype=np.bool_),
         of_rest=np.asarray(of == "rest", dtype=np.bool_),
         row=rows,
@@ -353,9 +354,10 @@ def log_visits(book: Book) -> Visits:
 
 def replanted_days(book: Book, on_day: float) -> FloatArray:
     """Days up to ``on_day`` on which areas' tops were planted anew, in order, padded: (A, P)."""
-    trims, day = book.trims, day_numbers(book.trims.date("date"))
+    trims = book.trims.keep(book.trims.flag("replanted"))
+    day = day_numbers(trims.date("date"))
     area = trims.places("area_id", book.areas.text("area_id"))
-    rows = np.flatnonzero(trims.flag("replanted") & (area >= 0) & (day <= on_day))
+    rows = np.flatnonzero((area >= 0) & (day <= on_day))
     rows = rows[np.lexsort((day[rows], area[rows]))]
     place = np.arange(rows.size) - np.searchsorted(area[rows], area[rows])
     days = np.full((len(book.areas), int(place.max(initial=-1)) + 1), np.inf)

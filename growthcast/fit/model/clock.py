@@ -223,10 +223,9 @@ class GrowthClock:
         column = np.full(day.shape, passed - 1)
         for change in range(passed, begun.shape[1]):
             column += begun[place, change] <= day
-        at = place, column
-        reading: FloatArray = lived[at] + response[at] * (
-            self._settled(rows[place], day) - settled[at]
-        )
+        at = place * begun.shape[1] + column
+        since = self._settled(rows[place], day) - settled.take(at)
+        reading: FloatArray = lived.take(at) + response.take(at) * since
         return reading
 
     def growth_between(
@@ -240,8 +239,11 @@ class GrowthClock:
         lag = np.minimum(pause_d, LONGEST_PAUSE_SHARE * np.maximum(to_day - from_day, 0.0))
         awake, grown = self.reading(area, np.stack(np.broadcast_arrays(from_day + lag, to_day)))
         growth_d = grown - awake
-        begun = self.reading(area, from_day) if lag.any() else awake
-        doubted_d = PAUSE_DOUBT * (awake - begun)
+        doubted_d, paused = np.zeros(growth_d.shape), lag > 0.0
+        if paused.any():
+            whose = np.broadcast_to(area, lag.shape)[paused]
+            begun = self.reading(whose, np.broadcast_to(from_day, lag.shape)[paused])
+            doubted_d[paused] = PAUSE_DOUBT * (awake[paused] - begun)
         if self.doubt is not None:
             since = np.maximum(from_day + lag, self.doubted_from)
             ahead = np.maximum(self.reading(area, to_day) - self.reading(area, since), 0.0)

@@ -259,7 +259,7 @@ def span_drift(began_day: FloatArray, ended_day: FloatArray, on_day: float) -> S
     own = 2.0 * (length + np.expm1(-length)) / length**2
     explained = np.einsum("mn,mn->n", weight, covariance)
     remainder = np.maximum(own - explained, 0.0)
-    return SpanDrift(weight=weight[:, place], remainder=remainder[place])
+    return SpanDrift(weight=weight.take(place, axis=1), remainder=remainder[place])
 
 
 def on_knots(began: FloatArray, ended: FloatArray) -> tuple[FloatArray, FloatArray]:

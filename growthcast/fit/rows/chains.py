@@ -114,14 +114,45 @@ class Nodes:
 
     def take(self, order: IntArray) -> Nodes:
         """Return the nodes in another order."""
-        return Nodes(**{name: _thin(getattr(self, name)[order]) for name in self.__slots__})
+        return Nodes(**{name: taken(getattr(self, name), order) for name in self.__slots__})
 
 
-def _thin(values: Values) -> Values:
-    """Return values that take the memory of one where all are the same, as most often they are."""
+def thin(values: Values) -> Values:
+    """Return values that take the memory of one where all are the same, as most often they are.
+
+    Parameters
+    ----------
+    values : array (n,)
+        Any values.
+
+    Returns
+    -------
+    array (n,)
+        The same, not to be written to.
+    """
     first = values[:1].copy()
-    same = bool(((values == first) | ((values != values) & (first != first))).all())
-    return cast(Values, np.broadcast_to(first, values.shape)) if same else values
+    alike = values != values if (first != first).all() else values == first
+    return cast(Values, np.broadcast_to(first, values.shape)) if alike.all() else values
+
+
+def taken(values: Values, order: IntArray) -> Values:
+    """Return values in another order, thin where they are all the same.
+
+    Parameters
+    ----------
+    values : array (n,)
+        Any values.
+    order : int array (m,)
+        Places among them.
+
+    Returns
+    -------
+    array (m,)
+        The values there.
+    """
+    if values.strides == (0,):
+        return cast(Values, np.broadcast_to(values[:1], order.shape))
+    return thin(cast(Values, values.take(order)))
 
 
 @dataclass(frozen=True)
@@ -247,7 +278,7 @@ def pack_chains(
     packed = []
     for mine in np.split(order, bounds[1:]):
         chain = np.cumsum(begins[mine]) - 1
-        packed.append(_pack(nodes.take(mine), chain, _along(chain), ends[mine])[0])
+        packed.append(_pack(nodes, mine, chain, _along(chain), ends[mine])[0])
     return tuple(packed)
 
 
@@ -287,22 +318,24 @@ def repacked(several: Sequence[Chains], at: Sequence[IntArray]) -> tuple[Chains,
         last.append(ends[mine])
         known += int(one.offsets[1])
     number = np.unique(np.concatenate(chain), return_inverse=True)[1]
-    return _pack(nodes, number, np.concatenate(position), np.concatenate(last))
+    ends = np.concatenate(last)
+    return _pack(nodes, np.arange(ends.size), number, np.concatenate(position), ends)
 
 
 def _pack(
-    nodes: Nodes, chain: IntArray, position: IntArray, ends: BoolArray
+    nodes: Nodes, mine: IntArray, chain: IntArray, position: IntArray, ends: BoolArray
 ) -> tuple[Chains, IntArray]:
-    """Pack nodes by the number of their chain and their position there, (N,).
+    """Pack the nodes with places ``mine`` by the number of their chain and their position there.
 
-    ``ends`` are the last nodes of the areas. Returns with the block where each node now is.
+    ``ends`` are the last nodes of the areas, all (N,). Returns with the block where each node now
+    is.
     """
     length, begins = np.bincount(chain), position == 0
     # Chains are ranked by length, longest first: the nodes at a position are then the first ranks.
     # Of equal length fresh ones come first, but of length 1 the aimed ones, so that the aimed
     # starts of the longer chains and of the shortest stand together.
     fresh = np.zeros(length.size, dtype=bool)
-    fresh[chain[begins]] = nodes.link[begins] == Link.FRESH
+    fresh[chain[begins]] = nodes.link[mine[begins]] == Link.FRESH
     number = _ranks(np.lexsort((fresh ^ (length > 1), -length)))[chain]
     # Nodes are stored position by position, in the order of ranks; ``place`` is where each goes.
     order = np.lexsort((number, position))
@@ -311,13 +344,13 @@ def _pack(
     size = np.bincount(position)
     before = np.repeat(np.concatenate([[0], size[:-1]]), size)
     # The areas of the block are ranked too, those with most nodes first (see ``_padded``).
-    areas, run = np.unique(nodes.area, return_inverse=True)
+    areas, run = np.unique(nodes.area[mine], return_inverse=True)
     longest = np.argsort(-np.bincount(run), kind="stable")
     owner, last = _ranks(longest)[run], np.empty(areas.size, dtype=np.int64)
     last[owner[ends]] = place[ends]
     later = ~begins
     chains = Chains(
-        nodes=nodes.take(order),
+        nodes=nodes.take(mine[order]),
         offsets=np.concatenate([[0], np.cumsum(size)]).astype(np.int64),
         previous=np.arange(order.size) - before,
         area=areas[longest],

@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct, pair_of
 from growthcast.book.book import Bounds
 from growthcast.fit.model.clock import GrowthClock, lag_share, pause_after_cut
-from growthcast.fit.rows.chains import Link, Nodes
+from growthcast.fit.rows.chains import Link, Nodes, taken, thin
 from growthcast.log.visits import Visits
 from growthcast.nouns import dataclass
 
@@ -41,7 +41,7 @@ LEAST_SPAN_D = 1.0
 UNSURE_CUT_SHARE = 0.2
 """Spread of the height an area is left at by a cut of which no word is said."""
 
-START, FOUND, LEFT = 0, 1, 2
+START, FOUND, LEFT = KINDS = 0, 1, 2
 """Kinds of nodes, in the order in which they follow each other on one day."""
 BLANK = {
     **dict.fromkeys(("reading_cm", "reading_sd_cm", "aim_sd_cm"), np.nan),
@@ -125,12 +125,13 @@ def build_nodes(
     """
     left = _left(visits, held, traits, habits, clock)
     drafts = [_starts(visits, traits, on_day), _found(visits, held), left]
-    keys = [np.concatenate([one[name] for one in drafts]) for name in ("kind", "day", "area")]
-    order = np.lexsort(keys)
+    keys = [pair_of(one["area"], one["day"]) * len(KINDS) + one["kind"] for one in drafts]
+    order = np.argsort(np.concatenate(keys), kind="stable")
     draft = {  # field by field: of a large book they are most of what a design takes
-        name: np.concatenate([one.pop(name) for one in drafts])[order] for name in list(left)
+        name: taken(thin(np.concatenate([one.pop(name) for one in drafts])), order)
+        for name in list(left)
     }
-    area, kind, link = draft["area"], draft.pop("kind"), draft.pop("link")
+    area, kind, link = draft["area"], draft.pop("kind"), draft.pop("link").copy()
     link[1:][(kind[1:] == FOUND) & (area[1:] == area[:-1])] = Link.GREW
     return Nodes(link=link, **_spans(draft, link, visits, traits, clock), **draft)
 

@@ -152,6 +152,8 @@ def members_of(nodes: Nodes) -> Members:
         All that may have given part of a weight (M,).
     """
     left = np.flatnonzero(nodes.bucket >= 0)
+    if not left.size:
+        return NOBODY
     # The node before a cut is the latest one of its area and day that is none.
     order = np.lexsort((nodes.bucket >= 0, nodes.day, nodes.area))
     rank = np.empty_like(order)
@@ -377,10 +379,11 @@ def with_heights_that_count(problem: Problem) -> Problem:
     """
     pooling, count = problem.pooling, problem.area_count
     highest, own_sd = np.zeros((2, count)), np.full((2, count), np.nan)
+    bound = NEAR_CEILING_SHARE * np.exp(pooling.log_ceiling)
     for block in problem.blocks:
         nodes = block.chains.nodes
-        found = block.chains.read & np.isnan(nodes.aim_sd_cm) & (nodes.row >= 0)
-        counts = np.flatnonzero(found & (block.trust == 1.0))
+        near = (nodes.reading_cm > bound.take(nodes.area)) & (block.trust == 1.0)
+        counts = np.flatnonzero(near & np.isnan(nodes.aim_sd_cm) & (nodes.row >= 0))
         order = counts[np.lexsort((nodes.reading_cm[counts], nodes.area[counts]))]
         area, read, sd = nodes.area[order], nodes.reading_cm[order], nodes.reading_sd_cm[order]
         last = np.flatnonzero(np.append(area[1:] != area[:-1], True)) if area.size else order
@@ -388,12 +391,12 @@ def with_heights_that_count(problem: Problem) -> Problem:
         before = last[(last > 0) & (area[last - 1] == area[last])] - 1
         highest[0, area[before]], own_sd[0, area[before]] = read[before], sd[before]
     error = problem.errors.reading_variance(highest, np.arange(count), own_sd)
-    near: BoolArray = highest > NEAR_CEILING_SHARE * np.exp(pooling.log_ceiling)
+    twice: BoolArray = highest[0] > 0.0
     learnt = replace(
         pooling,
-        ceiling_learnt=(near[0] & near[1]) | (False if problem.rises is None else problem.rises),
-        near_ceiling=near[0] & near[1],
-        highest_cm=np.where(near, highest, 0.0),
+        ceiling_learnt=twice | (False if problem.rises is None else problem.rises),
+        near_ceiling=twice,
+        highest_cm=highest,
         highest_sd_cm=np.sqrt(error),
     )
     return replace(problem, pooling=learnt)

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from growthcast.fit.rows.chains import Link, Nodes, _thin, pack_chains, repacked
+from growthcast.fit.rows.chains import Link, Nodes, pack_chains, repacked, thin
 
 AREAS, NAN = 30, np.nan
 TANK = np.arange(AREAS) // 4
@@ -188,8 +188,8 @@ def test_first_spans_after_planting_alone_are_grown_by_another_clock(nodes):
 @pytest.mark.parametrize("first", [NAN, 1.0])
 def test_values_of_which_one_is_nothing_are_kept_apart(first):
     values = np.array([first, 2.0, 2.0, NAN if first == 1.0 else 2.0])
-    np.testing.assert_array_equal(_thin(values), values)
-    assert _thin(np.full(3, first)).strides == (0,)
+    np.testing.assert_array_equal(thin(values), values)
+    assert thin(np.full(3, first)).strides == (0,)
 
 
 def test_a_lag_leaves_a_tenth_of_a_span_at_least(nodes):
