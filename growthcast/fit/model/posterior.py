@@ -424,7 +424,7 @@ def _score(view: View, departure: FloatArray) -> FloatArray:
     """Score (B, A) of all chains, the borders a departure (B, A) off."""
     problem, point = view.problem, view.point
     stages = tuple(
-        begun + view.known(number).departure(problem.blocks[number].chains.nodes.area, departure)
+        begun + view.known(number).departure(problem.blocks[number].chains, departure)
         for number, begun in enumerate(point.stages)
     )
     there = Point(stages, point.border + departure)

@@ -116,8 +116,8 @@ def _but_for_sites(
     chains, errors, drift = block.chains, problem.errors, block.drift
     nodes, rank, form = chains.nodes, chains.rank, problem.shape[chains.area]
     # A node is a fresh start until more is known of it.
-    transition, offset, height_cm, expected_cm, slope = np.zeros((5, rank.size))
-    residual, precision, by_usual_cut = np.zeros((3, rank.size))
+    transition, offset, by_usual_cut = np.zeros((3, rank.size))
+    expected_cm, slope, residual, precision = np.empty((4, rank.size))
     inputs, process_noise = np.zeros((BORDER, rank.size)), np.full(rank.size, FRESH_STAGE_VARIANCE)
     ceiling, at_aim = _aimed(border.take(chains.area, axis=1), form)
     # Aimed: a chain begins at the usual cut height. A stage depends on h/K alone, so it moves with
@@ -142,7 +142,7 @@ def _but_for_sites(
     curve = ceiling[rank[other]], form[rank[other]]
     expected_cm[other], slope[other] = height_and_slope(expected_stage[other], *curve)
     expected_stage[aimed] = begun
-    height_cm[:] = expected_cm + slope * (stage - expected_stage)
+    height_cm = expected_cm + slope * (stage - expected_stage)
     height_cm[aimed] += slope[aimed] * lower
     transition[grew] = 1.0
     inputs[RATE, grew], inputs[KNOTS:, grew] = grown, grown * weight

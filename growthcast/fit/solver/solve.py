@@ -176,7 +176,7 @@ def go_on(
 def _stages_follow(view: View, departure: FloatArray) -> list[FloatArray]:
     """Departures of the stages (N,) of each block, as known by their day, with the borders'."""
     return [
-        view.known(number).departure(block.chains.nodes.area, departure)
+        view.known(number).departure(block.chains, departure)
         for number, block in enumerate(view.problem.blocks)
     ]
 
@@ -206,8 +206,9 @@ def _shortened_step(
     tank, was = view.problem.pooling.tank, misfit_of_tanks(view)
     everyone = np.ones(was.size, dtype=bool)
     cut, stepping, ahead, shortenings = np.ones(was.size), everyone, view, 0
+    again: tuple[Point, BoolArray] | None = None
     while True:
-        point = _stepped(view, departure, follow, share * cut[tank])
+        point = _stepped(view, departure, follow, share * cut[tank], again)
         view.filtered.clear()  # large, and seldom asked for again
         try:
             if pays_alone(view, stepping):  # the others stand where they stood
@@ -225,13 +226,19 @@ def _shortened_step(
             if shortenings == MOST_SHORTENINGS or not stepping.any():
                 return ahead
             cut[stepping] *= SHORTEN
-        shortenings += 1
+        again, shortenings = (point, stepping), shortenings + 1
 
 
 def _stepped(
-    view: View, departure: FloatArray, follow: list[FloatArray], share: FloatArray
+    view: View,
+    departure: FloatArray,
+    follow: list[FloatArray],
+    share: FloatArray,
+    again: tuple[Point, BoolArray] | None = None,
 ) -> Point:
     """Return the point a step further; each area (A,) takes a share of its departure (B, A).
+
+    Asked ``again``, with the point before and the tanks (K,) that take less, other blocks stay.
 
     Each stage is taken as known by its day: a later reading must not move the prediction that it is
     compared with. A start that nobody read is the exception: its guess may be far off, and the
@@ -248,13 +255,18 @@ def _stepped(
     shorter, stages = (taken != departure).any(axis=0), []
     for number, (block, begun) in enumerate(zip(problem.blocks, point.stages, strict=True)):
         chains, nodes = block.chains, block.chains.nodes
+        if again and not again[1][tank[chains.area]].any():
+            stages.append(again[0].stages[number])
+            continue
         if problem.is_exact:
             step = view.forward(number).smoothed(taken)
         else:  # as far as it was judged, but where areas take less of it
-            step, less = follow[number].copy(), np.flatnonzero(shorter[nodes.area])
-            step[less] = view.known(number).departure(nodes.area, taken, less)
-            unread = chains.unread_starts
-            step[unread] *= share[nodes.area[unread]]
+            step, unread = follow[number], chains.unread_starts
+            if shorter[chains.area].any():
+                step = view.known(number).departure(chains, taken)
+            if unread.size:
+                step = step.copy()
+                step[unread] *= share[nodes.area[unread]]
         stages.append(_within_reach(chains, begun, step))
     return Point(tuple(stages), point.border + taken)
 

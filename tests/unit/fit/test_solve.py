@@ -348,9 +348,9 @@ def test_unread_starts_alone_are_known_as_their_whole_chain_has_them():
     unread = (chains.nodes.link == Link.FRESH) & ~chains.read
     assert unread.sum() == begun.sum() == 4
     whole = forward.smoothed(moved)
-    by_day = forward.filtered.departure(chains.nodes.area, moved)
+    by_day = forward.filtered.departure(chains, moved)
     assert np.abs(whole - by_day)[unread].max() > 0.1
-    known = view.filtered[0].departure(chains.nodes.area, moved)
+    known = view.filtered[0].departure(chains, moved)
     np.testing.assert_allclose(known, np.where(unread, whole, by_day), atol=1e-9)
 
 
