@@ -134,20 +134,21 @@ def bounds_on(areas: Table, bounds: Table, area: IntArray, day: FloatArray | flo
     areas, bounds : Table
         The tables of a book.
     area : int array (n,)
-        Places of areas in the book.
+        Places of areas in the book, -1 for none.
     day : array (n,) or float
         Day numbers [d since 1970-01-01].
 
     Returns
     -------
     Bounds
-        Of each area on its day; ``cut_cm`` is NaN where none was agreed.
+        Of each area on its day, NaN of none; ``cut_cm`` also where none was agreed.
     """
     owner, since = bounds.places("area_id", areas.text("area_id")), bounds.date("from_date")
     held = []
     for name in BOUNDS:
         later = as_of(owner, day_numbers(since), bounds.number(name), area, day)
-        held.append(np.where(np.isnan(later), areas.number(name)[area], later))
+        own = np.append(areas.number(name), np.nan)[area]
+        held.append(np.where(np.isnan(later), own, later))
     return Bounds(*held)
 
 

@@ -18,13 +18,12 @@ from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray
 from growthcast.book.book import Book, Table
-from growthcast.book.cells.convert import blank_column, empty_table, read_table
-from growthcast.book.cells.numbers import check_range, parse_number
+from growthcast.book.cells.convert import blank_column, empty_table, read_table, value_of
 from growthcast.book.cells.records import Grid, read_grid
 from growthcast.book.cells.text import read_bytes
 from growthcast.book.checks.checks import LAYOUT_CHECKS
 from growthcast.book.checks.facts import Tables
-from growthcast.book.findings import Fault, note_order, refusal
+from growthcast.book.findings import note_order, refusal
 from growthcast.book.names import plant_meant
 from growthcast.book.tables import CONDITION_WORDS, NOT_ANSWERED, TABLES, Column, column_of
 from growthcast.book.words import did_you_mean, shown, some_of
@@ -146,13 +145,11 @@ def parse_changes(texts: Sequence[str], book: Book, tank: int) -> Changes:
 def _amount(name: str, text: str) -> float:
     """Read the amount of a condition, within the limits of conditions.csv."""
     column = column_of("conditions", name)
-    number = parse_number(text, decimal_comma=False)
-    fault = number if isinstance(number, Fault) else check_range(number, column)
-    if fault is not None or isinstance(number, Fault):
-        why = fault.why if fault is not None else "which is no number"
-        said = {"name": name, "text": text, "why": why, "expected": column.expected}
+    number, fault = value_of(text, column)
+    if fault is not None:
+        said = {"name": name, "text": text, "why": fault.why, "expected": column.expected}
         raise UsageError(refusal("no-amount-supposed", **said, example=_EXAMPLES.get(name, 10)))
-    return number
+    return float(number)
 
 
 _EXAMPLES = {"ppfd_umol": 60, "photoperiod_h": 7, "temperature_c": 25}

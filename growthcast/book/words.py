@@ -39,7 +39,7 @@ def shown(cell: object) -> str:
 
 def plain(number: float) -> str:
     """Return a number as people write it: no exponent, no digits that arithmetic left behind."""
-    text = f"{number:.10g}"
+    text = f"{number + 0.0:.10g}"  # no minus before 0
     return f"{number:.10f}".rstrip("0").rstrip(".") if "e" in text else text
 
 

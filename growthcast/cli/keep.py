@@ -42,12 +42,9 @@ def add_command(kind: str, cells: Texts, form: output.Form) -> None:
     folder, items = book_first(cells or [])
     table = append.KINDS[kind]
     own = _own_columns(folder, table)
-    row, troubles = append.parse_cells(kind, items, own, whole=False)
-    if troubles:
-        row, troubles = append.parse_cells(kind, items, own)
-    else:
-        row = _with_proposals(folder, row) if kind == "area" else row
-        troubles = append.still_needed(kind, row)
+    row, troubles = append.parse_cells(kind, items, own)
+    row = _with_proposals(folder, row) if kind == "area" and not troubles else row
+    troubles += append.still_needed(kind, row)
     if plant := plant_named(read_shipped_species(), str(row.get("species_id") or "")):
         row["species_id"] = plant
     if slug := append.slug_for(kind, row):
@@ -90,7 +87,7 @@ def _also_found(folder: Path, table: str, row: dict[str, Any], today: date) -> l
     try:
         would_add(folder, table, [row], today=today)
     except RowsRefused as refused:
-        blank = [item for item in refused.findings if row.get(item.heading) is None]
+        blank = [item for item in refused.findings if row.get(item.heading) in (None, "")]
         return [format_finding(item) for item in refused.findings if item not in blank]
     except GrowthcastError:
         pass

@@ -21,9 +21,9 @@ from growthcast.book.sheets.values import (
     as_value,
     canonical,
     normal,
-    number_text,
 )
 from growthcast.book.tables import column_of
+from growthcast.book.words import plain
 from tests.unit.book.small_book import write_book
 
 pytestmark = pytest.mark.slow
@@ -200,7 +200,7 @@ def mark_of(data: bytes) -> str:
 @given(st.floats(0, 1e9), st.booleans())
 def test_a_number_comes_back_as_the_same_number(value, comma):
     column = column_of("trims", "before_cm")
-    text = number_text(value)
+    text = plain(value)
     text = text.replace(".", ",") if comma else text
     out = as_value(text, column, decimal_comma=comma)
     assert as_text(out, decimal_comma=comma) == text

@@ -147,13 +147,15 @@ def _convert(
     for code, cell in enumerate(cells):
         if cell.strip():
             guess = len(faults) < _MOST_GUESSES
-            values[code], fault = _value(cell, column, decimal_comma, guess)
+            values[code], fault = value_of(cell, column, decimal_comma, guess)
             if fault is not None:
                 faults[code] = fault
     return values, faults
 
 
-def _value(cell: str, column: Column, decimal_comma: bool, guess: bool) -> tuple[Any, Fault | None]:
+def value_of(
+    cell: str, column: Column, decimal_comma: bool = False, guess: bool = True
+) -> tuple[Any, Fault | None]:
     """Return what a cell holds and what is wrong with it; a wrong word or id stays as typed."""
     text = cell.strip()
     if column.kind == "number":

@@ -108,11 +108,7 @@ class Tables:
 
     def bounds_of(self, area: IntArray, days: DateArray) -> Bounds:
         """Return the bounds of areas (n,) on some days, NaN where the area is unknown (-1)."""
-        areas = self.tables["areas"]
-        if not len(areas):
-            return Bounds(*np.full((3, area.size), np.nan))
-        held = bounds_on(areas, self.tables["bounds"], np.maximum(area, 0), day_numbers(days))
-        return Bounds(*(np.where(area < 0, np.nan, getattr(held, name)) for name in BOUNDS))
+        return bounds_on(self.tables["areas"], self.tables["bounds"], area, day_numbers(days))
 
 
 class Rows:

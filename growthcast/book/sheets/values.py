@@ -8,15 +8,14 @@ tells by it what changed in the sheet from what changed in the book since.
 from __future__ import annotations
 
 import datetime as dt
-import math
 import re
 import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from decimal import Decimal
 
 from growthcast.book.cells.numbers import parse_date, parse_number
 from growthcast.book.findings import Fault
 from growthcast.book.tables import TABLES, UNITS, Column, column_of
+from growthcast.book.words import plain
 from growthcast.book.writing.source import Source
 from growthcast.nouns import dataclass
 
@@ -91,7 +90,7 @@ def as_text(value: Value, *, decimal_comma: bool = False) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | float):
-        text = number_text(float(value))
+        text = plain(float(value))
         return text.replace(".", ",") if decimal_comma else text
     if isinstance(value, dt.datetime):
         midnight = value.time() == dt.time()
@@ -99,20 +98,6 @@ def as_text(value: Value, *, decimal_comma: bool = False) -> str:
     if isinstance(value, dt.date | dt.time):
         return value.isoformat()
     return str(value)
-
-
-def number_text(number: float) -> str:
-    """Return a number as people write it, to the 15 digits that spreadsheets keep.
-
-    >>> number_text(24.0), number_text(0.1 + 0.2), number_text(1e-5)
-    ('24', '0.3', '0.00001')
-    """
-    if not math.isfinite(number):
-        return str(number)
-    text = f"{Decimal(f'{number:.15g}'):f}"
-    if "." in text:
-        text = text.rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
 
 
 def canonical(text: str) -> str:

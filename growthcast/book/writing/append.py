@@ -38,36 +38,33 @@ def parse_row(kind: str, items: Sequence[str], *, whole: bool = True) -> dict[st
     decimal comma and the column's unit are read. ``UsageError`` with every column or value not
     understood, given twice, or, where the row is to be ``whole``, needed and not given.
     """
-    row, troubles = parse_cells(kind, items, whole=whole)
+    row, troubles = parse_cells(kind, items)
+    troubles += still_needed(kind, row) if whole else []
     if troubles:
         raise UsageError("\n    ".join(troubles))
     return row
 
 
 def parse_cells(
-    kind: str, items: Sequence[str], own: Sequence[str] = (), *, whole: bool = True
+    kind: str, items: Sequence[str], own: Sequence[str] = ()
 ) -> tuple[dict[str, Cell], list[str]]:
     """Return what is understood of items, as of ``parse_row``, and what is not in sentences.
 
-    ``own`` are columns of the practice's own.
+    ``own`` are columns of the practice's own. What is not understood of a column is blank text.
     """
     columns = {column.name: column for column in TABLES[KINDS[kind]]}
     row: dict[str, Cell] = {}
     troubles: list[str] = []
-    unread: set[str] = set()
     for item in items:
-        name = ""
         try:
             name, value = _split(kind, item, columns, own)
             if name in row:
                 raise UsageError(f"{shown(item)}: {name} is given twice")
+            row[name] = ""
             row[name] = _cell(columns[name], value) if name in columns else value or None
         except UsageError as trouble:
             troubles.append(str(trouble))
-            unread.add(name)
-    return row, troubles + (
-        still_needed(kind, {**row, **dict.fromkeys(unread, "")}) if whole else []
-    )
+    return row, troubles
 
 
 def still_needed(kind: str, row: Mapping[str, Cell]) -> list[str]:

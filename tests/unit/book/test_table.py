@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from growthcast.book.cells.convert import _value
+from growthcast.book.cells.convert import value_of
 from growthcast.book.read import book_of_frames
 from growthcast.book.tables import column_of
 from growthcast.errors import BookProblems, UsageError
@@ -64,7 +64,7 @@ def test_headers_alone_are_fine(inspect):
     ],
 )
 def test_why_a_text_is_no_id(name, why):
-    text, fault = _value(name, column_of("tanks", "tank_id"), False, True)
+    text, fault = value_of(name, column_of("tanks", "tank_id"), False, True)
     assert (text, fault and fault.why) == (name, why)
 
 
