@@ -5,7 +5,8 @@ plants faults nobody wrote down right after a visit, and prints for each kind th
 within three visits, beside the false alarms per tank and year of the same practices without a
 fault. Beside it stands what a single visit can tell: the deviation with which it shows a tank's
 growth, as a share of the usual, from errors alone and with the wandering that is usual.
-``--curve`` prints the same for fewer and more false alarms. All of it is invented.
+``--curve`` prints the same for fewer and more false alarms, ``--usual-wander`` what they are where
+no practice's own wander is learnt. All of it is invented.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from threadpoolctl import threadpool_limits
 
 from growthcast.book.read import read_book
 from growthcast.fit.design import day_number
+from growthcast.service.watch import readings
 from growthcast.service.watch.judge import judge_tank, limits_of
 from growthcast.service.watch.readings import TankCase, gather_cases, growth_index, origin_of
 from growthcast.service.watch.scan import strongest
@@ -55,8 +57,12 @@ WORLDS: Mapping[str, Richness] = {
     "steady heights": Richness(
         drift_spread=0.05, season_share=0.03, mixed_rows=False, quick_visit_share=0.0
     ),
+    "restless heights": Richness(
+        drift_spread=0.3, season_share=0.15, mixed_rows=False, quick_visit_share=0.0
+    ),
 }
-"""Tanks drift by 15 % and swing by 8 % over the year, or hardly; rows of all kinds, or heights."""
+"""Tanks drift by 15 % and swing by 8 % over the year, or hardly, or twice as far; rows of all
+kinds, or heights."""
 OFTEN = (0.25, 0.5, 1.0, 2.0, 4.0)
 """Multiples of the false alarms that the command allows."""
 
@@ -231,7 +237,10 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("--kinds", nargs="*", choices=list(KINDS), default=list(KINDS))
     parser.add_argument("--worlds", nargs="*", choices=list(WORLDS), default=["rich"])
     parser.add_argument("--curve", action="store_true")
+    parser.add_argument("--usual-wander", action="store_true")
     options = parser.parse_args(arguments)
+    if options.usual_wander:
+        readings.wander_before = lambda *_: readings.USUAL_WANDER
     often = OFTEN if options.curve else (1.0,)
     for world in options.worlds:
         print(f"{world}: alarms allowed x, false a tank-year, caught within 1, 2, 3, 5 visits")
