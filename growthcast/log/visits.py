@@ -292,17 +292,24 @@ def _buckets(book: Book, area: IntArray, day: FloatArray) -> Buckets:
     )
 
 
+def areas_of_tanks(tank_of_area: IntArray, tank: IntArray) -> tuple[IntArray, IntArray]:
+    """Pair each of some tanks (n,) with all of its areas: places in ``tank`` and areas, (m,).
+
+    ``tank_of_area`` (A,) is that of each area.
+    """
+    order = np.argsort(tank_of_area, kind="stable")
+    first, end = (np.searchsorted(tank_of_area[order], tank, side) for side in ("left", "right"))
+    size = end - first
+    at = np.repeat(np.arange(tank.size), size)
+    return at, order[first[at] + np.arange(at.size) - (np.cumsum(size) - size)[at]]
+
+
 def _silent_visits(book: Book, own: Visits, buckets: Buckets) -> Visits:
     """Visits to areas of which a bucket alone tells; what was planted that day gave nothing."""
     tank_of_area = book.areas.places("tank_id", book.tanks.text("tank_id"))
     planted = planted_days(book.areas)
     removed = day_numbers(book.areas.date("removed_on"))
-    by_tank = np.argsort(tank_of_area, kind="stable")
-    size = np.bincount(tank_of_area, minlength=len(book.tanks))
-    members = size[buckets.tank]
-    number = np.repeat(np.arange(members.size), members)
-    along = np.arange(number.size) - np.repeat(np.cumsum(members) - members, members)
-    area = by_tank[(np.cumsum(size) - size)[buckets.tank[number]] + along]
+    number, area = areas_of_tanks(tank_of_area, buckets.tank)
     day = buckets.day[number]
     kept = (planted[area] < day) & ~(removed[area] < day)
     if kept.any():

@@ -22,14 +22,14 @@ from itertools import product
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, among, day_numbers, distinct, pair_of
+from growthcast.arrays import BoolArray, FloatArray, IntArray, as_of, day_numbers, distinct, pair_of
 from growthcast.book.book import Book, WholeTank
 from growthcast.fit.design import Design
 from growthcast.fit.model.spreads import FORMS
 from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
 from growthcast.growth.quick import Singles
-from growthcast.log.visits import Visits, read_log
+from growthcast.log.visits import Visits, areas_of_tanks, read_log
 from growthcast.nouns import dataclass
 from growthcast.service.draws import stratified_normals
 from growthcast.species import read_forms
@@ -134,7 +134,7 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     own, whole = np.flatnonzero(timed & (area >= 0)), np.flatnonzero(timed & (area < 0))
     row, shared = _whole_tank_links(design, tank[whole], day[whole])
     when = day[whole][row]
-    kept = ~among(pair_of(shared, when), pair_of(area[own], day[own]))
+    kept = ~_matched(pair_of(area[own], day[own]), pair_of(shared, when))[0]
     rows = np.concatenate([own, whole])
     row = np.concatenate([np.arange(own.size), own.size + row[kept]])
     where = np.concatenate([area[own], shared[kept]])
@@ -164,12 +164,7 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
 
 def _whole_tank_links(design: Design, tank: IntArray, day: FloatArray) -> tuple[IntArray, IntArray]:
     """Row (L,) and area (L,) of every area that is planted on the day (N,) of a tank's row (N,)."""
-    order = np.argsort(design.tank, kind="stable")
-    count = np.bincount(design.tank, minlength=design.tank_id.size)
-    first = np.cumsum(count) - count
-    row = np.repeat(np.arange(tank.size), count[tank])
-    start = np.cumsum(count[tank]) - count[tank]
-    area = order[first[tank][row] + np.arange(row.size) - start[row]]
+    row, area = areas_of_tanks(design.tank, tank)
     traits, when = design.traits, day[row]
     there = (traits.planted_day[area] <= when) & ~(traits.removed_day[area] < when)
     return row[there], area[there]
@@ -222,12 +217,10 @@ def _matched(pairs: IntArray, wanted: IntArray) -> tuple[BoolArray, IntArray]:
 def _expected_off(fit: GrowthFit, visits: Visits, area: IntArray, day: FloatArray) -> FloatArray:
     """Height (L,) that the model expects to have come off since the area's last cut [cm]."""
     design, mode = fit.design, fit.mode
-    cut = visits.cut
-    pair = pair_of(visits.area[cut], visits.day[cut])
-    since = np.maximum(design.traits.planted_day[area], day - USUAL_GAP_D)
-    last = np.searchsorted(pair, pair_of(area, day)) - 1
-    earlier = (last >= 0) & (visits.area[cut][last] == area) if pair.size else last >= 0
-    since[earlier] = visits.day[cut][last[earlier]]
+    cut, cut_day = visits.area[visits.cut], visits.day[visits.cut]
+    last = as_of(cut, cut_day, cut_day, area, day - 1.0)
+    usual = np.maximum(design.traits.planted_day[area], day - USUAL_GAP_D)
+    since = np.where(np.isnan(last), usual, last)
     ceiling, shape = np.exp(mode.log_ceiling[area]), design.problem.shape[area]
     start = np.minimum(np.exp(mode.log_usual_cut[area]), 0.95 * ceiling)
     days, _ = design.clock.growth_between(area, since, day, np.zeros(area.size))
@@ -381,11 +374,11 @@ def regress(trims: TimedTrims, kind: IntArray, reading: Reading) -> tuple[Timing
         Log evidence of the reading, by Laplace's approximation, without what all have in common.
     """
     start, precision = _defaults()
-    log_min, scatter2, curvature, evidence = start.copy(), SCATTER**2, precision, 0.0
+    log_min, scatter2 = start.copy(), SCATTER**2
     base, minutes = trims.fixed_min * reading.fixed, trims.minutes
     if reading.whose == "all":
         minutes = minutes - trims.own_min
-    for _ in range(STEPS if trims.minutes.size else 0):
+    for _ in range(STEPS):
         slope, trimming, doubt = _expected(trims, log_min)
         off = minutes - base - trimming
         whole2 = (base + trimming) ** 2
@@ -401,10 +394,10 @@ def regress(trims: TimedTrims, kind: IntArray, reading: Reading) -> tuple[Timing
         scatter2 = (SCATTER_WORTH * SCATTER**2 + own.sum()) / (SCATTER_WORTH + own.size)
         if np.abs(step).max() < SETTLED:
             break
-    if trims.minutes.size:  # Laplace's approximation to the log evidence
-        rows = -0.5 * (TAIL + 1.0) * np.log1p(surprise / TAIL) - 0.5 * np.log(variance)
-        room = 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(curvature)[1])
-        evidence = float(rows.sum() - 0.5 * off_start @ precision @ off_start + room)
+    # Laplace's approximation to the log evidence.
+    rows = -0.5 * (TAIL + 1.0) * np.log1p(surprise / TAIL) - 0.5 * np.log(variance)
+    room = 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(curvature)[1])
+    evidence = float(rows.sum() - 0.5 * off_start @ precision @ off_start + room)
     seen = np.bincount(trims.kind, weights=trims.chance, minlength=KINDS) > 0.0
     covariance = np.linalg.inv(curvature)
     return Timing(
