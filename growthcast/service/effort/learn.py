@@ -52,8 +52,8 @@ class TimedTrims:
     minutes : array (N,)
         Minutes logged [min].
     fixed_min, own_min : array (N,)
-        The tank's fixed minutes, and those of its areas timed by themselves that day, for a
-        whole-tank row; 0 for an area's own [min].
+        The tank's fixed minutes, where the row does not tell the time at the tank in all, and those
+        of its areas timed by themselves that day, for a whole-tank row; 0 for an area's own [min].
     visits : int
         Visits, by tank and day, that these rows time.
     row : int array (L,)
@@ -149,9 +149,10 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     visit, at = np.unique(pairs, return_inverse=True)
     own_min = np.bincount(at[: own.size], minutes[own], visit.size).astype(np.float64)[at]
     of_whole = np.arange(rows.size) >= own.size
+    may_hold = of_whole & ~trims.given("visit_min")[rows]
     return TimedTrims(
         minutes=minutes[rows][told],
-        fixed_min=(of_whole * book.of_tanks("fixed_min")[tank[rows]])[told],
+        fixed_min=(may_hold * book.of_tanks("fixed_min")[tank[rows]])[told],
         own_min=(of_whole * own_min)[told],
         visits=int(distinct(pairs[told]).size),
         row=(np.cumsum(told) - 1)[row[links]],
@@ -341,7 +342,8 @@ def learn_timing(book: Book, fit: GrowthFit) -> Timing:
     -----
     A whole-tank row's minutes are the trimming of all areas, without the fixed part of a visit.
     Where the log explains it clearly better, they are that of the rest; from ``ROWS_TO_TELL`` rows
-    on, the tank's ``fixed_min`` may be in them. ``[log] whole_tank_minutes`` says whose they are.
+    on, the tank's ``fixed_min`` may be in those beside which the time at the tank in all does not
+    stand. ``[log] whole_tank_minutes`` says whose they are.
     """
     trims, said = timed_trims(book, fit), book.practice.whole_tank_minutes
     within = (False, True) if (trims.fixed_min > 0.0).sum() >= ROWS_TO_TELL else (False,)

@@ -54,6 +54,7 @@ def timed(count, minutes=25, visit=75, tank="lobby"):
 def test_fixed_minutes_come_from_visits_with_both_times(tmp_path):
     book = make_book(tmp_path / "book", trims=timed(40))
     timing = timing_of(book)
+    assert timing.reading is None  # the fixed part is not in minutes beside which all stands
     [one] = learn_fixed_minutes(book, timing)
     assert (one.tank_id, one.visits, one.book_min, one.own) == ("lobby", 40, 30.0, False)
     assert one.learnt_min.p50 == pytest.approx(50, abs=0.5)
