@@ -201,7 +201,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
         lasted = visits_lasted(standing, interval_d, usual, confidence)
         areas, trimming = _areas(book, fit, hands, standing, lasting, usual, lasted)
         price = book.practice.labour_rate_per_h
-        saves = saved_by_leaving(standing, option, usual, lasted, hands, price)
+        saves = saved_by_leaving(design, timing, option, usual, lasted, price)
         holds_d = interval_d
         if chance < confidence:
             least = standing.cut(living.least_cut_cm)

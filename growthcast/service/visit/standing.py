@@ -18,6 +18,7 @@ from dataclasses import replace
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct, median
+from growthcast.fit.design import Design
 from growthcast.fit.model.clock import (
     LEAST_AWAKE_SHARE,
     LONGEST_PAUSE_SHARE,
@@ -33,10 +34,16 @@ from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import Singles, column
 from growthcast.nouns import dataclass
 from growthcast.service.draws import span_normals
-from growthcast.service.effort.hours import DAYS_PER_YEAR, Hands, Saving, saving
-from growthcast.service.interval import IntervalOptions, common_cuts, lasts_from, needed_cuts
+from growthcast.service.effort.hours import DAYS_PER_YEAR, Saving, saving, visit_effort
+from growthcast.service.effort.learn import Timing
+from growthcast.service.interval import (
+    IntervalOptions,
+    common_cuts,
+    interval_options,
+    lasts_from,
+    needed_cuts,
+)
 from growthcast.service.living import (
-    FOLLOWED_DRAWS,
     REST_HALVINGS,
     LivingAreas,
     bare_below,
@@ -366,27 +373,27 @@ def visits_lasted(
 
 
 def saved_by_leaving(
-    standing: Standing,
+    design: Design,
+    timing: Timing,
     option: IntervalOptions,
     usual_cm: FloatArray,
     lasted: IntArray,
-    hands: Hands,
     labour_rate_per_h: float,
 ) -> Saving | None:
     """Work out what usual cuts save in a year where areas are left at the visits they last.
 
     Parameters
     ----------
-    standing : Standing
-        The areas (A,) of one tank.
+    design : Design
+        The design the areas were fitted in.
+    timing : Timing
+        The minutes of trimming.
     option : IntervalOptions
-        What the rhythm asks of them at every visit.
+        What the rhythm asks of the areas (A,) of one tank at every visit.
     usual_cm : array (A,)
         Usual cuts [cm, or % cover].
     lasted : int array (A,)
         Visits that each lasts (:func:`visits_lasted`).
-    hands : Hands
-        Minutes of trimming.
     labour_rate_per_h : float
         Price of an hour [currency/h].
 
@@ -394,22 +401,18 @@ def saved_by_leaving(
     -------
     Saving or None
         Hours [h] and cost [currency] a year against a cut of the same areas at every visit; None
-        where that is less than ``WORTH_SAVING_H``. What a deeper cut takes off counts.
+        where that is less than ``WORTH_SAVING_H``. What a deeper cut takes off counts. The hours of
+        both are those of ``visit_effort``: from visit to visit luck and hand even out.
     """
 
-    def of_year(end_cm: Singles, cut_cm: FloatArray, visits: float) -> Singles:
-        removed = np.maximum(end_cm - column(cut_cm), 0.0)
-        return visits * hands.minutes(removed.astype(np.float32), visits)
+    def hours(at: IntervalOptions) -> FloatArray:
+        area_min = visit_effort(design, timing, at, np.zeros(1)).area_min
+        return area_min.astype(np.float64) * (DAYS_PER_YEAR / at.interval_d / 60.0)
 
-    left, living = lasted > 1, standing.living
-    visits = DAYS_PER_YEAR / option.interval_d
-    minutes = of_year(option.end_cm, option.cut_cm, visits)
-    habit, aim = minutes.copy(), np.where(left, usual_cm, option.cut_cm)
+    left, every_h = lasted > 1, hours(option)
+    left_h, aim = every_h.copy(), np.where(left, usual_cm, option.cut_cm)
     for times in distinct(lasted[left]).tolist():
-        growth, _ = living.growth_after_cut(times * option.interval_d)
-        end_cm = living.end_height(growth, aim)[:, :FOLLOWED_DRAWS]
-        at = lasted == times
-        habit[at] = of_year(end_cm, aim, visits / times)[at]
-    now_h, then_h = (each[left].sum(axis=0, dtype=np.float64) / 60 for each in (minutes, habit))
-    saved = saving(now_h, then_h, labour_rate_per_h)
+        at = interval_options(option.living, times * option.interval_d, option.confidence, aim)
+        left_h[lasted == times] = hours(at)[lasted == times]
+    saved = saving(every_h.sum(axis=0), left_h.sum(axis=0), labour_rate_per_h)
     return saved if saved.hours.p50 >= WORTH_SAVING_H else None

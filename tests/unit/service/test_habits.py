@@ -7,8 +7,10 @@ from datetime import date
 import numpy as np
 import pytest
 
-from growthcast.fit.growth import fit_growth
-from growthcast.service.effort.hours import hands_of
+from growthcast.book.files import demo_dir
+from growthcast.book.read import read_book
+from growthcast.fit.growth import fit_growth, last_logged
+from growthcast.service.effort.hours import LEVELS, hands_of, visit_effort
 from growthcast.service.effort.learn import learn_timing
 from growthcast.service.interval import interval_options, lasts_from
 from growthcast.service.living import FOLLOWED_DRAWS
@@ -19,6 +21,7 @@ from growthcast.service.visit.standing import (
     visits_lasted,
 )
 from tests.books import make_book
+from tests.cli import shared_fits
 
 ON = date(2026, 6, 8)
 
@@ -54,23 +57,43 @@ def test_lower_cuts_last_no_shorter_and_no_habit_lasts_nothing(lobby):
 
 
 def test_what_leaving_saves_is_a_year_of_cuts_less_a_year_of_fewer(lobby):
-    """Where an hour costs 60, money is minutes; the growth between is worked out afresh."""
+    """The hours of both are those that the interval of each tells."""
     book, fit, standing = lobby
-    living, usual, lasted = standing.living, np.array([8.0, 1.2]), np.array([1, 2])
-    hands = hands_of(living, fit.design, learn_timing(book, fit))
-    option = interval_options(living, 7, np.array([0.9]))
-    saves = saved_by_leaving(standing, option, usual, lasted, hands, 60.0)
-    cuts = 365 / 7
-    each = np.maximum(option.end_cm[1] - option.cut_cm[1], 0)
-    growth, _ = living.growth_after_cut(14)
-    deep = np.maximum(living.end_height(growth, usual)[1, :FOLLOWED_DRAWS] - usual[1], 0)
+    living, usual, lasted = standing.living, np.array([8.0, 1.2]), np.array([2, 2])
+    timing, wanted = learn_timing(book, fit), np.array([0.9])
+    option = interval_options(living, 7, wanted)
+    rarer = interval_options(living, 14, wanted, usual)
+    now_h, then_h = (
+        visit_effort(fit.design, timing, one, np.zeros(1)).hours_of_year(0, one.interval_d)
+        for one in (option, rarer)
+    )
+    saves = saved_by_leaving(fit.design, timing, option, usual, lasted, 60.0)
+    by_hand = np.quantile(now_h - then_h, LEVELS)
+    assert by_hand[1] > 0.5  # else it is not worth a word
+    told = [saves.hours.p10, saves.hours.p50, saves.hours.p90]
+    assert told == pytest.approx(by_hand, rel=0.01)
+    assert saves.cost.p50 == pytest.approx(60 * saves.hours.p50)
+    one_left = saved_by_leaving(fit.design, timing, option, usual, np.array([1, 2]), 60.0)
+    assert one_left.hours.p50 < saves.hours.p50
+    assert saved_by_leaving(fit.design, timing, option, usual, np.array([1, 1]), 60.0) is None
 
-    def minutes(off, visits):
-        scatter = np.exp(hands.scatter[1] / np.sqrt(visits))
-        return visits * scatter * (hands.set_up_min[1] + hands.min_per_cm[1] * off) * (off > 0)
 
-    by_hand = np.median(minutes(each, cuts) - minutes(deep, cuts / 2)) / 60
-    assert by_hand > 0.5  # else it is not worth a word
-    assert saves.hours.p50 == pytest.approx(by_hand, rel=1e-4)
-    assert saves.cost.p50 == pytest.approx(60 * by_hand, rel=1e-4)
-    assert saved_by_leaving(standing, option, usual, np.array([1, 1]), hands, 60.0) is None
+def test_what_leaving_saves_is_that_of_many_visits_not_of_one_hand():
+    """Slow plants, of which a visit may take off nothing: visit after visit by hand, averaged."""
+    book = read_book(demo_dir())
+    with shared_fits():
+        fit = fit_growth(book, last_logged(book))
+    standing = standing_areas(fit, np.array([2]))
+    living, timing, wanted = standing.living, learn_timing(book, fit), np.array([0.9])
+    usual, hands = fit.design.traits.cut_cm[living.area], hands_of(living, fit.design, timing)
+    option = interval_options(living, 7, wanted)
+    lasted = np.full(usual.size, 4)
+
+    def hours(one):
+        left_cm = one.cut_cm[:, None] * living.hand_share[:, :FOLLOWED_DRAWS]
+        minutes = hands.minutes(np.maximum(one.end_cm - left_cm, 0.0)).sum(axis=0)
+        return minutes.mean() * 365 / one.interval_d / 60
+
+    by_hand = hours(option) - hours(interval_options(living, 28, wanted, usual))
+    saves = saved_by_leaving(fit.design, timing, option, usual, lasted, 60.0)
+    assert saves.hours.p50 == pytest.approx(by_hand, rel=0.05)

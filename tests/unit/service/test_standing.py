@@ -11,6 +11,7 @@ import pytest
 from growthcast.fit.model.clock import GrowthClock
 from growthcast.forecast.report import as_date
 from growthcast.service.interval import lasts_from
+from growthcast.service.visit import standing
 from growthcast.service.visit.peak import _best_from, routes_to
 from growthcast.service.visit.standing import (
     Standing,
@@ -269,57 +270,54 @@ def test_usual_cuts_last_as_many_visits_as_hold_now_and_at_every_visit():
     assert len(seen) > 2
 
 
-def saving_of(lasted, *, removed=12.0, ends=20.0):
+def saving_of(monkeypatch, lasted, *, removed=12.0, ends=20.0):
     """Work out what usual cuts save: 8 min to set up and half a minute a centimetre.
 
     At every visit, a week apart, 5 cm come off each of three areas. ``removed`` cm of the first
     come off where it is left for three visits, 9 cm of the second where for two.
     """
-    option = SimpleNamespace(
-        interval_d=7, end_cm=np.full((3, 256), ends, np.float32), cut_cm=np.full(3, 15.0)
-    )
+    usual, asked = np.array([8.0, 9.0, 10.0]), []
 
-    def grown(days):
-        return {21: removed, 14: 9.0}[days], None
+    def options(living, days, confidence, cut_cm):
+        assert (living, confidence) == ("living", "wanted")
+        aims = np.where(np.array(lasted) > 1, usual, 15.0)
+        assert cut_cm.tolist() == aims.tolist()
+        asked.append(days)
+        return SimpleNamespace(interval_d=days, removed_cm={21: removed, 14: 9.0}[days])
 
-    def end_height(growth, aim_cm):
-        return np.broadcast_to((aim_cm + growth)[:, None], (3, 1024)).astype(np.float32)
+    def effort(design, timing, at, fixed_min):
+        assert (design, timing, fixed_min.tolist()) == ("design", "timing", [0.0])
+        minutes = (8.0 + 0.5 * at.removed_cm) * (at.removed_cm > 0.0)
+        return SimpleNamespace(area_min=np.full((3, 256), minutes, np.float32))
 
-    def minutes(removed_cm, visits):
-        asked.append(visits)
-        return (8.0 + 0.5 * removed_cm) * (removed_cm > 0.0)
-
-    asked = []
-    areas = SimpleNamespace(growth_after_cut=grown, end_height=end_height)
-    usual = np.array([8.0, 9.0, 10.0])
-    found = saved_by_leaving(
-        SimpleNamespace(living=areas),
-        option,
-        usual,
-        np.array(lasted),
-        SimpleNamespace(minutes=minutes),
-        60.0,
-    )
-    return found, asked
+    monkeypatch.setattr(standing, "interval_options", options)
+    monkeypatch.setattr(standing, "visit_effort", effort)
+    every = {"living": "living", "confidence": "wanted", "cut_cm": np.full(3, 15.0)}
+    option = SimpleNamespace(interval_d=7, removed_cm=ends - 15.0, **every)
+    return saved_by_leaving("design", "timing", option, usual, np.array(lasted), 60.0), asked
 
 
-def test_usual_cuts_save_the_visits_at_which_areas_are_left():
+def test_usual_cuts_save_the_visits_at_which_areas_are_left(monkeypatch):
     """52.14 visits a year of 10.5 min at each area; left for three 17.38 of 14, for two of 12.5."""
     visits = 365 / 7
-    found, asked = saving_of([3, 2, 1])
+    found, asked = saving_of(monkeypatch, [3, 2, 1])
     hours = visits * (2 * 10.5 - 14.0 / 3 - 12.5 / 2) / 60
     assert found.hours.p50 == pytest.approx(hours, rel=1e-5)
     assert found.cost.p50 == pytest.approx(60.0 * hours, rel=1e-5)
-    assert asked == pytest.approx([visits, visits / 2, visits / 3])
-    alone, _ = saving_of([3, 1, 0])
+    assert asked == [14, 21]
+    alone, _ = saving_of(monkeypatch, [3, 1, 0])
     assert alone.hours.p50 == pytest.approx(visits * (10.5 - 14.0 / 3) / 60, rel=1e-5)
     for hours, worth in ((0.51, True), (0.49, False)):  # half an hour a year is worth a word
         third_min = 3.0 * (10.5 - hours * 60.0 / visits)
-        assert (saving_of([3, 1, 1], removed=2.0 * (third_min - 8.0))[0] is not None) is worth
-    assert saving_of([1, 1, 0])[0] is None
+        assert (
+            saving_of(monkeypatch, [3, 1, 1], removed=2.0 * (third_min - 8.0))[0] is not None
+        ) is worth
+    assert saving_of(monkeypatch, [1, 1, 0])[0] is None
     # Where an area has sunk below its cut nothing comes off, and no time is taken.
-    assert saving_of([3, 1, 1], removed=-3.0)[0].hours.p50 == pytest.approx(visits * 10.5 / 60)
-    assert saving_of([3, 1, 1], ends=14.0)[0] is None
+    assert saving_of(monkeypatch, [3, 1, 1], removed=-3.0)[0].hours.p50 == pytest.approx(
+        visits * 10.5 / 60
+    )
+    assert saving_of(monkeypatch, [3, 1, 1], ends=14.0)[0] is None
 
 
 def test_ways_to_a_day_cut_last_at_each_visit_and_only_hold_before_it():
