@@ -318,7 +318,7 @@ def plan_rounds(fit: GrowthFit, start: str | date, weeks: int) -> plan.RoundsPla
     start : date or str
         The first day.
     weeks : int
-        How many weeks, 1 to 52.
+        How many weeks, 1 to 26.
 
     Returns
     -------
@@ -330,9 +330,11 @@ def plan_rounds(fit: GrowthFit, start: str | date, weeks: int) -> plan.RoundsPla
     UsageError
         The number of weeks is none of these.
     """
-    if not isinstance(weeks, int) or not 1 <= weeks <= 52:
-        raise UsageError(f"weeks={weeks!r}: rounds are planned for 1 to 52 whole weeks")
-    return plan.plan_rounds(fit.book, fit, list(recommend(fit)), dates_of(start)[0], weeks)
+    most = plan.LONGEST_WEEKS
+    if not isinstance(weeks, int) or not 1 <= weeks <= most:
+        raise UsageError(f"weeks={weeks!r}: rounds are planned for 1 to {most} whole weeks")
+    advice = interval.recommend(fit.book, fit, briefly=True)
+    return plan.plan_rounds(fit.book, fit, advice, dates_of(start)[0], weeks)
 
 
 @_asked

@@ -81,7 +81,7 @@ def check_asked(asked: Asked) -> None:
 
 
 def named_plants(book: Book, asked: Asked) -> list[str]:
-
+    """Return the ids of the plants named, each once; ``UsageError`` where one is not known."""
     none = "--plants names no plant; leave it out to look at all that fit"
     names = dict.fromkeys(names_in(asked.plants, none))
     return [plant_meant(book.species, name, "--plants: ") for name in names]

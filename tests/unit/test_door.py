@@ -111,7 +111,7 @@ WRONG: dict[str, Callable[[GrowthFit], object]] = {
     ),
     "backtest asks a book": lambda fit: growthcast.backtest(fit),  # type: ignore[arg-type]
     "of 1 to 365 whole days": lambda fit: growthcast.swaps_to_reach(fit, "reception", -7),
-    "1 to 52 whole weeks": lambda fit: growthcast.plan_rounds(fit, "2026-11-23", 0),
+    "1 to 26 whole weeks": lambda fit: growthcast.plan_rounds(fit, "2026-11-23", 27),
     "the next after it": lambda fit: growthcast.weeks_away(fit, "2026-12-20", "2026-11-21"),
     "99 days are not among": lambda fit: growthcast.recommend(fit)[0].option(99),
     "suppose what": lambda fit: growthcast.suppose(fit, "reception"),
