@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date
-from functools import partial
 
 import matplotlib
 import numpy as np
@@ -234,8 +233,8 @@ def test_a_tank_left_out_is_forecast_without_its_log(
     trims.loc[early, "before_cm"] = shorter.where(trims.before_cm[early].notna())
     practice = (book.folder / "practice.toml").read_text(encoding="utf-8")
     books = [Book.from_frames(practice=practice, **(two | more)) for more in ({}, {"trims": trims})]
-    spreads = growthcast.fit_growth(books[0], TODAY).design.spreads
-    monkeypatch.setattr(backtesting, "fit_growth", partial(fit_growth, spreads=spreads))
+    held = growthcast.fit_growth(books[0], TODAY).design.spreads
+    monkeypatch.setattr(backtesting, "fit_growth", lambda book, on, _: fit_growth(book, on, held))
     here = [growthcast.backtest(one, splits=2, leave_out="tank") for one in books]
     late = here[0].whose["tank_id"] == "reception"
     late &= here[0].readings.split_day == here[0].split_days[-1]
