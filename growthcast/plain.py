@@ -67,7 +67,11 @@ BY_QUANTILE = in_json(into=by_quantile)
 NULL_IF_BLANK = in_json(into=lambda text: text or None)
 
 
-def plain(value: Any, digits: int | None = None) -> Any:
+Said = Mapping[type, Callable[[Any], Mapping[str, Any]]]
+"""What else is told of nouns: by the kind of noun, what makes plain values by their keys of one."""
+
+
+def plain(value: Any, digits: int | None = None, said: Said | None = None) -> Any:
     """Return an answer as mappings, lists, texts and numbers that JSON knows.
 
     Parameters
@@ -78,6 +82,8 @@ def plain(value: Any, digits: int | None = None) -> Any:
         a fit or a backtest, which must be worked out, what its ``as_dict`` says.
     digits : int, optional
         Decimals of numbers in it whose own names tell none.
+    said : mapping of type to callable, optional
+        What is told of nouns of these kinds beside their fields, wherever they stand.
 
     Examples
     --------
@@ -93,16 +99,16 @@ def plain(value: Any, digits: int | None = None) -> Any:
     if hasattr(value, "as_dict"):
         return value.as_dict()
     if is_dataclass(value):
-        return _row(value, digits)
+        return _row(value, digits, said)
     as_it_is = _AS_THEY_ARE[digits is None]
     if isinstance(value, Mapping):
-        return dict(zip(map(str, value), plain([*value.values()], digits), strict=True))
+        return dict(zip(map(str, value), plain([*value.values()], digits, said), strict=True))
     if isinstance(value, tuple | list):
-        return [part if type(part) in as_it_is else plain(part, digits) for part in value]
+        return [part if type(part) in as_it_is else plain(part, digits, said) for part in value]
     return plain(value.tolist(), digits)  # an array, or one of its numbers
 
 
-def _row(noun: Any, digits: int | None) -> dict[str, Any]:
+def _row(noun: Any, digits: int | None, said: Said | None) -> dict[str, Any]:
     row: dict[str, Any] = {}
     for attribute, name, own_digits, into, flat in _columns(noun.__class__):
         value = getattr(noun, attribute)
@@ -114,9 +120,11 @@ def _row(noun: Any, digits: int | None) -> dict[str, Any]:
         elif kind in _AS_THEY_ARE[True]:
             row[name] = value
         elif flat:
-            row |= plain(value, to)
+            row |= plain(value, to, said)
         else:
-            row[name] = plain(value, to)
+            row[name] = plain(value, to, said)
+    if said and (told := said.get(noun.__class__)):
+        row |= told(noun)
     return row
 
 

@@ -13,7 +13,6 @@ from growthcast.cli.options import Day, Days, File, Text, chosen_tanks, open_fit
 from growthcast.cli.output import Form, check_file, refuse_if, refused, say, write_file
 from growthcast.cli.pages import check_page, write_page
 from growthcast.fit.result import GrowthFit
-from growthcast.plain import plain
 from growthcast.say.reasons import reason
 from growthcast.say.words import sentence
 from growthcast.service.advice import TankAdvice
@@ -33,7 +32,7 @@ def cuts_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.say.cuts import no_visit_words, sheet_json, sheets_answer
+    from growthcast.say.cuts import SAID, no_visit_words, sheets_answer
     from growthcast.service.visit.cuts import cut_sheet
 
     if out is not None:
@@ -66,9 +65,8 @@ def cuts_command(
         check_file(opened.folder, phone, ".html")
         beside = "; growthcast log --from reads what is typed into it."
         write_file(phone, day_file(opened, sheets), beside)
-    every = [sheet_json(sheet) for sheet in sheets]
-    answer = {"on": day.isoformat(), "sheets": every} if tank is None else every[0]
-    form.print(answer, sheets_answer(sheets), fit)
+    answer = {"on": day, "sheets": sheets} if tank is None else sheets[0]
+    form.print(answer, sheets_answer(sheets), fit, SAID)
 
 
 def _next_visit(
@@ -111,7 +109,7 @@ def peak_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.say.ahead import peak_sentence, peaks_answer, why_not_best
+    from growthcast.say.ahead import SAID, peaks_answer
     from growthcast.service.visit.peak import peak_plan
 
     refuse_if("peak_target", not 0.5 <= target <= 1.0, target=target)
@@ -124,15 +122,12 @@ def peak_command(
     for visit in given:
         beside = {"visit": visit, "today": today, "shine": shine}
         refuse_if("visit_beside_shine", not today <= visit < shine, **beside)
-    plans, answers, advised = [], [], recommend(opened, fit, asked, briefly=True)
+    plans, advised = [], recommend(opened, fit, asked, briefly=True)
     for place, advice in zip(asked.tolist(), advised, strict=True):
         dates = _visits_before(opened, fit, advice, place, (today, shine), given)
-        plan = peak_plan(opened, fit, place, shine, dates, target, within)
-        areas = [plain(area) | {"why": why_not_best(area)} for area in plan.areas]
-        plans.append(plan)
-        answers.append(plain(plan) | {"sentence": peak_sentence(plan), "areas": areas})
-    answer = {"tanks": answers} if tank is None else answers[0]
-    form.print(answer, peaks_answer(plans, today), fit)
+        plans.append(peak_plan(opened, fit, place, shine, dates, target, within))
+    answer = {"tanks": plans} if tank is None else plans[0]
+    form.print(answer, peaks_answer(plans, today), fit, SAID)
 
 
 def _visits_before(

@@ -161,7 +161,7 @@ def watch_command(book: Text, on: Day, tank: Text, plot: File, form: Form) -> No
     problems, 3 the tool itself failed.
     """
     from growthcast.say.supposed import not_fitted_words
-    from growthcast.say.watch import watch_answer, watch_in_json
+    from growthcast.say.watch import SAID, watch_answer
     from growthcast.service.watch.watch import watch_growth
 
     opened, day = options.open_book(book, on)
@@ -180,7 +180,7 @@ def watch_command(book: Text, on: Day, tank: Text, plot: File, form: Form) -> No
 
         shown = replace(report, tanks=tuple(drawn))
         options.write_plot(opened, plot, growth_index_figure(shown, said))
-    form.print(watch_in_json(report), said, details=one)
+    form.print(report, said, said=SAID, details=one)
     if report.needs_attention:
         sys.exit(int(Exit.ATTENTION))
 

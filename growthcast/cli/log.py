@@ -159,7 +159,7 @@ def _log_visit(folder: Path, asked: Asked, form: Form, items: list[str]) -> None
     whole = tell.visit_for_programs(known, added is not None)
     found = {r.place.area_id: r.amounts.get("before_cm") for r in known.rows if r.place}
     said = tell.outlook_answer(news, tank_id, day, found) if news else Answer()
-    form.print(whole | {"outlook": news and tell.outlook_for_programs(news)}, said)
+    form.print(whole | {"outlook": news}, said, said=tell.SAID)
 
 
 def _line(tank_id: str, day: date, items: Sequence[str], asked: Asked) -> Line:

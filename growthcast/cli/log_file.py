@@ -30,7 +30,7 @@ def log_file(folder: Path, file: Path, today: date, yes: bool, form: Form) -> No
     from growthcast.book.read import read_book
     from growthcast.book.writing.visit.entry import visit_rows
     from growthcast.book.writing.visit.places import tank_of_visit
-    from growthcast.say.log import doubtful_words, understood_answer, visit_for_programs
+    from growthcast.say.log import SAID, doubtful_words, understood_answer, visit_for_programs
 
     lines = read_lines(text_of(file))
     book = read_book(folder, today=today)
@@ -72,7 +72,7 @@ def log_file(folder: Path, file: Path, today: date, yes: bool, form: Form) -> No
     for line, state, known in visits:
         said = visit_for_programs(known, yes and state == "new") if known else {"written": False}
         told.append({"line": line.row, "visit": line.number or None, "state": state} | said)
-    form.print({"visits": told}, Answer())
+    form.print({"visits": told}, Answer(), said=SAID)
 
 
 def tried_line(

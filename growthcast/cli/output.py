@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, NoReturn, TextIO
 from growthcast.cli.tables import print_line, print_table, printable, takes_any_letter
 from growthcast.errors import Exit, UsageError
 from growthcast.nouns import dataclass
-from growthcast.plain import plain
+from growthcast.plain import Said, plain
 from growthcast.say.words import RANGES_HOLD, Answer, Table, sentence
 from growthcast.steps import LISTENER
 
@@ -126,12 +126,20 @@ class Form:
     details: bool = False
     as_json: bool = False
 
-    def print(self, noun: object, said: Answer, fit: Fit = None, *, details: bool = False) -> None:
-        """Print an answer: its noun for programs, else its sentences and tables for people."""
+    def print(
+        self,
+        noun: object,
+        answer: Answer,
+        fit: Fit = None,
+        said: Said | None = None,
+        *,
+        details: bool = False,
+    ) -> None:
+        """Print an answer for people, or its noun for programs with what is said of its parts."""
         if self.as_json:
-            print_json(noun, fit)
+            print_json(noun, fit, said)
         else:
-            print_answer(said, details=self.details or details)
+            print_answer(answer, details=self.details or details)
 
 
 def print_answer(answer: Answer, *, details: bool = False) -> None:
@@ -156,23 +164,23 @@ def _parts(answer: Answer, details: bool) -> Iterator[str | Table]:
             yield part
 
 
-def print_json(noun: object, fit: Fit = None) -> None:
+def print_json(noun: object, fit: Fit = None, said: Said | None = None) -> None:
     """Print an answer as one JSON object; a number that is not finite is a fault of ours.
 
     With the fit, or the fits, that it rests on, tanks whose log could not be fitted are named. Of
     plain data that an iterator yields, as that of all tanks of a large book, each is written as it
     comes: never are all of them there at once.
     """
-    answer = dict(noun) if isinstance(noun, Mapping) else plain(noun)
+    answer = dict(noun) if isinstance(noun, Mapping) else plain(noun, said=said)
     if fit is not None:
         answer["not_fitted"] = [{"tank_id": t, "why": why} for t, why in fit.not_fitted.items()]
-    parts = _json(answer)
+    parts = _json(answer, said)
     if not any(isinstance(value, Iterator) for value in answer.values()):
         parts = iter(["".join(parts)])
     sys.stdout.writelines(parts)
 
 
-def _json(answer: Mapping[str, object]) -> Iterator[str]:
+def _json(answer: Mapping[str, object], said: Said | None) -> Iterator[str]:
     encoder = json.JSONEncoder(allow_nan=False, ensure_ascii=not takes_any_letter())
 
     def written(value: object) -> str:
@@ -192,7 +200,7 @@ def _json(answer: Mapping[str, object]) -> Iterator[str]:
             yield from (f"{', ' if n else ''}{written(part)}" for n, part in enumerate(value))
             yield "]"
         else:
-            yield written(plain(value))
+            yield written(plain(value, said=said))
     yield "}\n"
 
 

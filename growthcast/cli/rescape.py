@@ -17,6 +17,7 @@ from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import day_of
 from growthcast.nouns import dataclass
+from growthcast.plain import plain
 from growthcast.say.words import Answer
 
 Found = tuple[dict[str, Any], Answer]
@@ -169,7 +170,7 @@ def _plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -
 
 def _layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> Found:
     """Return what each layout of a tank allows beside the tank as it is."""
-    from growthcast.say.rescape import layout_in_json, layouts_answer
+    from growthcast.say.rescape import SAID, layouts_answer
     from growthcast.service.rescape.layouts import compare_layouts
 
     tank_id, currency = str(fit.design.tank_id[tank]), book.practice.currency
@@ -184,7 +185,8 @@ def _layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> Found:
 
         wanted = float(book.of_tanks("confidence")[tank])
         options.write_plot(book, asked.plot, layouts_figure(tank_id, advice, wanted, said))
-    answer = {"tank_id": tank_id, "currency": currency, "layouts": [*map(layout_in_json, advice)]}
+    told = plain(advice, said=SAID)
+    answer = {"tank_id": tank_id, "currency": currency, "layouts": told}
     return answer, said
 
 

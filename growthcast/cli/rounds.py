@@ -35,7 +35,7 @@ def rounds_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.say.rounds import rounds_answer, rounds_json
+    from growthcast.say.rounds import SAID, rounds_answer
     from growthcast.service.recommend import recommend
     from growthcast.service.rounds.plan import LONGEST_WEEKS, plan_rounds
 
@@ -50,7 +50,7 @@ def rounds_command(
 
     plan = recalled(opened, day, work, "rounds", first, weeks)
     _write_files(plan, csv, ics)
-    form.print(rounds_json(plan), rounds_answer(plan), fit)
+    form.print(plan, rounds_answer(plan), fit, SAID)
 
 
 def _first_day(asked: date | None, day: date) -> date:

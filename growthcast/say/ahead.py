@@ -8,6 +8,7 @@ from datetime import date
 from itertools import chain
 from typing import Any
 
+from growthcast.plain import Said
 from growthcast.say import words as tell
 from growthcast.say.cuts import HARD_CUT_SHARE, limits_of_cuts
 from growthcast.say.reasons import limit_words
@@ -103,6 +104,10 @@ def why_not_best(area: PeakArea) -> str:
     return tell.sentence(key, area=area, unit=area.unit, new=new, limit=limit)
 
 
+SAID: Said = {
+    PeakArea: lambda area: {"why": why_not_best(area)},
+    PeakPlan: lambda plan: {"sentence": peak_sentence(plan)},
+}
 MARKS = {"lasts": tell.FINE, "cut lower": tell.TIGHT, "stand-in": tell.OVERDUE}
 
 

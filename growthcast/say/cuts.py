@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from datetime import date
 from typing import Any
 
-from growthcast.plain import plain
+from growthcast.plain import Said
 from growthcast.say import words as tell
 from growthcast.say.reasons import limit_words
 from growthcast.service.urgency import TankDue
@@ -61,11 +61,12 @@ def cut_of(area: AreaCut) -> str:
     return tell.cut_text(area.cut_cm, tell.sign(area.unit), area.least_cut_cm)
 
 
-def sheet_json(sheet: CutSheet) -> dict[str, Any]:
-    """Return the sheet with its sentences, as ``--json`` prints it."""
-    made: dict[str, Any] = plain(sheet)
+def _of_sheet(sheet: CutSheet) -> dict[str, Any]:
     said = {"sentence": sheet_sentence(sheet), "watch": watch_list(sheet)}
-    return made | said | {"cautions": cautions(sheet)}
+    return {**said, "cautions": cautions(sheet)}
+
+
+SAID: Said = {CutSheet: _of_sheet}
 
 
 def no_visit_words(tank_ids: Sequence[str], dues: Sequence[TankDue], day: date) -> str:

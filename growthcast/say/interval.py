@@ -11,7 +11,7 @@ from growthcast.plain import plain
 from growthcast.say import reasons
 from growthcast.say import words as tell
 from growthcast.say.reasons import mend_words, reason
-from growthcast.say.supposed import not_holding_in_json
+from growthcast.say.supposed import SAID
 from growthcast.service.advice import OptionAdvice, TankAdvice
 
 SAID_AT_ONCE = 2
@@ -27,8 +27,7 @@ HELD_BY = {
 
 def advice_for_programs(tank: TankAdvice, currency: str) -> dict[str, Any]:
     """Return the advice for a tank as ``--json`` prints it: its facts, and what is said of them."""
-    answer: dict[str, Any] = plain(tank)
-    answer["not_holding"] = not_holding_in_json(tank.not_holding)
+    answer: dict[str, Any] = plain(tank, said=SAID)
     answer["reason"] = reason(tank)
     answer["minutes_rest_on"] = tank.minutes and reasons.minutes_words(tank.minutes)
     if tank.longer is not None:

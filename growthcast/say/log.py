@@ -13,7 +13,7 @@ from growthcast.book.words import plain as number_text
 from growthcast.book.writing.visit.entry import VisitRow
 from growthcast.book.writing.visit.places import WORDS, Place
 from growthcast.log.visits import tells_of_cut
-from growthcast.plain import plain
+from growthcast.plain import Said
 from growthcast.say import words as tell
 from growthcast.say.reasons import reason
 from growthcast.say.texts import TERMINAL, Texts
@@ -156,11 +156,7 @@ def doubtful_words(visits: Sequence[Understood]) -> str:
 def visit_for_programs(known: Understood, written: bool) -> dict[str, Any]:
     """Return a visit as ``--json`` prints it."""
     whole = {"tank_id": known.tank_id, "on": known.day, "written": written, "rows": known.cells}
-    doubts = [
-        plain(doubt) | {"sentence": doubt_sentence(doubt), "cause": cause_words(doubt) or None}
-        for doubt in known.doubts
-    ]
-    return whole | {"understood": understood_words(known), "doubts": doubts}
+    return whole | {"understood": understood_words(known), "doubts": known.doubts}
 
 
 LARGE_G = 999.5
@@ -205,9 +201,11 @@ def cause_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:
     return texts.say(f"cause_{cause.kind.replace(' ', '_')}", cause=cause, doubt=doubt, **blanks)
 
 
-def outlook_for_programs(news: AfterVisit) -> dict[str, Any]:
-    """Return what a visit changes as ``--json`` prints it, the reason of the interval with it."""
-    return {**plain(news), "reason": reason(news.advice)}
+def _of_doubt(doubt: Doubt) -> dict[str, Any]:
+    return {"sentence": doubt_sentence(doubt), "cause": cause_words(doubt) or None}
+
+
+SAID: Said = {Doubt: _of_doubt, AfterVisit: lambda news: {"reason": reason(news.advice)}}
 
 
 def outlook_answer(

@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.plain import plain
+from growthcast.plain import Said, plain
 from growthcast.say import supposed
 from growthcast.say import words as tell
 from growthcast.say.plants import saves_in_words
 from growthcast.say.supposed import limits_words, none_holds_in_words
 from growthcast.service.holding import NOT_LIKELY
-from growthcast.service.rescape.layouts import LayoutAdvice
+from growthcast.service.rescape.layouts import LayoutAdvice, LayoutArea
 from growthcast.service.rescape.swaps import SwapAdvice, SwapSearch
 from growthcast.service.rescape.variants import Days
 
@@ -84,14 +84,16 @@ def _reason(one: LayoutAdvice) -> str:
     return tell.sentence("layouts_new", held=held, new=new, lost=lost)
 
 
-def layout_in_json(one: LayoutAdvice) -> dict[str, Any]:
-    """Return a layout's answer for programs, with its reason."""
+def _of_layout(one: LayoutAdvice) -> dict[str, Any]:
     limited = None if one.limited_by is None else one.areas[one.limited_by].area_id
-    made: dict[str, Any] = plain(one)
-    for row, area in zip(made["areas"], one.areas, strict=True):
-        row["doubts"] = [limits_words([limit]) for limit in area.doubts]
-    made |= {"recommended_interval_d": one.interval_d, "limited_by": limited}
-    return {**made, "reason": _reason(one)}
+    said = {"recommended_interval_d": one.interval_d, "limited_by": limited}
+    return {**said, "reason": _reason(one)}
+
+
+SAID: Said = {
+    LayoutAdvice: _of_layout,
+    LayoutArea: lambda area: {"doubts": [limits_words([limit]) for limit in area.doubts]},
+}
 
 
 def swaps_answer(
@@ -169,7 +171,6 @@ def swaps_in_json(
 ) -> dict[str, Any]:
     """Return the answer for programs, with its conclusion."""
     searched = {"plants": found.plants_tried, "combinations": found.combinations_tried}
-    lost = supposed.not_holding_in_json(found.not_holding)
-    whole = {**plain(found), "not_holding": lost, "tank_id": tank_id, "currency": currency}
+    whole = {**plain(found, said=supposed.SAID), "tank_id": tank_id, "currency": currency}
     whole |= {"kept": keep, "conclusion": _conclusion(found)}
     return whole | {"searched": searched | {"most_swaps": found.most_swaps}}

@@ -11,7 +11,7 @@ from typing import Any
 
 from growthcast.book.checks.rounds import public_holidays, wrong_region
 from growthcast.book.tables import WEEKDAYS
-from growthcast.plain import plain
+from growthcast.plain import Said, plain
 from growthcast.say import words as tell
 from growthcast.say.texts import TERMINAL, Texts
 from growthcast.service.effort.hours import MonthOfWork
@@ -60,11 +60,6 @@ def hours_of(plan: RoundsPlan, week: date) -> tuple[float, float]:
     return sum(spent) / 60.0, len(spent) * plan.hours_per_day
 
 
-def rounds_json(plan: RoundsPlan) -> dict[str, Any]:
-    """Return the plan with its notes, as ``--json`` prints it."""
-    return {**plain(plan), "notes": rounds_notes(plan)}
-
-
 def rounds_notes(plan: RoundsPlan, texts: Texts = TERMINAL) -> list[str]:
     """Say what a person should know of tanks and days of a plan."""
     tanks, day_min = plan.tanks, 60.0 * plan.hours_per_day
@@ -85,6 +80,9 @@ def rounds_notes(plan: RoundsPlan, texts: Texts = TERMINAL) -> list[str]:
         said.append(texts.say("rounds_idle", window=window, why=why))
     said += [texts.say("rounds_none_holds", window=w) for w in tanks if not w.feasible]
     return [*said, *_holidays_met(plan, texts)]
+
+
+SAID: Said = {RoundsPlan: lambda plan: {"notes": rounds_notes(plan)}}
 
 
 def _days_kept(window: TankWindow, dates: tuple[date, ...], texts: Texts) -> Iterator[str]:

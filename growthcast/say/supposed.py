@@ -16,7 +16,7 @@ from growthcast.fit.growth import last_logged
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import Supposed
 from growthcast.growth.normal import normal_quantile
-from growthcast.plain import plain
+from growthcast.plain import Said
 from growthcast.say.texts import TERMINAL, Texts
 from growthcast.say.words import Answer, capital, named, sentence
 from growthcast.service.holding import Limit, NotHolding, co2_assumed, holding_of
@@ -65,9 +65,7 @@ def limits_words(limits: Sequence[Limit], texts: Texts = TERMINAL) -> str:
     return texts.joined(said, "and")
 
 
-def not_holding_in_json(lost: Sequence[NotHolding]) -> list[dict[str, Any]]:
-    """Return plants that are not likely to hold as ``--json`` prints them, with why."""
-    return [plain(one) | {"why": limits_words(one.limits)} for one in lost]
+SAID: Said = {NotHolding: lambda one: {"why": limits_words(one.limits)}}
 
 
 def none_holds_in_words(lost: Sequence[NotHolding], texts: Texts = TERMINAL) -> str:

@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
-from growthcast.plain import plain
+from growthcast.plain import Said
 from growthcast.say import words as tell
 from growthcast.say.texts import TERMINAL, Texts
 from growthcast.service.watch.judge import DropSeen
@@ -137,19 +137,12 @@ def tank_sentence(tank: TankWatch, texts: Texts = TERMINAL) -> str:
     return texts.say("watch_too_few", few=tank.visits < tank.visits_needed, tank=tank)
 
 
-def watch_in_json(report: WatchReport) -> dict[str, Any]:
-    """Return the report for programs, with its sentences."""
-    tanks = []
-    for tank in report.tanks:
-        found = [*map(_finding_in_json, tank.findings)]
-        tanks.append({**plain(tank), "sentence": tank_sentence(tank), "findings": found})
-    across = [*map(_finding_in_json, report.across)]
-    return {**plain(report), "tanks": tanks, "across_tanks": across}
-
-
-def _finding_in_json(finding: Finding) -> dict[str, Any]:
+def _of_finding(finding: Finding) -> dict[str, Any]:
     said = {"sentence": finding_sentence(finding), "also_possible": _also(finding)}
-    return {**plain(finding), **said, "check": checks_for(finding)}
+    return {**said, "check": checks_for(finding)}
+
+
+SAID: Said = {Finding: _of_finding, TankWatch: lambda tank: {"sentence": tank_sentence(tank)}}
 
 
 def _also(finding: Finding) -> list[str]:
