@@ -224,49 +224,38 @@ def _odd_names(
     content: Mapping[str, Any], lines: Mapping[tuple[str, str], int]
 ) -> Iterator[Finding]:
     """Yield what is odd about the sections and keys; ``lines`` are those of each of them."""
-    inside = {name: value if isinstance(value, dict) else {} for name, value in content.items()}
-    absent = {
-        home: [key.name for key in keys if key.name not in inside.get(home, {})]
-        for home, keys in KEYS.items()
-    }
-    homes = {key.name: home for home, keys in KEYS.items() for key in reversed(keys)}
-    for name, value in content.items():
-        place, said = (FILE, lines.get(("", name)), name), {"found": f"{shown(name)} as a key"}
-        if isinstance(value, dict) and name in KEYS:
-            known = {key.name for key in KEYS[name]}
-            for key in (key for key in value if key not in known):
-                yield _odd_key(name, key, absent, lines.get((name, key)))
-        elif isinstance(value, dict):
+    inside = {name: value for name, value in content.items() if isinstance(value, dict)}
+    homes = {key.name: home for home, keys in KEYS.items() for key in keys}
+    absent = {key: home for key, home in homes.items() if key not in inside.get(home, {})}
+    for name in content:
+        line, known = lines.get(("", name)), {key.name for key in KEYS.get(name, ())}
+        if name in inside and known:
+            here = [key for key, home in absent.items() if home == name]
+            others = {key: home for key, home in absent.items() if home != name}
+            for key in (key for key in inside[name] if key not in known):
+                where = key, f" under [{name}]", lines.get((name, key))
+                yield _odd(*where, "key", here, others)
+        elif name in inside:
             sections = [home for home in KEYS if home not in content]
-            yield _odd(name, sections, lines.get((name, "")), "section")
-        elif name in KEYS:
-            said |= {"expected": "a section", "fix": f"write it as a section: [{name}]"}
-            yield finding("wrong-kind", *place, name, **said)
+            yield _odd(name, "", lines.get((name, "")), "section", sections, {})
+        elif known:
+            said = {"found": f"{shown(name)} as a key", "expected": "a section"}
+            said |= {"fix": f"write it as a section: [{name}]"}
+            yield finding("wrong-kind", FILE, line, name, name, **said)
         else:
-            said = {"found": f"{shown(name)} outside any section"}
-            move = f"move it under [{homes[name]}]" if name in homes else ""
-            said |= {"expected": "a key in its section", "fix": move or _KEPT.format(what="key")}
-            yield finding("near-key" if move else "unknown-key", *place, "key", **said)
+            yield _odd(name, " outside any section", line, "key", [], homes)
 
 
-_KEPT = "nothing to do; the {what} is kept"
-
-
-def _odd_key(section: str, name: str, absent: Mapping[str, list[str]], line: int | None) -> Finding:
-    """Return what is odd about a key: it belongs to another section, or is nearly a known one."""
-    homes = {key: home for home, keys in absent.items() for key in keys if home != section}
-    slip = next((other for other in homes if is_one_slip(name, other)), None)
-    if slip is None or any(is_one_slip(name, other) for other in absent[section]):
-        return _odd(name, absent[section], line, "key")
-    fix = f"move it under [{homes[slip]}]" + ("" if name == slip else f" and write {slip}")
-    said = {"found": f"{shown(name)} under [{section}]", "expected": "a key of its section"}
-    return finding("near-key", FILE, line, name, "key", **said, fix=fix)
-
-
-def _odd(name: str, absent: list[str], line: int | None, what: str) -> Finding:
-    slip = next((known for known in absent if is_one_slip(name, known)), None)
+def _odd(
+    name: str, where: str, line: int | None, what: str, here: list[str], others: Mapping[str, str]
+) -> Finding:
+    """Return what is odd about a name: it is nearly one of ``here``, or belongs elsewhere."""
     place, said = (FILE, line, name, what), {"name": name, "what": what}
-    if slip:
-        return finding("near-key", *place, meant=slip, **said)
-    fix = did_you_mean(name, absent, f"{_KEPT.format(what=what)} as it is")
-    return finding(f"unknown-{what}", *place, fix=fix, **said)
+    if slip := next((known for known in here if is_one_slip(name, known)), None):
+        return finding("near-key", *place, **said, meant=slip)
+    if slip := next((known for known in others if is_one_slip(name, known)), None):
+        fix = f"move it under [{others[slip]}]" + ("" if name == slip else f" and write {slip}")
+        moved = {"found": f"{shown(name)}{where}", "expected": "a key of its section", "fix": fix}
+        return finding("near-key", *place, **moved)
+    fix = did_you_mean(name, here, f"nothing to do; the {what} is kept as it is")
+    return finding(f"unknown-{what}", *place, **said, fix=fix)
