@@ -16,6 +16,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.say import client as tell
 from growthcast.say import strip
+from growthcast.say.forecast import passes
 from growthcast.say.locale import Locale
 from growthcast.say.words import named
 from growthcast.service.advice import OptionAdvice
@@ -228,7 +229,7 @@ def _areas_table(locale: Locale, tank: TankFacts, horizon_d: int) -> page.Table:
             locale.say(speed, middle=middle, low=low, high=high),
             tell.size_words(locale, now, area.unit),
             tell.size_words(locale, locale.exact(area.forecast.budget_cm, area.unit), area.unit),
-            tell.passes(locale, "passes", area.forecast, horizon_d, tank.on),
+            passes(locale, "passes", area.forecast, tank.on, horizon_d),
         )
         rows.append((*row, locale.say(f"rests_{area.forecast.basis}")) if with_basis else row)
     names = f"area plant speed now budget passes{' rests' if with_basis else ''}"

@@ -14,7 +14,7 @@ from growthcast.brief.letterhead import page_of
 from growthcast.figures.drawn import spark_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
-from growthcast.say.client import passes
+from growthcast.say.forecast import passes
 from growthcast.say.locale import Locale
 from growthcast.say.overview import due_words, growth_words, lead, month_words, off_words
 from growthcast.say.words import named
@@ -138,7 +138,7 @@ def _spark(
         "now": locale.height(float(area.height_cm_now[1]), unit),
         "budget": locale.exact(area.budget_cm, unit),
         "floor": locale.exact(area.floor_cm, unit),
-        "passes": passes(locale, "spark", area, horizon_d, area.at[0]),
+        "passes": passes(locale, "spark", area, area.at[0], horizon_d),
     }
     alternative = locale.say("spark_alt", **blanks)
     words = locale.short_date(area.at[0]), locale.short_date(area.at[-1]), locale.share(1.0)

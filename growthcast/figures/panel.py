@@ -20,7 +20,8 @@ from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
 from growthcast.log.visits import read_log
 from growthcast.nouns import dataclass
-from growthcast.say.forecast import conclusion, height_words, unit
+from growthcast.say.forecast import height_words, passes, unit
+from growthcast.say.texts import TERMINAL
 from growthcast.say.words import day_words
 
 TITLE_MM = 76.0
@@ -133,7 +134,7 @@ def forecast_axes(panel: AreaPanel, ax: Axes) -> None:
     _scale(ax, panel)
     _draw_crossing(ax, panel)
     lettering.label_ends(ax, _end_labels(panel))
-    said = conclusion(panel.area, panel.on, panel.horizon_d)
+    said = passes(TERMINAL, "spark", panel.area, panel.on, panel.horizon_d)
     lettering.title_axes(ax, panel.name, said, TITLE_MM)
 
 

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
 
 from growthcast.book.book import Practice
-from growthcast.forecast.report import AreaForecast
 from growthcast.say.cuts import HARD_CUT_SHARE
 from growthcast.say.locale import Locale
 from growthcast.say.reasons import mend_words
 from growthcast.say.strip import apart, days_of_100, month_of
-from growthcast.say.words import capital, hand_cut, named, passing
+from growthcast.say.words import capital, hand_cut, named
 from growthcast.service.advice import Mend, OptionAdvice
 from growthcast.service.effort.hours import Range
 from growthcast.service.living import bare_below
@@ -201,16 +200,6 @@ def _worth_offering(mend: Mend) -> bool:
         return True
     pairs = zip(mend.values, mend.before, strict=True)
     return any(abs(float(to) - now) >= min(SEEN_CM, SEEN_PART * now) for to, now in pairs)
-
-
-def passes(locale: Locale, key: str, area: AreaForecast, horizon_d: int, on: date) -> str:
-    """Return when an area passes its budget, with its range, in the texts that begin so."""
-    early, middle, late = area.passes_budget_on
-    days = {"early": early, "middle": middle, "late": late, "last": on + timedelta(days=horizon_d)}
-    budget = locale.exact(area.budget_cm, "% cover" if area.is_cover else "cm")
-    within = locale.count("day", horizon_d)
-    how = passing(area.passes_budget_on, on)
-    return locale.say(f"{key}_{how}", budget=budget, within=within, **days)
 
 
 def record_sentences(locale: Locale, record: Record) -> list[str]:

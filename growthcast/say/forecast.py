@@ -15,6 +15,7 @@ from growthcast.fit.suspects import Suspect
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
 from growthcast.say import words as tell
+from growthcast.say.texts import Texts
 
 Areas = Sequence[AreaForecast]
 LOW_TO_HIGH = [LEVELS.index(level) for level in (0.10, 0.50, 0.90)]
@@ -102,13 +103,13 @@ def height_words(height: float) -> str:
     return f"{height:.1f}" if round(height, 1) < 10.0 else f"{height:.0f}"
 
 
-def conclusion(area: AreaForecast, on: date, horizon_d: int) -> str:
-    """Return when an area passes its height budget, as a clause without a subject."""
+def passes(texts: Texts, key: str, area: AreaForecast, on: date, horizon_d: int) -> str:
+    """Return when an area passes its budget, with its range, in the texts that begin so."""
     early, middle, late = area.passes_budget_on
-    days = {"early": early, "middle": middle, "late": late, "days": horizon_d}
-    days |= {"begun": early and early <= on, "last": on + timedelta(days=horizon_d), "on": on}
-    how = tell.passing(area.passes_budget_on, on)
-    return tell.sentence(f"passes_{how}", area=area, unit=unit(area), **days)
+    days = {"early": early, "middle": middle, "late": late, "last": on + timedelta(days=horizon_d)}
+    budget = texts.exact(area.budget_cm, "% cover" if area.is_cover else "cm")
+    blanks = {"on": on, "budget": budget, "within": texts.count("day", horizon_d)}
+    return texts.say(f"{key}_{tell.passing(area.passes_budget_on, on)}", **days, **blanks)
 
 
 SPREADS: tuple[str, ...] = ("tank", "area", "species", "interval", "drift")

@@ -79,10 +79,6 @@ class Locale(Texts):
         """Return a date in short words, without its year."""
         return format_skeleton("MMMd", day, locale=self.place)
 
-    def whole_date(self, day: date) -> str:
-        """Return a date in short words that no line ends in."""
-        return self.short_date(day).replace(" ", "\N{NO-BREAK SPACE}")
-
     def day(self, day: date, on: date) -> str:
         """Return a date; the year only where ``on`` does not settle it."""
         near = abs((day - on).days) < YEAR_SETTLED_D

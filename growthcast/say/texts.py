@@ -73,6 +73,10 @@ class Texts:
         """Return a date; the year only where ``on`` does not settle it."""
         return day_words(day, on)
 
+    def whole_date(self, day: date, on: date) -> str:
+        """Return a date that no line of a page ends in."""
+        return self.day(day, on).replace(" ", self.gap)
+
     def short(self, value: float) -> str:
         """Return a number in three digits at most."""
         return self.number(value, len(f"{value:.3g}".partition(".")[2]))

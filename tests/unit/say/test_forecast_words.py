@@ -8,7 +8,8 @@ from datetime import date
 import pytest
 
 from growthcast.figures.forecast import forecast_panels
-from growthcast.say.forecast import conclusion, height_words
+from growthcast.say.forecast import height_words, passes
+from growthcast.say.texts import TERMINAL
 from growthcast.say.words import day_words
 from tests.unit.figures.conftest import ON, Fitted
 
@@ -16,23 +17,23 @@ NOW, SOON, LATER = ON, date(2026, 3, 24), date(2026, 3, 28)
 
 
 @pytest.mark.parametrize(
-    ("passes", "said"),
+    ("days", "said"),
     [
         ((SOON, LATER, date(2026, 4, 2)), "passes 24 cm about 28 Mar (24 Mar to 2 Apr)"),
         ((SOON, LATER, None), "passes 24 cm about 28 Mar (24 Mar to after 15 May)"),
-        ((SOON, None, None), "may pass 24 cm on 24 Mar or later"),
-        ((NOW, None, None), "may be over 24 cm already, more likely not"),
-        ((NOW, NOW, LATER), "is probably over 24 cm already (9 times in 10 by 28 Mar)"),
-        ((NOW, NOW, None), "is probably over 24 cm already"),
+        ((SOON, None, None), "may pass 24 cm from 24 Mar on"),
+        ((NOW, None, None), "may pass 24 cm from 16 Mar on"),
+        ((NOW, NOW, LATER), "probably over 24 cm already"),
+        ((NOW, NOW, None), "probably over 24 cm already"),
         ((NOW, NOW, NOW), "stands over 24 cm already"),
-        ((None, None, None), "stays below 24 cm within 60 days"),
+        ((None, None, None), "stays below 24 cm for 60 days"),
     ],
 )
-def test_conclusion(
-    lobby: Fitted, passes: tuple[date | None, date | None, date | None], said: str
+def test_when_a_height_is_passed(
+    lobby: Fitted, days: tuple[date | None, date | None, date | None], said: str
 ) -> None:
-    area = replace(forecast_panels(*lobby, 0)[0].area, passes_budget_on=passes)
-    assert conclusion(area, ON, 60) == said
+    area = replace(forecast_panels(*lobby, 0)[0].area, passes_budget_on=days)
+    assert passes(TERMINAL, "spark", area, ON, 60).replace("\N{NO-BREAK SPACE}", " ") == said
 
 
 def test_a_year_is_said_only_where_it_is_in_doubt() -> None:
