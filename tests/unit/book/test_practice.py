@@ -225,6 +225,7 @@ def test_a_broken_line_below_a_closed_list_is_shown_where_it_stands():
 @pytest.mark.parametrize(
     ("text", "fix"),
     [
+        ("\ntravel_mins = 20", "move it under [visit] and write travel_min"),
         ("[practice]\ntravel_min = 20", "move it under [visit]"),
         ("[targets]\nfixed_min = 20", "move it under [visit]"),
         ("[visit]\ncurency = 1", "move it under [practice] and write currency"),
