@@ -30,7 +30,7 @@ from growthcast.fit.model.posterior import (
 from growthcast.fit.model.spreads import FORMS
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.likelihood import log_likelihood
-from growthcast.fit.solver.solve import Solution
+from growthcast.fit.solver.solve import LAST_STAGE, LOWEST_STAGE, Solution
 from growthcast.fit.suspects import Suspect, suspects_of
 from growthcast.frames import Answers
 from growthcast.log.visits import LeftOut
@@ -138,6 +138,7 @@ class GrowthFit:
         last = {name: values[..., areas] for name, values in self._last_nodes.items()}
         covariance = solution.view.pooled.covariance(areas)
         mode, mean = solution.point.border[:, areas], self.border_mean[:, areas]
+        stage = last["stage"] + (last["follows"] * (mean - mode)).sum(axis=0)
         spreads, form = self.design.spreads, self.design.form[areas]
         sd = np.stack([spreads.lags.sd_d, spreads.settling.sd])[:, form]
         beside = self.beside[:, :, areas]
@@ -146,7 +147,8 @@ class GrowthFit:
         return AreaPosterior(
             mean=Parameters(mean),
             covariance=covariance * self.widening**2,
-            last_stage=last["stage"] + (last["follows"] * (mean - mode)).sum(axis=0),
+            # Where a stage hangs on a slip, the line it follows leads far off the curve.
+            last_stage=np.clip(stage, LOWEST_STAGE, LAST_STAGE),
             last_stage_variance=last["variance"] * self.widening**2,
             stage_follows=last["follows"],
             last_day=last["day"],

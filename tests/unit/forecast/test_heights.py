@@ -300,3 +300,18 @@ def test_a_level_is_reached_on_the_first_day_of_such_a_chance(
     np.testing.assert_array_equal(days - 20.0, [found])
     assert len(asked) <= np.ceil(np.log2(horizon_d + 2))
     assert min(day.min() for day in asked) >= 20.0
+
+
+def test_an_area_of_which_only_a_slip_is_known_does_not_keep_back_the_others(tmp_path):
+    """More was taken off than can have stood there: the stage after it follows the rate steeply."""
+    areas = AREAS.splitlines()[0] + "\n"
+    areas += "feather,lobby,,myriophyllum-aquaticum,1878,11.1,27.3,,2025-10-09,\n"
+    trims = HEADER + "2026-09-15,lobby,feather,,,,,over,,\n2026-11-09,lobby,feather,,,86.5,,,,\n"
+    tanks = "tank_id,client,water_depth_cm\nlobby,Client A,60\n"
+    book = make_book(tmp_path, areas=areas, tanks=tanks, trims=trims)
+    fit = fit_growth(book, date(2026, 11, 9))
+    made = forecast_heights(fit, np.array([0]), np.array([fit.design.on_day]))
+    assert np.isfinite(made.height_cm).all()
+    low, high = made.height_cm[0, 0, [0, -1]]
+    assert low < 10.0
+    assert high > 40.0
