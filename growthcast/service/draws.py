@@ -175,23 +175,19 @@ def draw_growth(
         [stratified_normals(tanks * 16 + 1 + k, draws) for k in range(width)], axis=1
     )
     drift = stratified_normals(tanks * 16 + 15, draws)
-    rate_off, ceiling_off, week, hand = (
+    of_rate, of_ceiling, week, hand = (
         stratified_normals(fit.design.draw_key[areas] * 16 + 11 + k, draws) for k in range(4)
     )
     species_off = _single(shared.species_root) @ of_species
     tank_off = _single(shared.tank_root) @ of_tank
     tank_off += _single(shared.tank_by_species) @ species_off
-    rate_by_tank, ceiling_by_tank = _single(shared.rate_by_tank), _single(shared.ceiling_by_tank)
-    rate_off *= column(shared.rate_sd)
-    rate_off += rate_by_tank[:, :1] * species_off[shared.species]
-    ceiling_off *= column(shared.ceiling_sd)
-    rate_by_own_ceiling = column(shared.rate_by_ceiling) * ceiling_off
+    by_shared, own_root = _single(shared.by_shared), _single(shared.own_root)
+    off = own_root @ np.stack([of_ceiling, of_rate], axis=1)
+    off += by_shared[..., :1] * species_off[shared.species, None]
     edges = np.searchsorted(fit.design.tank[areas], tanks).tolist()
     for run, (begin, end) in enumerate(pairwise([*edges, areas.size])):
-        rate_off[begin:end] += rate_by_tank[begin:end] @ tank_off[run]
-        ceiling_off[begin:end] += ceiling_by_tank[begin:end] @ tank_off[run]
-    ceiling_off += column(shared.ceiling_by_rate) * rate_off
-    rate_off += rate_by_own_ceiling
+        off[begin:end] += by_shared[begin:end] @ tank_off[run]
+    ceiling_off, rate_off = off[:, 0], off[:, 1]
     spreads, form = fit.design.spreads, fit.design.form[areas]
     lags, forms = spreads.lags, np.arange(spreads.lags.centre_d.size)
     of_form, settles = (stratified_normals(forms * 16 + k, draws) for k in (9, 8))

@@ -291,7 +291,7 @@ class SharedGrowth:
     """Rates and ceilings of areas (A,) in tanks (R,), factored by what they share.
 
     A tank's effect and drift (W,) move with the species planted (P,) and by themselves; an area's
-    log rate and log ceiling move with both, and by themselves.
+    log ceiling and log rate, in this order, move with both, and by themselves.
 
     Attributes
     ----------
@@ -307,14 +307,11 @@ class SharedGrowth:
         What a tank does by itself is this times independent standard normals (W,).
     tank_by_species : array (R, W, P)
         How it moves with the species' effects.
-    rate_by_tank, ceiling_by_tank : array (A, W)
-        How log rate and log ceiling move with the tank; with the species' effect the log rate moves
-        as with the tank's own, which comes first.
-    rate_sd, ceiling_sd : array (A,)
-        Standard deviations of what log rate and log ceiling do by themselves.
-    ceiling_by_rate, rate_by_ceiling : array (A,)
-        How the log ceiling moves with the departure of the log rate, and then the log rate with
-        what a log ceiling does by itself.
+    by_shared : array (A, 2, W)
+        How the two move with the tank; with the species' effect they move as with the tank's own,
+        which comes first.
+    own_root : array (A, 2, 2)
+        What they do by themselves is this times independent standard normals (2,).
     pace_by, ceiling_by : array (2, A)
         How the log rate, the drift of the day of the fit included, and the log ceiling move with a
         day of lag, and with the log factor of settling.
@@ -326,12 +323,8 @@ class SharedGrowth:
     species_root: Floats
     tank_root: Floats
     tank_by_species: FloatArray
-    rate_by_tank: FloatArray
-    ceiling_by_tank: FloatArray
-    rate_sd: FloatArray
-    ceiling_sd: FloatArray
-    ceiling_by_rate: FloatArray
-    rate_by_ceiling: FloatArray
+    by_shared: FloatArray
+    own_root: Floats
     pace_by: FloatArray
     ceiling_by: FloatArray
 
@@ -361,10 +354,8 @@ def shared_growth(
     """
     pooling, pooled = view.problem.pooling, view.pooled
     planted, species = pooling.planted  # no tank follows another species
-    variance = pooled.covariance(areas, bends=False)[:, CEILING, CEILING]
-    wider, learnt = pooling.doubt_of_bends(areas, variance), pooling.ceiling_learnt[areas]
-    by_itself = pooled.own_covariance[areas, CEILING, CEILING]
-    ceiling_by_knots = pooled.own_regression[areas, CEILING, 1:]
+    by_shared, own, _ = pooled.border_parts(areas)
+    both = np.array([CEILING, RATE])
     return SharedGrowth(
         mean=Parameters(mean),
         drift=pooled.tank[tanks, 1:],
@@ -372,13 +363,8 @@ def shared_growth(
         species_root=np.linalg.cholesky(pooled.species_covariance)[planted],
         tank_root=np.linalg.cholesky(pooled.tank_covariance[tanks]),
         tank_by_species=pooled.tank_regression(tanks),
-        rate_by_tank=pooled.rate_by_shared[areas],
-        ceiling_by_tank=np.column_stack([np.zeros(areas.size), ceiling_by_knots]),
-        rate_sd=1.0 / np.sqrt(pooled.rate_precision[areas]),
-        ceiling_sd=np.sqrt(by_itself + wider),
-        ceiling_by_rate=pooled.own_regression[areas, CEILING, 0],
-        rate_by_ceiling=pooled.rate_by_ceiling[areas]
-        * np.where(learnt, wider / (by_itself + wider), 1.0),
+        by_shared=by_shared[:, both],
+        own_root=np.linalg.cholesky(own[:, both[:, None], both]),
         pace_by=beside[:, RATE] + today_weight() @ beside[:, KNOTS:],
         ceiling_by=beside[:, CEILING],
     )

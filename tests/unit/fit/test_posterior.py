@@ -249,26 +249,18 @@ def test_shared_growth_has_the_covariance_of_the_dense_normal_equations(view):
         mine = of_tank[tank].copy()
         begin = planted + tank * width
         mine[:, begin : begin + width] += shared.tank_root[tank]
-        rate = shared.rate_by_tank[a, 0] * of_species[shared.species[a]]
-        rate = rate + shared.rate_by_tank[a] @ mine
-        rate[count - 14 + a] += shared.rate_sd[a]
-        ceiling = shared.ceiling_by_tank[a] @ mine + shared.ceiling_by_rate[a] * rate
-        ceiling[count - 7 + a] += shared.ceiling_sd[a]
-        rate[count - 7 + a] += shared.rate_by_ceiling[a] * shared.ceiling_sd[a]
-        rows.append(np.stack([rate, ceiling]))
-    wanted = into[:, [RATE, CEILING]]
+        mine[0] += of_species[shared.species[a]]
+        both = shared.by_shared[a] @ mine
+        both[:, [count - 7 + a, count - 14 + a]] += shared.own_root[a]
+        rows.append(both)
+    wanted = into[:, [CEILING, RATE]]
     own = view.pooled.covariance(areas)
     for a in areas:
         for b in areas:
             exact = wanted[a] @ covariance @ wanted[b].T
             if a == b:  # with the doubt of the bends, which an area has alone
-                exact = own[a][np.ix_([RATE, CEILING], [RATE, CEILING])]
-            found = rows[a] @ rows[b].T
-            # A rate alone lacks a little of what it does with another bend.
-            doubted = a == b and pooling.ceiling_learnt[a]
-            assert found[0, 0] == pytest.approx(exact[0, 0], rel=0.03 if doubted else 1e-12)
-            found[0, 0] = exact[0, 0]
-            assert found == pytest.approx(exact, abs=1e-12)
+                exact = own[a][np.ix_([CEILING, RATE], [CEILING, RATE])]
+            assert rows[a] @ rows[b].T == pytest.approx(exact, abs=1e-12)
     assert shared.drift == pytest.approx(view.pooled.tank[:, 1:])
     assert shared.pace_by == pytest.approx(
         beside[:, RATE] + np.einsum("m,kma->ka", today_weight(), beside[:, KNOTS:])

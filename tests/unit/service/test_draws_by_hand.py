@@ -66,12 +66,8 @@ def shared_growth(areas, tanks, rng):
         species_root=normal(species, 3),
         tank_root=normal(tanks, WIDTH, WIDTH),
         tank_by_species=normal(tanks, WIDTH, species),
-        rate_by_tank=normal(areas, WIDTH),
-        ceiling_by_tank=normal(areas, WIDTH),
-        rate_sd=normal(areas) ** 2,
-        ceiling_sd=normal(areas) ** 2,
-        ceiling_by_rate=normal(areas),
-        rate_by_ceiling=normal(areas),
+        by_shared=normal(areas, 2, WIDTH),
+        own_root=np.tril(normal(areas, 2, 2)),
         pace_by=np.array([normal(areas) * 0.02, normal(areas)]),
         ceiling_by=np.array([normal(areas) * 0.02, normal(areas)]),
     )
@@ -112,18 +108,15 @@ def test_draws_move_with_what_areas_share_and_no_row_is_drawn_twice(monkeypatch)
     made = draw_growth(fit, areas, tanks, 8)
     draws._species_normals.cache_clear()
     assert len(set(asked)) == len(asked)
-    of_species = np.array([rows[16 * s] for s in range(3)])
+    species_rows = np.array([rows[16 * s] for s in range(3)])
     for a, area in enumerate(areas.tolist()):
         run, form, own = [0, 0, 1][a], design.form[area], design.draw_key[area]
-        own_rate = shared.rate_sd[a] * rows[16 * own + 11]
-        own_ceiling = shared.ceiling_sd[a] * rows[16 * own + 12]
-        species = shared.species_root @ of_species
+        alone = shared.own_root[a] @ [rows[16 * own + 12], rows[16 * own + 11]]
+        species = shared.species_root @ species_rows
         tank = shared.tank_root[run] @ [rows[16 * tanks[run] + 1 + k] for k in range(WIDTH)]
         tank = tank + shared.tank_by_species[run] @ species
-        rate = own_rate + shared.rate_by_tank[a] @ tank
-        rate = rate + shared.rate_by_tank[a, 0] * species[shared.species[a]]
-        ceiling = own_ceiling + shared.ceiling_by_tank[a] @ tank + shared.ceiling_by_rate[a] * rate
-        rate = rate + shared.rate_by_ceiling[a] * own_ceiling
+        of_species = shared.by_shared[a, :, :1] * species[shared.species[a]]
+        ceiling, rate = alone + shared.by_shared[a] @ tank + of_species
         lag, settling = lag_d[area], 1.5 * settled[form]
         longer = _rate_with_lag(shared.pace_by[0], usual_d[design.form[areas]], lag_d[areas])[a]
         log_rate = shared.mean.log_rate[a] + np.log(speed[area]) + 1.5 * rate + longer
