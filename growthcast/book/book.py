@@ -278,8 +278,7 @@ class Book:
         tables: dict[str, Any] = {}
         for name in ("tanks", "areas", "trims", "conditions"):
             table: Table = getattr(self, name)
-            kept = np.isin(table.text("tank_id").astype(str), list(tank_ids))
-            tables[name] = table.keep(np.asarray(kept, np.bool_))
+            tables[name] = table.keep(table.places("tank_id", np.array(tank_ids, object)) >= 0)
         return replace(self, **tables)
 
     def tanks_of(self, client: str) -> IntArray:

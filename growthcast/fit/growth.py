@@ -14,7 +14,7 @@ from growthcast.book.book import Book
 from growthcast.cache import recall, tables_of
 from growthcast.fit.borrowing import borrow, with_borrowed
 from growthcast.fit.design import Design, build_design, with_spreads
-from growthcast.fit.learning import learn_bends, learn_spreads
+from growthcast.fit.learning import climbed, learn_bends, learn_spreads, may_bend
 from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.result import CLEARLY, GrowthFit
 from growthcast.fit.sites.weights import evidence_for_everything
@@ -49,7 +49,7 @@ def last_logged(book: Book) -> date | None:
 def _learnt_from_a_sample(book: Book, on: date) -> Design:
     """Learn spreads and bends from tanks spread evenly over a large book."""
     tanks = book.tanks.text("tank_id")
-    tanks = tanks[np.isin(tanks.astype(str), book.areas.text("tank_id").astype(str))]
+    tanks = tanks[distinct(book.areas.places("tank_id", tanks))]
     count = max(1, int(MOST_AREAS_TO_LEARN_FROM / len(book.areas) * tanks.size))
     chosen = tanks[distinct(np.linspace(0, tanks.size - 1, count).astype(int))]
     sample = book.only(chosen.tolist())
@@ -57,6 +57,8 @@ def _learnt_from_a_sample(book: Book, on: date) -> Design:
     default = design.spreads
     design = replace(design, problem=_read_weights(design.problem)[0])
     try:
+        if not may_bend(design):  # nobody asks for the fit of the sample
+            return climbed(design)[0]
         return learn_bends(*learn_spreads(design), default)[0]
     except CannotFit as fault:  # by its place in the whole book
         whole = np.flatnonzero(np.isin(book.areas.text("area_id"), design.area_id[fault.areas]))

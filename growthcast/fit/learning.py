@@ -36,7 +36,7 @@ from growthcast.fit.solver.likelihood import (
     log_likelihood,
     noise_slopes,
 )
-from growthcast.fit.solver.problem import Point, with_heights_that_count
+from growthcast.fit.solver.problem import Point, Problem, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
 from growthcast.fit.solver.view import View, departure_of
 from growthcast.fit.suspects import settled_without_suspects
@@ -88,10 +88,34 @@ def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, S
         learnt of the lags after cuts, and its fit. A log without spans teaches nothing: it comes
         back as it was.
     """
+    learnt, solution = climbed(design, start)
+    if learnt is not design:
+        solution = solve(learnt.problem, solution.point, STEPS_BETWEEN, ROUGHLY)
+        solution = settled_without_suspects(solution)
+        learnt = replace(learnt, problem=solution.problem)
+    return learnt, solution
+
+
+def climbed(design: Design, start: Point | None = None) -> tuple[Design, Solution]:
+    """Learn the spreads of a book without fitting it with them.
+
+    Parameters
+    ----------
+    design : Design
+        A book as arrays, with the spreads to start from and lean on.
+    start : Point, optional
+        Where the first fit begins.
+
+    Returns
+    -------
+    tuple of Design and Solution
+        As ``learn_spreads`` has them, but for the fit: it is the last that taught.
+    """
     solution = solve(design.problem, start, tolerance=ROUGHLY)
     if not design.spans.any():
         return design, solution
-    view = settled_without_suspects(solution, wider=WIDER_BEFORE_LEARNING).view
+    solution = settled_without_suspects(solution, wider=WIDER_BEFORE_LEARNING)
+    view = solution.view
     design = replace(design, problem=view.problem)
     names, default = _taught(design), design.spreads
     nothing = np.zeros(len(names))
@@ -103,13 +127,12 @@ def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, S
         logs = climb.next_logs()
         default = _with_lags(default, design, view)
         design = with_spreads(design, _spreads(default, names, logs))
-        view = solve(design.problem, view.point, STEPS_BETWEEN, ROUGHLY).view
+        solution = solve(design.problem, view.point, STEPS_BETWEEN, ROUGHLY)
+        view = solution.view
         climb = climb.moved_to(logs, *_slopes(design, view, names, logs))
     sd = dict(zip(names, np.sqrt(np.diag(climb.inverse)).tolist(), strict=True))
-    design = with_spreads(design, replace(_with_lags(design.spreads, design, view), sd=sd))
-    solution = solve(design.problem, view.point, STEPS_BETWEEN, ROUGHLY)
-    solution = settled_without_suspects(solution)
-    return replace(design, problem=solution.problem), solution
+    spreads = replace(_with_lags(design.spreads, design, view), sd=sd)
+    return with_spreads(design, spreads), solution
 
 
 def _with_lags(spreads: Spreads, design: Design, view: View) -> Spreads:
@@ -138,11 +161,9 @@ def learn_bends(design: Design, solution: Solution, default: Spreads) -> tuple[D
         height without a cut, and their readings make another bend much the likelier. Logs of
         trimmed areas say next to nothing of a bend, and are not asked.
     """
-    rising, forms = _rising(solution) & ~design.is_cover, design.priors.form[design.species]
-    for form in sorted(set(forms[rising].tolist())):
+    forms = design.priors.form[design.species]
+    for form in _bending(design, solution.problem):
         mine = forms == form
-        if rising[mine].mean() < MOST_RISE:
-            continue
         likeliest = log_likelihood(solution.view) + STRONG_EVIDENCE
         earlier = design.problem.rises
         rises, was = mine if earlier is None else mine | earlier, design
@@ -158,10 +179,35 @@ def learn_bends(design: Design, solution: Solution, default: Spreads) -> tuple[D
     return design, solution
 
 
-def _rising(solution: Solution) -> BoolArray:
+def may_bend(design: Design) -> bool:
+    """Whether a book may teach the bend of any form: were no reading set aside, it would.
+
+    Parameters
+    ----------
+    design : Design
+        A book as arrays.
+
+    Returns
+    -------
+    bool
+        False where ``learn_bends`` has nothing to do, whatever becomes of the readings.
+    """
+    problem = design.problem
+    blocks = tuple(replace(block, trust=np.ones(block.trust.size)) for block in problem.blocks)
+    return bool(_bending(design, replace(problem, blocks=blocks)))
+
+
+def _bending(design: Design, problem: Problem) -> list[str]:
+    """Return the forms of which most areas were read along a rise."""
+    rising, forms = _rising(problem) & ~design.is_cover, design.priors.form[design.species]
+    some = sorted(set(forms[rising].tolist()))
+    return [form for form in some if rising[forms == form].mean() >= MOST_RISE]
+
+
+def _rising(problem: Problem) -> BoolArray:
     """Whether an area (A,) was read along a rise to ``RISE`` times its height without a cut."""
-    rising = np.zeros(solution.problem.area_count, dtype=bool)
-    for block in solution.problem.blocks:
+    rising = np.zeros(problem.area_count, dtype=bool)
+    for block in problem.blocks:
         chains, nodes = block.chains, block.chains.nodes
         read = chains.read & np.isnan(nodes.aim_sd_cm) & (block.trust == 1.0)
         lowest, readings = np.where(read, nodes.reading_cm, np.inf), read.astype(np.int64)

@@ -52,5 +52,5 @@ def test_a_large_book_bends_as_a_sample_of_its_tanks(tmp_path, monkeypatch):
 
 def test_trimmed_areas_are_not_asked_for_a_bend(tmp_path):
     fit = fit_growth(make_book(tmp_path / "book"), TODAY)
-    assert not _rising(fit.solution).any()
+    assert not _rising(fit.solution.problem).any()
     assert np.array_equal(fit.design.problem.shape, np.ones(fit.design.area_id.size))

@@ -97,7 +97,7 @@ def view_of(problem: Problem, point: Point, unheard: View | None = None) -> View
         forward = seen(problem, point, number, known)
         mine = block.chains.area
         information[mine], score[:, mine] = forward.information()
-        surprise += _surprise(forward, problem.area_count)
+        surprise[mine] = _surprise(forward)
         filtered.append(forward.known())
         if few:
             kept.append(forward)
@@ -124,11 +124,11 @@ def _check_finite(*of_areas: FloatArray) -> None:
         raise CannotFit(np.flatnonzero(~finite))
 
 
-def _surprise(forward: FilterPass, areas: int) -> FloatArray:
-    precision = forward.innovation_precision
+def _surprise(forward: FilterPass) -> FloatArray:
+    chains, precision = forward.chains, forward.innovation_precision
     log_precision = np.log(np.where(precision > 0.0, precision, 1.0))
     twice = precision * forward.innovation_cm**2 - log_precision
-    return np.bincount(forward.chains.nodes.area, twice, areas).astype(np.float64)
+    return np.bincount(chains.rank, twice, chains.area.size).astype(np.float64)
 
 
 def repooled(view: View, problem: Problem) -> View:
