@@ -26,6 +26,12 @@ def distinct(values: NDArray[T]) -> NDArray[T]:
     return ordered[first]
 
 
+def numbered(places: IntArray) -> tuple[IntArray, IntArray]:
+    """Distinct places (m,) from 0 on, in rising order, and which of them each place is (n,)."""
+    held = np.bincount(places) > 0
+    return np.flatnonzero(held), (np.cumsum(held) - 1)[places]
+
+
 def among(values: NDArray[T], known: NDArray[T]) -> BoolArray:
     """Whether values (n,) are among known ones (m,): ``numpy.isin`` without masked arrays."""
     if not known.size:

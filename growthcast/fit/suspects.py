@@ -135,7 +135,7 @@ def _foreseen(view: View, number: int) -> _Foreseen:
     forward = view.forward(number)
     at, chains = forward.at, forward.chains
     root = view.pooled.covariance_root(chains.area)
-    unsure = forward.variance_along(root, forward.predicted_sensitivity)
+    unsure = forward.variance_along(root, forward.innovation[1:])
     precision = forward.innovation_precision
     return _Foreseen(
         height=at.expected_cm,

@@ -23,7 +23,7 @@ from typing import Any, TypeVar, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct, numbered
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE, GrowthClock
 from growthcast.nouns import dataclass
 
@@ -317,7 +317,7 @@ def repacked(several: Sequence[Chains], at: Sequence[IntArray]) -> tuple[Chains,
         position.append(positions[mine])
         last.append(ends[mine])
         known += int(one.offsets[1])
-    number = np.unique(np.concatenate(chain), return_inverse=True)[1]
+    number = numbered(np.concatenate(chain))[1]
     ends = np.concatenate(last)
     return _pack(nodes, np.arange(ends.size), number, np.concatenate(position), ends)
 
@@ -344,7 +344,7 @@ def _pack(
     size = np.bincount(position)
     before = np.repeat(np.concatenate([[0], size[:-1]]), size)
     # The areas of the block are ranked too, those with most nodes first (see ``_padded``).
-    areas, run = np.unique(nodes.area[mine], return_inverse=True)
+    areas, run = numbered(nodes.area[mine])
     longest = np.argsort(-np.bincount(run), kind="stable")
     owner, last = _ranks(longest)[run], np.empty(areas.size, dtype=np.int64)
     last[owner[ends]] = place[ends]

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray, summed
+from growthcast.arrays import FloatArray, IntArray, numbered, summed
 from growthcast.fit.solver.problem import BORDER, CEILING, KNOTS, OWN, RATE, CannotFit, Pooling
 from growthcast.nouns import dataclass
 
@@ -136,7 +136,7 @@ class Pooled:
         """Covariance (n, 1 + M, 1 + M) of (centre, knots) of areas (n,)."""
         grows, by_species = self.pooling.planted[1][areas], self.planted_covariance
         tank = self.pooling.tank[areas]
-        present, here = np.unique(tank, return_inverse=True)
+        present, here = numbered(tank)
         regression = self.tank_regression(present)
         held = (regression != 0.0).any(axis=1)  # of all species a tank has to do with a few
         held[here, grows] = True

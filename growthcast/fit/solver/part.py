@@ -27,7 +27,7 @@ from growthcast.fit.solver.problem import (
     Sites,
     members_of,
 )
-from growthcast.fit.solver.view import View, repooled, view_of
+from growthcast.fit.solver.view import View, repooled
 from growthcast.nouns import dataclass
 
 Values = TypeVar("Values", bound=NDArray[Any])
@@ -124,19 +124,17 @@ class Part:
         pooling = _put_all(whole.problem.pooling, LEARNT_OF_AREAS, areas, part.problem.pooling)
         problem = replace(whole.problem, blocks=tuple(blocks), pooling=pooling)
         point = Point(tuple(stages), _put(whole.point.border, areas, part.point.border))
-        if whole.kept:
-            return view_of(problem, point)
         # What the chains of the other tanks say is what it was.
         filtered = whole.let_go()
         for theirs, its in zip(part.filtered, self.taken, strict=True):
-            for one in its:
-                filtered[one.number] = _put_all(
-                    filtered[one.number], Filtered.__slots__, one, theirs
-                )
+            for one in its:  # where they stand: they are most of a large book's view
+                for name in Filtered.__slots__:
+                    values = getattr(theirs, name)[..., one.here]
+                    getattr(filtered[one.number], name)[..., one.there] = values
         information = whole.information.copy()
         information[self.areas] = part.information
         heard = _put_all(whole, ("score", "surprise"), areas, part)
-        heard = replace(heard, point=point, filtered=filtered, information=information)
+        heard = replace(heard, point=point, kept=(), filtered=filtered, information=information)
         return repooled(heard, problem)
 
 
@@ -272,15 +270,20 @@ def _block_alike(whole: Block, taken: Taken, part: Block) -> Block:
 
 
 def _put(whole: Values, taken: Taken, part: Values) -> Values:
+    """Return the whole's values with a part's among them: itself, thin as it is, if they agree."""
+    old, new = whole[..., taken.there], part[..., taken.here]
+    if ((old == new) | ((old != old) & (new != new))).all():
+        return whole
     filled = whole.copy()
-    filled[..., taken.there] = part[..., taken.here]
+    filled[..., taken.there] = new
     return filled
 
 
 def _put_all(whole: Noun, names: Sequence[str], taken: Taken, part: Noun) -> Noun:
     """Return a noun with those of its fields as a part has them."""
     filled = {name: _put(getattr(whole, name), taken, getattr(part, name)) for name in names}
-    return replace(whole, **filled)  # type: ignore[type-var]
+    same = all(filled[name] is getattr(whole, name) for name in names)
+    return whole if same else replace(whole, **filled)  # type: ignore[type-var]
 
 
 def _of_areas(noun: Noun, areas: IntArray) -> Noun:

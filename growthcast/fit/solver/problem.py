@@ -25,7 +25,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, numbered
 from growthcast.fit.model.noise import KNOT_COUNT, ErrorModel, SpanDrift, span_drift
 from growthcast.fit.rows.chains import Chains, Nodes
 from growthcast.growth.normal import normal_cdf
@@ -238,7 +238,7 @@ class Pooling:
     @cached_property
     def planted(self) -> tuple[IntArray, IntArray]:
         """Species that any area holds (P,), and which of them each area is (A,)."""
-        return np.unique(self.species, return_inverse=True)
+        return numbered(self.species)
 
     def but_for(self, **values: Any) -> Pooling:
         """Return it with other values of what neither ceilings nor species rest on."""
