@@ -124,7 +124,7 @@ def backtest(
     )
 
 
-def foreseen_readings(book: Book, splits: int) -> tuple[Readings, Predictive, int]:
+def foreseen_readings(book: Book, splits: int) -> tuple[Readings, Predictive]:
     """Forecast each visit from the visits before it, by the model alone.
 
     Parameters
@@ -136,8 +136,8 @@ def foreseen_readings(book: Book, splits: int) -> tuple[Readings, Predictive, in
 
     Returns
     -------
-    tuple of Readings, Predictive and int
-        The readings, what ``backtest`` forecasts of them, and from how many days.
+    tuple of Readings and Predictive
+        The readings, and what ``backtest`` forecasts of them.
     """
     visits = log_visits(book)
     tank = book.areas.places("tank_id", book.tanks.text("tank_id"))
@@ -145,7 +145,7 @@ def foreseen_readings(book: Book, splits: int) -> tuple[Readings, Predictive, in
     made = [
         _foreseen(origin.fit, origin.areas, origin.readings) for origin in _origins(book, readings)
     ]
-    return readings, Predictive.joined(made), distinct(readings.split_day).size
+    return readings, Predictive.joined(made)
 
 
 def _whose(book: Book, area: IntArray) -> dict[str, TextArray]:

@@ -32,7 +32,6 @@ class Record:
     readings: int
     inside: int
     is_cover: bool
-    splits: int
     alone: bool
 
     @property
@@ -71,12 +70,12 @@ def past_records(book: Book, tank_ids: list[str], splits: int = SPLITS) -> dict[
     known = book.only(tank_ids) if alone else book
     order = known.tanks.text("tank_id").tolist()
 
-    def worked_out() -> tuple[Readings, FloatArray, int]:
-        readings, forecast, days = foreseen_readings(known, splits)
-        return readings, finite(forecast, "record").chance_below(readings.reading_cm), days
+    def worked_out() -> tuple[Readings, FloatArray]:
+        readings, forecast = foreseen_readings(known, splits)
+        return readings, finite(forecast, "record").chance_below(readings.reading_cm)
 
     # Of all tanks: the page of the next one finds it kept.
-    readings, below, days = recall(worked_out, "record", tables_of(known), splits)
+    readings, below = recall(worked_out, "record", tables_of(known), splits)
     made = {}
     for name in tank_ids:
         here = readings.tank == order.index(name)
@@ -86,7 +85,6 @@ def past_records(book: Book, tank_ids: list[str], splits: int = SPLITS) -> dict[
             readings=int(rows.sum()),
             inside=int((np.abs(2.0 * below[rows] - 1.0) <= RANGE_HOLDS).sum()),
             is_cover=is_cover,
-            splits=days,
             alone=alone,
         )
     return made

@@ -10,13 +10,13 @@ from growthcast.service.pages.record import Record
 
 
 def said(inside: int, readings: int) -> list[str]:
-    record = Record(readings, inside, is_cover=False, splits=10, alone=False)
+    record = Record(readings, inside, is_cover=False, alone=False)
     return record_sentences(open_locale("en-GB"), record)[1:]
 
 
 def test_the_chance_of_a_shortfall_is_the_binomial_tail():
-    assert Record(2, 0, False, 10, False).chance == pytest.approx(0.04)  # 0.2 squared
-    assert Record(2, 1, False, 10, False).chance == pytest.approx(1.0 - 0.64)
+    assert Record(2, 0, False, False).chance == pytest.approx(0.04)  # 0.2 squared
+    assert Record(2, 1, False, False).chance == pytest.approx(1.0 - 0.64)
 
 
 @pytest.mark.parametrize(

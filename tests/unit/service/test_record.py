@@ -14,7 +14,7 @@ from tests.books import make_book
 
 
 def of(readings, inside):
-    return Record(readings, inside, is_cover=False, splits=3, alone=False)
+    return Record(readings, inside, is_cover=False, alone=False)
 
 
 def test_a_chance_is_that_of_so_few_or_fewer_where_eight_of_ten_are_meant():
@@ -39,13 +39,13 @@ def test_readings_count_by_tank_and_by_the_measure_most_of_them_have(tmp_path, m
 
     def foreseen(book, splits):
         asked.append((len(book.tanks), len(book.areas), splits))
-        return readings, made, 4
+        return readings, made
 
     monkeypatch.setattr(record, "foreseen_readings", foreseen)
     book = make_book(tmp_path)
     assert past_records(book, ["lobby", "home"], 5) == {
-        "lobby": Record(3, 2, is_cover=False, splits=4, alone=False),
-        "home": Record(2, 1, is_cover=True, splits=4, alone=False),
+        "lobby": Record(3, 2, is_cover=False, alone=False),
+        "home": Record(2, 1, is_cover=True, alone=False),
     }
     monkeypatch.setattr(record, "MOST_AREAS", 3)
     assert not past_records(book, ["lobby"])["lobby"].alone
@@ -66,7 +66,7 @@ def test_the_record_of_all_tanks_is_worked_out_once_for_their_pages(tmp_path, mo
         whose, cover = np.array([0, 1]), np.zeros(2, dtype=bool)
         reading = np.full(2, 10.0)
         readings = Readings(whose, whose, nothing, nothing, reading, nothing, cover, nothing)
-        return readings, Predictive(heights, np.full_like(heights, 1e-6)), 4
+        return readings, Predictive(heights, np.full_like(heights, 1e-6))
 
     monkeypatch.setattr(record, "foreseen_readings", foreseen)
     try:
