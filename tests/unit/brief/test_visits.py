@@ -8,9 +8,10 @@ from datetime import date
 import pytest
 
 from growthcast.book.book import Practice
+from growthcast.book.findings import format_findings
 from growthcast.brief.letterhead import logo_of
 from growthcast.brief.visits import read_visits
-from growthcast.errors import UsageError
+from growthcast.errors import RowsRefused
 
 PNG = base64.b64decode(
     "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mP8z8BQDwAEhQGAhKmMIQAAAABJRU5ErkJggg=="
@@ -38,23 +39,27 @@ def test_visits_by_date_whatever_the_mark_and_the_other_columns(tmp_path):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("date,tank\n2026-03-02,lobby\n", "has no column tank_id"),
-        ("", "has no column date"),
-        ("date,tank_id\n2.3.2026,lobby\n", 'plan.csv:2: "2.3.2026" is not a date'),
-        ("date,tank_id\n2026-02-30,lobby\n", "is not a date"),
+        ("date,tank\n2026-03-02,lobby\n", "plan.csv:1: tank_id: found no column of that name"),
+        ("dates,tank_id\n2026-03-02,lobby\n", "plan.csv:1: date: found no column of that name"),
+        ("", "plan.csv: file: found 0 bytes"),
+        ("date,tank_id\n2.3.2026,lobby\n", 'plan.csv:2:A: date: found "2.3.2026"'),
+        ("date,tank_id\n2026-02-30,lobby\n", "a day no calendar has"),
+        ("date,tank_id\n2026-03-02,lobby\n2026-03-02,loby\n", "plan.csv:3:B: tank_id: found"),
         ("date,tank_id\n2026-03-02,loby\n", 'did you mean "lobby"?'),
-        (b"date,tank_id\n\xff\xfe", "is not text in UTF-8"),
+        ("date,tank_id\n2026-03-02,\n", "plan.csv:2:B: tank_id"),
+        (b"date,tank_id\n\x00\xff", "plan.csv:2: file: found NUL bytes"),
     ],
 )
 def test_what_is_wrong_is_said(tmp_path, text, said):
-    with pytest.raises(UsageError) as error:
+    with pytest.raises(RowsRefused) as error:
         read_visits(plan(tmp_path, text), ["lobby", "home"])
-    assert said in str(error.value)
+    assert said in format_findings(error.value.findings)
 
 
 def test_a_plan_that_is_not_there(tmp_path):
-    with pytest.raises(UsageError, match="cannot be read: no such file"):
+    with pytest.raises(RowsRefused) as error:
         read_visits(tmp_path / "none.csv", [])
+    assert "none.csv: file: found" in format_findings(error.value.findings)
 
 
 @pytest.mark.parametrize(
