@@ -10,8 +10,8 @@ from growthcast.book.book import Book
 from growthcast.book.checks.rounds import closed_on, closed_times, open_before
 from growthcast.brief.visits import PlannedVisit, read_visits
 from growthcast.cli.options import Day, Days, File, Text, chosen_tanks, open_fit, recalled
-from growthcast.cli.output import Form, check_file, refuse_if, refused, say, write_file
-from growthcast.cli.pages import check_page, write_page
+from growthcast.cli.output import Form, refuse_if, refused, say, write_file
+from growthcast.cli.pages import write_page
 from growthcast.fit.result import GrowthFit
 from growthcast.say.reasons import reason
 from growthcast.say.words import sentence
@@ -35,8 +35,6 @@ def cuts_command(
     from growthcast.say.cuts import SAID, no_visit_words, sheets_answer
     from growthcast.service.visit.cuts import cut_sheet
 
-    if out is not None:
-        check_page(out)
     opened, day, fit = open_fit(book, on)
     ids = opened.tanks.text("tank_id").tolist()
     plan = [] if visits is None else read_visits(visits, ids)
@@ -62,7 +60,6 @@ def cuts_command(
     if sheets and phone is not None:
         from growthcast.desk.visit import day_file
 
-        check_file(opened.folder, phone, ".html")
         beside = "; growthcast log --from reads what is typed into it."
         write_file(phone, day_file(opened, sheets), beside)
     answer = {"on": day, "sheets": sheets} if tank is None else sheets[0]

@@ -166,7 +166,6 @@ def watch_command(book: Text, on: Day, tank: Text, plot: File, form: Form) -> No
 
     opened, day = options.open_book(book, on)
     tanks = options.chosen_tanks(opened, tank)
-    options.check_plot(opened, plot)
     work = partial(watch_growth, opened, day, tanks)
     report = options.recalled(opened, day, work, "watch", tanks)
     say(*not_fitted_words(report.not_fitted))
@@ -200,7 +199,6 @@ def backtest_command(
 
     refuse_if("few_splits", splits is not None and splits < 1, splits=splits)
     opened, day = options.open_book(book, on)
-    options.check_plot(opened, plot)
     splits = splits or DEFAULT_SPLITS
     leave_out: Literal["tank"] | None = "tank" if new_tanks else None
     work = partial(backtest, opened, splits, leave_out=leave_out)

@@ -173,7 +173,6 @@ def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, form: outpu
     from growthcast.book.begin import diary as diaries
     from growthcast.say.written import meaning_answer, plan_answer
 
-    output.check_file(folder, kept, ".toml")
     book, diary = read_book(folder), diaries.read_diary(file)
     new = not kept.exists()
     meanings = diaries.propose_meanings(diary, book) if new else diaries.read_meanings(kept, diary)

@@ -232,7 +232,6 @@ def _write_page(
     from growthcast.service.visit.photo import photo_task
 
     opened, _, fit = open_fit(book, None)
-    output.check_file(opened.folder, html, ".html")
     tank_id = tank_of_visit(opened, tank, [])
     place = np.flatnonzero(opened.tanks.text("tank_id") == tank_id)
     today = max(date.today(), as_date(fit.design.on_day))

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable, Sequence
 from dataclasses import fields
 from datetime import date
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, get_type_hints
 
@@ -14,7 +15,7 @@ from growthcast import cache
 from growthcast.book.files import find_book
 from growthcast.book.findings import summary_for_commands
 from growthcast.book.tables import column_of
-from growthcast.book.words import check_known, did_you_mean, some_of
+from growthcast.book.words import check_known, did_you_mean, printable, some_of
 from growthcast.cli import again
 from growthcast.cli.main import function_of
 from growthcast.cli.output import refuse_if, say, working
@@ -71,6 +72,7 @@ class Taken:
     min: float | None = None
     max: float | None = None
     lacking: str = ""
+    ends: Sequence[str] = ()
 
     @property
     def names(self) -> Sequence[str]:
@@ -109,6 +111,8 @@ class Command:
             again.not_kept()
         for one in self.takes:
             refuse_if(one.lacking, one.lacking and given[one.name] is None)
+            if one.ends and given[one.name] is not None:
+                check_file(find_book(given["book"])[0], given[one.name], one.ends)
         function = function_of(self.name)
         for name, noun in get_type_hints(function).items():
             if hasattr(noun, "__dataclass_fields__"):
@@ -216,12 +220,17 @@ def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]
     return book, day, fit
 
 
-def check_plot(book: Book, file: Path | None) -> None:
-    """Refuse a figure that cannot be written before the work is done."""
-    if file is not None:
-        from growthcast.figures.style import check_picture
+def check_file(folder: Path, file: Path, ends: Sequence[str]) -> None:
+    """Refuse a file of another form, one that cannot be made here, and files of the book."""
+    from growthcast.book.writing.replace import check_place
 
-        check_picture(book, file)
+    suffix = file.suffix.lower()
+    if suffix not in ends and (suffix, ends[0]) != (".htm", ".html"):
+        said = f"does not end in {' or '.join(ends)}; name it {file.stem}{ends[0]}"
+        raise UsageError(f'"{printable(file.name)}" {printable(said)}')
+    without = suffix == ".pdf" and find_spec("typst") is None  # no wheel for some
+    refuse_if("no_pdf", without, stem=printable(file.stem))
+    check_place(folder, file)
 
 
 def write_plot(book: Book, file: Path, drawn: tuple[Figure, Caption]) -> None:

@@ -97,20 +97,6 @@ def text_of(file: Path, option: str = "") -> str:
         raise UsageError(f"{named} cannot be read: {error.strerror}") from error
 
 
-def check_file(folder: Path | None, file: Path | None, *endings: str) -> None:
-    """Refuse a file of another form, and a place in a book's folder that must not be written."""
-    if file is None:
-        return
-    suffix = file.suffix.lower()
-    if suffix not in endings and (suffix, endings[0]) != (".htm", ".html"):
-        said = f"does not end in {' or '.join(endings)}; name it {file.stem}{endings[0]}"
-        raise UsageError(f'"{printable(file.name)}" {printable(said)}')
-    if folder is not None:
-        from growthcast.book.writing.replace import check_place
-
-        check_place(folder, file)
-
-
 def write_file(file: Path, content: bytes, beside: str = "") -> None:
     """Write a file whole or not at all, and say so."""
     from growthcast.book.writing.replace import write_whole

@@ -7,14 +7,12 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from functools import cache
-from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from growthcast.book.words import printable
 from growthcast.cli import options
 from growthcast.cli.options import Count, Day, File, Text
-from growthcast.cli.output import check_file, refuse_if, say, write_file
+from growthcast.cli.output import refuse_if, say, write_file
 from growthcast.nouns import dataclass
 
 if TYPE_CHECKING:
@@ -24,13 +22,6 @@ if TYPE_CHECKING:
     from growthcast.service.pages.client import TankFacts
     from growthcast.service.pages.contract import Contract
     from growthcast.service.pages.overview import TankStanding
-
-
-def check_page(file: Path) -> None:
-    """Refuse a file of another form, and PDF where it cannot be made."""
-    check_file(None, file, ".html", ".pdf")
-    without = file.suffix.lower() == ".pdf" and find_spec("typst") is None  # no wheel for some
-    refuse_if("no_pdf", without, stem=printable(file.stem))
 
 
 def write_page(
@@ -44,7 +35,6 @@ def write_page(
     from growthcast.brief.letterhead import logo_of
     from growthcast.say.locale import locale_of
 
-    check_place(book.folder, file)
     practice, suffix = book.practice, file.suffix.lower()
     locale = locale_of(practice)
     if practice.locale.partition("-")[0].lower() != locale.language:
@@ -124,9 +114,7 @@ def _write_client_page(asked: Asked, *, quote: bool = False) -> None:
     from growthcast.brief.visits import read_visits
 
     file, client, data = asked.out, asked.client, asked.data
-    check_page(file)
     refuse_if("tank_or_client", asked.tank is not None and client is not None)
-    check_file(None, data, ".json", ".csv")
     opened, day, fit = options.open_fit(asked.book, asked.on)
     tank_id = "" if client else options.one_tank(opened, asked.tank)
     tanks = opened.tanks_of(client) if client else options.chosen_tanks(opened, tank_id)
@@ -150,7 +138,6 @@ def _write_client_page(asked: Asked, *, quote: bool = False) -> None:
         facts, whole = gathered()
         return build_brief(opened, fit, facts, locale, client=client, contract=whole, visits=plan)
 
-    check_file(opened.folder, data, ".json", ".csv")
     photos, without = photos_of(opened, names)
     say(*without)
     write_page(opened, file, build, day, "brief", tanks, client, plan, asked.every, photos)
@@ -193,8 +180,6 @@ def overview_command(book: Text, out: Path, data: File, on: Day) -> None:
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    check_page(out)
-    check_file(None, data, ".json", ".csv")
     opened, day, fit = options.open_fit(book, on)
 
     @cache
@@ -208,7 +193,6 @@ def overview_command(book: Text, out: Path, data: File, on: Day) -> None:
 
         return build_overview(opened, fit, standings(), locale)
 
-    check_file(opened.folder, data, ".json", ".csv")
     write_page(opened, out, build, day, "overview")
     if data is not None:
         from growthcast.service.pages.overview import overview_figures

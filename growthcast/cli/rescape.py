@@ -57,7 +57,6 @@ def rescape_command(asked: Asked, form: Form) -> None:
     refuse_if("one_too_many", asked.more and not asked.layouts, more=asked.more)
     check_asked(asked)
     opened, _, fit = options.open_fit(asked.book, asked.on)
-    options.check_plot(opened, asked.plot)
     which = int(options.chosen_tanks(opened, options.one_tank(opened, asked.tank))[0])
     if asked.files:
         found, said = _layouts(asked, opened, fit, which)

@@ -16,7 +16,7 @@ from growthcast.book.checks.rounds import (
     open_from,
 )
 from growthcast.cli.options import Day, File, Text, chosen_tanks, open_fit, recalled
-from growthcast.cli.output import Form, check_file, refuse_if, say, write_file
+from growthcast.cli.output import Form, refuse_if, say, write_file
 from growthcast.errors import UsageError
 from growthcast.plain import plain
 from growthcast.say.words import sentence
@@ -42,8 +42,6 @@ def rounds_command(
     refuse_if("weeks_limits", not 1 <= weeks <= LONGEST_WEEKS, weeks=weeks, most=LONGEST_WEEKS)
     opened, day, fit = open_fit(book, on)
     first = _first_day(start, day)
-    for file, suffix in ((csv, ".csv"), (ics, ".ics")):
-        check_file(opened.folder, file, suffix)
 
     def work() -> RoundsPlan:
         return plan_rounds(opened, fit, recommend(opened, fit, briefly=True), first, weeks)
@@ -157,7 +155,6 @@ def hours_command(book: Text, month: Text, client: Text, csv: File, form: Form) 
     from growthcast.service.effort.hours import month_of_work
 
     opened, last, fit = open_fit(book, None)
-    check_file(opened.folder, csv, ".csv")
     if client is not None:
         opened.tanks_of(client)  # is there
     work = month_of_work(opened, fit, _first_of(month) if month else last, client)

@@ -15,9 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from growthcast.book.book import Book
-from growthcast.book.words import printable
 from growthcast.book.writing.replace import check_place, write_whole
-from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 from growthcast.say.words import tidy
 
@@ -92,17 +90,6 @@ def with_alternative_text(svg: str, title: str, description: str) -> str:
     return f"{svg[:opening]}{named}{escape(description, quote=False)}</desc>{svg[after:]}"
 
 
-def check_picture(book: Book, file: Path) -> str:
-    """Refuse a file that no picture can be written to; return the form its name asks for."""
-    check_place(book.folder, file)
-    form = file.suffix.lower()
-    if form not in (".svg", ".png"):
-        raise UsageError(
-            f'a figure is written as .svg or .png, and "{printable(file.name)}" ends in neither'
-        )
-    return form.removeprefix(".")
-
-
 def save_picture(book: Book, file: Path, figure: Figure, caption: Caption) -> None:
     """Write a figure, the same bytes for the same figure; an earlier file is replaced.
 
@@ -111,9 +98,10 @@ def save_picture(book: Book, file: Path, figure: Figure, caption: Caption) -> No
     Raises
     ------
     UsageError
-        The file is of another form, cannot be written, or is a file of the book.
+        The file cannot be written, or is a file of the book.
     """
-    form, kept = check_picture(book, file), io.BytesIO()
+    check_place(book.folder, file)
+    form, kept = file.suffix.lower().removeprefix("."), io.BytesIO()
     title, said = tidy(caption.title), tidy(caption.description)
     entries: dict[str, Any] = {"Date": None, "Creator": "growthcast"}
     if form == "png":

@@ -130,7 +130,7 @@ def test_the_pdf_is_two_tagged_pages_with_the_conclusion(tmp_path: Path) -> None
 def test_without_typst_the_way_to_print_is_told(
     small_book: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("growthcast.cli.pages.find_spec", lambda _: None)
+    monkeypatch.setattr("growthcast.cli.options.find_spec", lambda _: None)
     done = run("brief", str(small_book), "--tank", "lobby", "--out", str(tmp_path / "a.pdf"))
     assert done.status == 2
     assert "a.html" in done.err

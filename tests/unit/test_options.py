@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import shlex
+from collections.abc import Callable
 from dataclasses import MISSING, fields, is_dataclass
+from pathlib import Path
 from typing import Any, get_type_hints
 from unittest import mock
 
@@ -13,7 +16,9 @@ from typer.testing import CliRunner
 
 from growthcast.cli.commands import takes_options
 from growthcast.cli.main import COMMANDS, function_of
-from growthcast.cli.options import KINDS, Command
+from growthcast.cli.options import KINDS, Command, check_file
+from growthcast.errors import UsageError
+from tests.books import write_book
 
 EXAMPLES = [
     line.split("growthcast ", 1)[1]
@@ -89,3 +94,67 @@ def test_a_function_takes_what_is_declared_in_that_order_and_of_that_kind(name: 
         of = list[KINDS[said.kind]] if said.many else KINDS[said.kind]
         may_be_none = said.default is None and not said.required and not said.lacking
         assert kind == (of | None if may_be_none else of)
+
+
+@pytest.mark.parametrize("name", ["a.pdf", "a", "a.svgz", ".png"])
+def test_files_of_other_forms_are_refused(tmp_path: Path, name: str) -> None:
+    with pytest.raises(UsageError, match=r"does not end in \.svg or \.png; name it .+\.svg"):
+        check_file(tmp_path, tmp_path / name, (".svg", ".png"))
+
+
+def test_places_that_cannot_be_written_are_sentences(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="no folder"):
+        check_file(tmp_path, tmp_path / "missing" / "a.svg", (".svg",))
+    assert not (tmp_path / "missing").exists()
+    (tmp_path / "folder.svg").mkdir()
+    with pytest.raises(UsageError, match="is a folder"):
+        check_file(tmp_path, tmp_path / "folder.svg", (".svg",))
+    with pytest.raises(UsageError, match="cannot be written"):
+        check_file(tmp_path, tmp_path / ("n" * 300 + ".svg"), (".svg",))
+
+
+@pytest.mark.parametrize("link", [os.symlink, os.link])
+def test_a_file_of_the_book_is_never_written_over(
+    tmp_path: Path, link: Callable[[Path, Path], None]
+) -> None:
+    book = write_book(tmp_path / "book")
+    link(book / "trims.csv", tmp_path / "log.csv")
+    with pytest.raises(UsageError, match=r"is trims\.csv of the book"):
+        check_file(book, tmp_path / "log.csv", (".csv",))
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        "cuts --out log.pdf.csv",
+        "cuts --phone log.csv",
+        "forecast --plot log.csv",
+        "rescape --plot log.csv",
+        "watch --plot log.csv",
+        "backtest --plot log.csv",
+        "rounds --csv log.csv",
+        "rounds --ics log.csv",
+        "hours --csv log.csv",
+        "measure photo.jpg --html log.csv",
+        "brief --out page.html --data log.csv",
+        "quote --out log.csv",
+        "overview --out page.html --data log.csv",
+        "import diary.csv --as log.csv",
+    ],
+)
+def test_files_to_write_are_refused_before_any_work(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, asked: str
+) -> None:
+    """The link is the log: of another form, or of the book."""
+    book = write_book(tmp_path / "book")
+    (tmp_path / "log.csv").symlink_to(book / "trims.csv")
+    monkeypatch.chdir(tmp_path)
+    name, *words = shlex.split(asked)
+    words.insert(1 if name in ("measure", "import") else 0, str(book))
+    given = Command(name).read(words)
+    assert given is not None
+    with (
+        mock.patch("growthcast.cli.options.function_of", side_effect=AssertionError),
+        pytest.raises(UsageError, match=r"does not end in|is trims\.csv of the book"),
+    ):
+        Command(name)(**given)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -18,7 +17,7 @@ from PIL import Image
 from growthcast.errors import UsageError
 from growthcast.figures.forecast import forecast_figure, forecast_panels
 from growthcast.figures.panel import AreaPanel, forecast_axes
-from growthcast.figures.style import check_picture, save_picture
+from growthcast.figures.style import save_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import forecast_growth
@@ -248,32 +247,3 @@ def test_an_area_over_its_budget_has_no_day_of_passing_it(make: Callable[..., Fi
 def test_a_tank_without_plants_is_a_sentence(lobby: Fitted) -> None:
     with pytest.raises(UsageError, match="tank empty has no planted area on 2026-03-16"):
         figure_of(lobby, 1)
-
-
-@pytest.mark.parametrize("name", ["a.pdf", "a", "a.svgz", ".png"])
-def test_other_forms_are_refused(lobby: Fitted, tmp_path: Path, name: str) -> None:
-    with pytest.raises(UsageError, match=r"\.svg or \.png"):
-        check_picture(lobby[0], tmp_path / name)
-
-
-def test_places_that_cannot_be_written_are_sentences(lobby: Fitted, tmp_path: Path) -> None:
-    with pytest.raises(UsageError, match="no folder"):
-        check_picture(lobby[0], tmp_path / "missing" / "a.svg")
-    assert not (tmp_path / "missing").exists()
-    (tmp_path / "folder.svg").mkdir()
-    with pytest.raises(UsageError, match="is a folder"):
-        check_picture(lobby[0], tmp_path / "folder.svg")
-    with pytest.raises(UsageError, match="cannot be written"):
-        check_picture(lobby[0], tmp_path / ("n" * 300 + ".svg"))
-
-
-@pytest.mark.parametrize("link", [os.symlink, os.link])
-def test_a_file_of_the_book_is_never_written_over(
-    make: Callable[..., Fitted], tmp_path: Path, link: Callable[[Path, Path], None]
-) -> None:
-    book, _ = make()
-    kept = (book.folder / "trims.csv").read_bytes()
-    link(book.folder / "trims.csv", tmp_path / "log.svg")
-    with pytest.raises(UsageError, match=r"is trims\.csv of the book"):
-        check_picture(book, tmp_path / "log.svg")
-    assert (book.folder / "trims.csv").read_bytes() == kept

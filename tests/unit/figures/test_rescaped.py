@@ -20,7 +20,7 @@ from growthcast.figures.rescaped import (
     plants_axes,
     plants_figure,
 )
-from growthcast.figures.style import BUDGET, LABEL_PT, MEASURED, check_picture, save_picture
+from growthcast.figures.style import BUDGET, LABEL_PT, MEASURED, save_picture
 from growthcast.fit.growth import fit_growth
 from growthcast.say.plants import plant_name
 from growthcast.say.rescape import layouts_answer
@@ -99,7 +99,6 @@ def test_a_figure_is_not_written_over_the_book(known) -> None:
     written = file.read_text(encoding="utf-8")
     assert "Three would do." in written
     assert all(one.species_id in written for one in shown)
-    with pytest.raises(UsageError, match=r"\.svg or \.png"):
-        check_picture(book, book.folder / "areas.pdf")
+    drawn = plants_figure(fit, 0, shown, Answer(""))
     with pytest.raises(UsageError, match=r"is areas\.csv of the book"):
-        check_picture(book, book.folder / "areas.csv")
+        save_picture(book, book.folder / "areas.csv", *drawn)
