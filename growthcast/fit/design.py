@@ -15,7 +15,7 @@ from growthcast.fit.model.noise import ErrorModel, knot_precision
 from growthcast.fit.model.shade import Shade
 from growthcast.fit.model.spreads import Settling, Spreads, forms_of
 from growthcast.fit.rows.chains import Link, pack_chains
-from growthcast.fit.rows.lived import clock_of_book
+from growthcast.fit.rows.lived import clock_of_book, floating_shade
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
@@ -139,8 +139,8 @@ def build_design(
     settle_d = (spreads.settling.factor[forms_of(priors.form)] * priors.settle_d)[species]
     log = read_log(book)
     visits = log.visits.as_of(on_day)
-    given = visits, traits, species, priors, settle_d, on_day, known
-    shade, conditions, clock = clock_of_book(book, *given)
+    shade = _shade(book, visits, traits, is_cover, tank.size if known is None else known, on_day)
+    conditions, clock = clock_of_book(book, shade, traits, species, priors, settle_d, on_day)
     unknown_spread = conditions.unknown_log_spread(
         _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
     )
@@ -185,6 +185,16 @@ def build_design(
     )
 
 
+def _shade(
+    book: Book, visits: Visits, traits: AreaTraits, is_cover: BoolArray, known: int, on_day: float
+) -> Shade | None:
+    """What floats in the tanks of known size, of the first ``known`` areas."""
+    shading = is_cover & (np.arange(is_cover.size) < known)
+    surface_cm2 = book.tanks.number("length_cm") * book.tanks.number("width_cm")
+    part = np.minimum(book.areas.number("area_cm2") / surface_cm2[traits.tank], 1.0)
+    return floating_shade(visits, traits, shading, part, surface_cm2.size, on_day)
+
+
 def clock_under(design: Design, book: Book) -> tuple[TankConditions, GrowthClock]:
     """Return the conditions and the clock of a design's areas under other rows of conditions.csv.
 
@@ -193,16 +203,16 @@ def clock_under(design: Design, book: Book) -> tuple[TankConditions, GrowthClock
     design : Design
         A book as arrays.
     book : Book
-        The same book, of which only the conditions may differ.
+        The same book, of which only the conditions and shares of light may differ.
 
     Returns
     -------
     TankConditions and GrowthClock
-        As ``build_design`` would make them of that book.
+        As ``build_design`` would make them of that book, what floats being as it is.
     """
-    visits, settle_d = read_log(book).visits.as_of(design.on_day), design.clock.settle_d
-    given = design.traits, design.species, design.priors, settle_d, design.on_day
-    return clock_of_book(book, visits, *given)[1:]
+    settle_d = design.clock.settle_d
+    given = design.shade, design.traits, design.species, design.priors, settle_d, design.on_day
+    return clock_of_book(book, *given)
 
 
 def _longest_gaps_d(visits: Visits, tank: IntArray, tanks: int) -> FloatArray:

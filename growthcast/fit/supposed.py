@@ -28,6 +28,7 @@ from growthcast.errors import UsageError
 from growthcast.fit.borrowing import with_borrowed
 from growthcast.fit.design import build_design, clock_under
 from growthcast.fit.model.clock import GrowthClock, TankConditions
+from growthcast.fit.model.shade import MOST_COVER
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import repacked
 from growthcast.fit.solver.machine import one_blas_thread
@@ -121,6 +122,102 @@ def conditions_since(fit: GrowthFit, tank: int) -> float:
     return float(fit.design.conditions.on(fit.design.on_day).from_day[tank])
 
 
+def cover_now(fit: GrowthFit) -> FloatArray:
+    """Return the share of tanks' surfaces under floating plants from the day of the fit on.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+
+    Returns
+    -------
+    array (K,)
+        Share [0-1].
+    """
+    shade = fit.design.shade
+    return np.zeros(fit.design.tank_id.size) if shade is None else shade.on(fit.design.on_day)
+
+
+def light_under(book: Book, fit: GrowthFit, tank: int, cover_cm2: float) -> float:
+    """Return the light below other floating plants than there are, as a multiple of what it is.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+    cover_cm2 : float
+        What they cover midway between their floors and budgets [cm2].
+
+    Returns
+    -------
+    float
+        Multiple [-]. Cover goes with what stands midway between floors and budgets: floating plants
+        that are seen at half of it today are taken to stand at half of it then. 1 where the size of
+        the tank is not known.
+    """
+    design, now = fit.design, float(cover_now(fit)[tank])
+    surface = float(np.prod([book.tanks.number(n)[tank] for n in ("length_cm", "width_cm")]))
+    here = design.stays & design.is_cover & (design.tank == tank)
+    usual = float((design.area_cm2 * design.traits.middle_cm / 100.0)[here].sum())
+    then = now * cover_cm2 / usual if usual > 0.0 else cover_cm2 / surface
+    return (1.0 - min(then, MOST_COVER)) / (1.0 - now) if surface > 0.0 else 1.0
+
+
+def growth_under(book: Book, fit: GrowthFit, tank: int, cover_cm2: float) -> FloatArray:
+    """Return the growth of areas once other plants float above them, as a multiple of today's.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+    cover_cm2 : float
+        What they cover midway between their floors and budgets [cm2].
+
+    Returns
+    -------
+    array (A,)
+        Multiples [-], 1 for what floats itself and in other tanks.
+    """
+    laid = lit(book, fit, tank, light_under(book, fit, tank, cover_cm2))
+    on_day, clock = fit.design.on_day, running_on(fit, tank, laid)[0]
+    return clock.speed(on_day) / fit.design.clock.speed(on_day)
+
+
+def lit(book: Book, fit: GrowthFit, tank: int, times: float) -> Book:
+    """Return a book whose areas of a tank get other light.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+    times : float
+        The light below what floats, as a multiple of today's [-].
+
+    Returns
+    -------
+    Book
+        With other shares of light of what does not float itself.
+    """
+    below = (fit.design.tank == tank) & ~fit.design.is_cover
+    share = book.areas.number("light_share")
+    changed = np.where(below, times * np.nan_to_num(share, nan=1.0), share)
+    columns = {**book.areas.columns, "light_share": changed}
+    return replace(book, areas=replace(book.areas, columns=columns))
+
+
 def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed:
     """Return a book and its fit under supposed changes from the day of the fit on.
 
@@ -164,8 +261,13 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
     known = {name: None if np.isnan(held[name]) else held[name] for name in changes.conditions}
     usual = read_reference().conditions
     never = {name: usual[name] for name, value in known.items() if value is None}
-    laid, clock, then = _changed_clock(planted, wider, tank, changes.conditions, never)
-    clock = _doubted(clock, wider, tank, then)
+    laid, clock, then = planted, wider.design.clock, wider.design.conditions
+    if changes.conditions:
+        tank_id, on = str(book.tanks.text("tank_id")[tank]), day_of(fit)
+        base = with_references(planted, tank_id, on, never)
+        laid = with_conditions(base, tank_id, on, changes.conditions)
+        clock, then = running_on(wider, tank, laid, base if never else None)
+        clock = _doubted(clock, wider, tank, then)
     before = wider.design.clock.speed(fit.design.on_day)
     _ = wider.border_mean, wider.beside, wider._last_nodes  # once for all that is supposed
     under = wider.but_for(design=replace(wider.design, clock=clock, conditions=then))
@@ -181,12 +283,7 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
     )
 
 
-def fit_beside(
-    book: Book,
-    fit: GrowthFit,
-    areas: Sequence[PlannedArea],
-    stands_for: Sequence[str] | None = None,
-) -> tuple[Book, GrowthFit]:
+def fit_beside(book: Book, fit: GrowthFit, areas: Sequence[PlannedArea]) -> tuple[Book, GrowthFit]:
     """Fit areas without a log beside those of a book.
 
     Parameters
@@ -196,10 +293,8 @@ def fit_beside(
     fit : GrowthFit
         Its fit.
     areas : sequence of mappings
-        Cells of the areas, planted on the day of the fit; all of them are fitted at once.
-    stands_for : sequence of str, optional
-        The area of the tank that each one would be; its own id without what follows the last
-        ``=`` when not given.
+        Cells of the areas, planted on the day of the fit; all of them are fitted at once. What
+        stands before the last ``=`` of an id is the area of the tank that each one would be.
 
     Returns
     -------
@@ -249,9 +344,8 @@ def fit_beside(
         view = view_of(problem, began)
     settled = np.concatenate([fit.solution.converged, np.ones(len(areas), dtype=bool)])
     solution = replace(fit.solution, view=view, converged=settled)
-    places = stands_for or [str(area["area_id"]).rsplit("=", 1)[0] for area in areas]
-    keys = [_draw_key(place, area) for place, area in zip(places, areas, strict=True)]
-    draw_key = np.concatenate([wide.draw_key[:known], np.array(keys, np.int64)])
+    keys = np.array([_draw_key(area) for area in areas], np.int64)
+    draw_key = np.concatenate([wide.draw_key[:known], keys])
     numbers = fit.design.row_numbers
     design = replace(wide, problem=problem, draw_key=draw_key, row_numbers=numbers)
     return laid, replace(fit, design=design, solution=solution)
@@ -269,8 +363,9 @@ def _as_weighed(problem: Problem, fitted: Problem) -> Problem:
     return replace(problem, weights=weights, pooling=pooling)
 
 
-def _draw_key(place: str, area: PlannedArea) -> int:
+def _draw_key(area: PlannedArea) -> int:
     """Return a key of draws that only a plant and its place make, above those of a book's own."""
+    place = str(area["area_id"]).rsplit("=", 1)[0]
     return OWN_LUCK + crc32(f"{area['tank_id']}/{place}/{area['species_id']}".encode())
 
 
@@ -353,29 +448,39 @@ def _number(value: float) -> float | None:
     return None if np.isnan(value) else float(value)
 
 
-def _changed_clock(
-    book: Book, fit: GrowthFit, tank: int, values: Mapping[str, float], never: Mapping[str, float]
-) -> tuple[Book, GrowthClock, TankConditions]:
-    """Return the book with the supposed rows, the clock that runs on as they say, the conditions.
+def running_on(
+    fit: GrowthFit, tank: int, laid: Book, assumed: Book | None = None
+) -> tuple[GrowthClock, TankConditions]:
+    """Return the clock of a fit whose tank runs on as a book says, from the day of the fit.
 
-    Conditions nobody gave count as the reference; the supposed response is then a multiple of the
-    response at the reference, so that supposing exactly what was assumed changes nothing.
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fit.
+    tank : int
+        Place of the tank in the book.
+    laid : Book
+        The book that was fitted with other conditions or shares of light.
+    assumed : Book, optional
+        The same with what was assumed of conditions nobody gave. The response is then a multiple of
+        the response there, so that supposing exactly what was assumed changes nothing.
+
+    Returns
+    -------
+    GrowthClock and TankConditions
+        The clock of its areas (A,), and the conditions of its tanks (K,).
     """
-    clock, on = fit.design.clock, day_of(fit)
-    if not values:
-        return book, clock, fit.design.conditions
-    tank_id = str(book.tanks.text("tank_id")[tank])
-    base = with_references(book, tank_id, on, never)
-    laid = with_conditions(base, tank_id, on, values)
-    on_day = fit.design.on_day
-    conditions, ahead = clock_under(fit.design, laid)
-    response = ahead.response
-    if never:
-        as_assumed = clock_under(fit.design, base)[1].speed(on_day)
+    design, clock, on_day = fit.design, fit.design.clock, fit.design.on_day
+    conditions, ahead = clock_under(design, laid)
+    response = np.concatenate([ahead.speed(on_day)[:, None], ahead.response], axis=1)
+    if assumed is not None:
+        as_assumed = clock_under(design, assumed)[1].speed(on_day)
         response = response * (clock.speed(on_day) / as_assumed)[:, None]
-    mine = (fit.design.tank == tank)[:, None]
+    today = np.full((design.area_id.size, 1), on_day)
+    later = np.where(ahead.from_day > on_day, ahead.from_day, np.inf)
+    begins = np.concatenate([today, later], axis=1)
+    mine = (design.tank == tank)[:, None]
     lived = np.where(mine & (clock.from_day > on_day), np.inf, clock.from_day)
-    begins = np.where(ahead.from_day >= on_day, ahead.from_day, np.inf)
     from_day = np.concatenate([lived, np.where(mine, begins, np.inf)], axis=1)
     both = np.concatenate([clock.response, response], axis=1)
     order = np.argsort(from_day, axis=1, kind="stable")
@@ -384,4 +489,4 @@ def _changed_clock(
         from_day=np.take_along_axis(from_day, order, axis=1),
         response=np.take_along_axis(both, order, axis=1),
     )
-    return laid, changed, conditions
+    return changed, conditions

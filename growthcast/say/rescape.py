@@ -77,7 +77,7 @@ def _reason(one: LayoutAdvice) -> str:
         held = tell.sentence("layouts_all", longest=options[-1].interval_d)
     else:
         failing = next(o for o in options if days is None or o.interval_d > days)
-        told = {"area": one.areas[limit], "within": failing.chance_within[limit]}
+        told = {"area": one.areas[limit], "within": one.answer.limited_within}
         held = tell.sentence("layouts_fails", days=days, failing=failing, **told)
     new = ", ".join(area.area_id for area in one.areas if not area.keeps_its_log)
     lost = supposed.some_do_not_hold_in_words(one.lost) if one.lost else ""

@@ -12,13 +12,12 @@ from typing import Literal
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book, area_label
 from growthcast.finite import finite_answer
 from growthcast.fit.model.clock import tank_conditions
-from growthcast.fit.model.shade import MOST_COVER
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
-from growthcast.fit.supposed import conditions_since
+from growthcast.fit.supposed import conditions_since, cover_now
 from growthcast.growth.normal import normal_cdf
 from growthcast.growth.responses import FULL_HOURS_H, canopy_light
 from growthcast.nouns import dataclass
@@ -157,52 +156,6 @@ class NotHolding:
     under_cover: float | None = field(default=None, metadata=in_json("likely_under_cover_share"))
 
 
-def cover_now(fit: GrowthFit) -> FloatArray:
-    """Return the share of tanks' surfaces under floating plants from the day of the fit on.
-
-    Parameters
-    ----------
-    fit : GrowthFit
-        A fitted book.
-
-    Returns
-    -------
-    array (K,)
-        Share [0-1].
-    """
-    shade = fit.design.shade
-    return np.zeros(fit.design.tank_id.size) if shade is None else shade.on(fit.design.on_day)
-
-
-def light_under(book: Book, fit: GrowthFit, tank: int, cover_cm2: float) -> float:
-    """Return the light below other floating plants than there are, as a multiple of what it is.
-
-    Parameters
-    ----------
-    book : Book
-        The book that was fitted.
-    fit : GrowthFit
-        Its fit.
-    tank : int
-        Place of the tank in the book.
-    cover_cm2 : float
-        What they cover midway between their floors and budgets [cm2].
-
-    Returns
-    -------
-    float
-        Multiple [-]. Cover goes with what stands midway between floors and budgets: floating plants
-        that are seen at half of it today are taken to stand at half of it then. 1 where the size of
-        the tank is not known.
-    """
-    design, now = fit.design, float(cover_now(fit)[tank])
-    surface = float(np.prod([book.tanks.number(n)[tank] for n in ("length_cm", "width_cm")]))
-    here = design.stays & design.is_cover & (design.tank == tank)
-    usual = float((design.area_cm2 * design.traits.middle_cm / 100.0)[here].sum())
-    then = now * cover_cm2 / usual if usual > 0.0 else cover_cm2 / surface
-    return (1.0 - min(then, MOST_COVER)) / (1.0 - now) if surface > 0.0 else 1.0
-
-
 @finite_answer
 def holding_of(book: Book, fit: GrowthFit, areas: IntArray, cover: float | None = None) -> Holding:
     """Return the chances that areas hold under the conditions of their tanks.
@@ -236,6 +189,27 @@ def holding_of(book: Book, fit: GrowthFit, areas: IntArray, cover: float | None 
     return holding(conditions, design.priors, design.species[areas], share, canopy)
 
 
+def seen_to_hold(fit: GrowthFit, tank: int, areas: IntArray) -> BoolArray:
+    """Tell which of a tank's areas have a log of growth since its present conditions began.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tank : int
+        Place of the tank in the book.
+    areas : int array (n,)
+        Places of its areas.
+
+    Returns
+    -------
+    bool array (n,)
+        They hold, whatever the table says of their plants.
+    """
+    seen: BoolArray = fit.spans_since(conditions_since(fit, tank))[areas] >= OWN_SPANS_FOR_LOG
+    return seen
+
+
 def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple[NotHolding, ...]:
     """Return those of a tank's areas that are not likely to hold under its conditions.
 
@@ -260,7 +234,7 @@ def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple
     doubtful = chances.chance < NOT_LIKELY
     if not doubtful.any():
         return ()
-    unseen = fit.spans_since(conditions_since(fit, tank))[areas] < OWN_SPANS_FOR_LOG
+    unseen = ~seen_to_hold(fit, tank, areas)
     covers = np.arange(0.0, cover_now(fit)[tank] - 0.5 * COVER_STEP, COVER_STEP).tolist()
     likely = [holding_of(book, fit, areas, cover).chance >= LIKELY for cover in covers]
     return tuple(

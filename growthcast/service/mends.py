@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from math import isclose
 from typing import Any
 
 import numpy as np
@@ -19,13 +18,12 @@ from growthcast.book.book import Book
 from growthcast.book.supposed import Changes
 from growthcast.fit.model.noise import span_drift
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.supposed import conditions_now, suppose
+from growthcast.fit.supposed import conditions_now, growth_under, suppose
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.normal import normal_cdf, normal_quantile
-from growthcast.growth.quick import BELOW_CEILING
+from growthcast.growth.quick import BELOW_CEILING, column
 from growthcast.nouns import dataclass
 from growthcast.service.advice import AreaAdvice, Certainty, Mend, MendKind, TankAdvice
-from growthcast.service.holding import light_under
 from growthcast.service.interval import interval_options
 from growthcast.service.living import HAND_SPREAD, LivingAreas, living_areas
 from growthcast.service.rescape.swaps import likely_comers
@@ -167,21 +165,15 @@ def lit_below(book: Book, fit: GrowthFit, living: LivingAreas, changed: LivingAr
     Returns
     -------
     LivingAreas
-        The changed areas. Cover goes with its middle; where no light is known, or nothing
-        floats, they grow as they were.
+        The changed areas. Cover goes with its middle; where nothing floats they grow as they were.
     """
-    tank, floats = int(living.tank[0]), fit.design.is_cover[changed.area]
-    ppfd = conditions_now(fit, tank)["ppfd_umol"]
-    if not floats.any() or not ppfd > 0.0:
+    floats = fit.design.is_cover[changed.area]
+    if not floats.any():
         return changed
     middle = 0.5 * (changed.floor_cm + changed.budget_cm)[floats] / 100.0
     covered = float((middle * fit.design.area_cm2[changed.area[floats]]).sum())
-    light = ppfd * light_under(book, fit, tank, covered)
-    if isclose(light, ppfd):
-        return changed
-    under = suppose(book, fit, tank, Changes({"ppfd_umol": light}, {})).fit
-    rates = living_areas(under, living.tank).draws.log_rate
-    rates = np.where(floats[:, None], changed.draws.log_rate, rates)
+    faster = growth_under(book, fit, int(living.tank[0]), covered)[changed.area]
+    rates = changed.draws.log_rate + column(np.log(faster))
     return replace(changed, draws=replace(changed.draws, log_rate=rates))
 
 

@@ -8,11 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray, among, distinct, or_none, rows_of
+from growthcast.arrays import FloatArray, IntArray, distinct, or_none, rows_of
 from growthcast.book.book import Book, area_label
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.service.advice import AreaAdvice, NextLonger, OptionAdvice, TankAdvice, cut_limit
+from growthcast.service.compared import compare, falling_short
 from growthcast.service.effort.hours import Range, fixed_minutes, saving, visit_effort
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.holding import NOT_LIKELY, holding_of, not_holding
@@ -99,23 +100,24 @@ def _advised(
     briefly: bool,
 ) -> Iterator[TankAdvice]:
     """Yield the advice for each tank of a block; ``said`` (K,) is what is said of it anyhow."""
-    listed, caps = set(book.practice.intervals_d), book.of_tanks("longest_interval_d")
-    options, chosen, failing = _compared(living, listed, caps, book.of_tanks("confidence"), briefly)
+    listed, tanks = set(book.practice.intervals_d), living.tank
+    caps, wanted = (book.of_tanks(n)[tanks] for n in ("longest_interval_d", "confidence"))
+    options, chosen, failing = compare(living, listed, caps, wanted, briefly)
     told: dict[tuple[int, int], tuple[OptionAdvice, FloatArray]] = {}
     limits: dict[int, dict[int, float]] = {}
     for days, option in options.items():
-        here = option.living.tank
+        here = np.searchsorted(tanks, option.living.tank)
         shown = np.where(chosen, chosen, failing)[here] == days
         if shown.any() or not briefly:
             told |= _told(book, fit, timing, option.part(shown) if briefly else option)
         if (falls := failing[here] == days).any():
             limits |= _limits(option.part(falls), briefly)
-    for run, tank in enumerate(living.tank.tolist()):
-        areas, cap_d = living.area[living.of_tank(run)], int(caps[tank])
+    for run, tank in enumerate(tanks.tolist()):
+        areas, cap_d = living.area[living.of_tank(run)], int(caps[run])
         listed_d = sorted(listed | {min(cap_d, min(listed))})
         mine = {days: told[tank, days] for days in listed_d if (tank, days) in told}
         holds = len(said[tank].get("not_holding", ())) < areas.size
-        chosen_d, fails_d = int(chosen[tank]) if holds else 0, int(failing[tank])
+        chosen_d, fails_d = int(chosen[run]) if holds else 0, int(failing[run])
         limited, short, longer = limits.get(tank, {}), list[AreaAdvice](), None
         worst = next(iter(limited), None)
         if fails_d and not briefly:
@@ -138,33 +140,6 @@ def _advised(
             minutes=timing.rests_on(areas),
             longest_gap_d=int(fit.design.gap_d[tank]) or None,
         )
-
-
-def _compared(
-    living: LivingAreas,
-    listed: set[int],
-    caps: FloatArray,
-    confidence: FloatArray,
-    briefly: bool,
-) -> tuple[dict[int, IntervalOptions], IntArray, IntArray]:
-    """Work out the listed intervals [d], and caps shorter than all of them, for a block of tanks.
-
-    Beside them, for every tank of the book (K,), the longest interval within its cap before the
-    first that does not hold the wanted chance, and that one; 0 where there is none. Briefly, an
-    interval is worked out for those tanks alone that held all shorter ones.
-    """
-    options, shortest, cap = {}, min(listed), caps[living.tank]
-    chosen, failing = np.zeros((2, caps.size), np.int64)
-    for days in sorted(listed | {int(own) for own in cap if own < shortest}):
-        asked = (days <= cap) & ((days >= shortest) | (days == cap)) & (failing[living.tank] == 0)
-        if briefly and not asked.any():
-            continue
-        some = living_part(living, asked[living.run]) if briefly and not asked.all() else living
-        options[days] = option = interval_options(some, days, confidence[some.tank])
-        going = living.tank[asked]
-        holds = among(going, some.tank[option.feasible])
-        chosen[going[holds]], failing[going[~holds]] = days, days
-    return options, chosen, failing
 
 
 def _told(
@@ -213,24 +188,10 @@ def _limits(option: IntervalOptions, briefly: bool) -> dict[int, dict[int, float
     needed = living.budget_cm if briefly else needed_budgets(*ask)
     by_tank = {}
     for run, tank in enumerate(living.tank.tolist()):
-        places = _falling_short(option, run)
+        places = falling_short(option, run)
         mine = zip(living.area[places].tolist(), needed[places].tolist(), strict=True)
         by_tank[tank] = dict(mine)
     return by_tank
-
-
-def _falling_short(option: IntervalOptions, run: int) -> IntArray:
-    """Places of those areas of a tank that keep an interval from being feasible, worst first.
-
-    At least one of them: where none falls short by itself, that which is the likeliest to be over.
-    """
-    here = option.living.of_tank(run)
-    at_bottom = option.cut_cm[here] <= option.living.least_cut_cm[here]
-    chance = np.where(at_bottom, option.chance_within[here], 1.0)
-    short = option.falls_short[here]
-    order: IntArray = np.argsort(np.where(short, chance, 1.0 + chance), kind="stable")
-    worst: IntArray = here.start + order[: max(int(short.sum()), 1)]
-    return worst
 
 
 def known_of(book: Book, fit: GrowthFit, areas: IntArray) -> dict[str, Any]:

@@ -20,15 +20,14 @@ LEAST_RESPONSE = 0.05
 
 def clock_of_book(
     book: Book,
-    visits: Visits,
+    shade: Shade | None,
     traits: AreaTraits,
     species: IntArray,
     priors: SpeciesPriors,
     settle_d: FloatArray,
     on_day: float,
-    known: int | None = None,
-) -> tuple[Shade | None, TankConditions, GrowthClock]:
-    """Lay a book's shade and conditions out by tank, and its growth clock by area.
+) -> tuple[TankConditions, GrowthClock]:
+    """Lay a book's conditions out by tank, and its growth clock by area.
 
     The light of an area is taken at one height, midway between floor and budget, so that the rate
     stays free of the height.
@@ -37,8 +36,8 @@ def clock_of_book(
     ----------
     book : Book
         A checked book.
-    visits : Visits
-        What was done to its areas.
+    shade : Shade or None
+        What floats in its tanks.
     traits : AreaTraits
         What it says of its areas (A,).
     species : int array (A,)
@@ -49,20 +48,13 @@ def clock_of_book(
         Days over which growth ramps from nothing to full after planting [d].
     on_day : float
         The day of the fit [day number].
-    known : int, optional
-        How many areas are not only supposed, all when not given: only these shade others.
 
     Returns
     -------
-    Shade or None, TankConditions and GrowthClock
-        What floats in its tanks (K,), none where that is nothing in a tank of known length and
-        width; their conditions; the clock of its areas (A,).
+    TankConditions and GrowthClock
+        The conditions of its tanks (K,); the clock of its areas (A,).
     """
     reference, floats = read_reference(), priors.measure_is_cover[species]
-    is_known = np.arange(species.size) < (species.size if known is None else known)
-    surface_cm2 = book.tanks.number("length_cm") * book.tanks.number("width_cm")
-    part = np.minimum(book.areas.number("area_cm2") / surface_cm2[traits.tank], 1.0)
-    shade = floating_shade(visits, traits, floats & is_known, part, surface_cm2.size, on_day)
     conditions = tank_conditions(
         book.conditions,
         book.conditions.places("tank_id", book.tanks.text("tank_id")),
@@ -96,7 +88,7 @@ def clock_of_book(
         start_factor=np.array(came),
         replanted_day=replanted_days(book, on_day),
     )
-    return shade, conditions, clock
+    return conditions, clock
 
 
 def floating_shade(

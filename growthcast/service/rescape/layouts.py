@@ -2,35 +2,150 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import field, replace
 from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import or_none, rows_of
-from growthcast.book.book import Book
+from growthcast.arrays import BoolArray, FloatArray, IntArray, or_none, rows_of
+from growthcast.book.book import Book, Table
 from growthcast.book.supposed import Layout, PlannedArea
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
+from growthcast.fit.supposed import fit_beside, light_under, lit, running_on
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
-from growthcast.service.effort.hours import Saving
-from growthcast.service.holding import NOT_LIKELY, Limit, NotHolding, holding_of, light_under
-from growthcast.service.living import LivingAreas
-from growthcast.service.rescape.variants import Stand, VariantAnswer, stand_with
+from growthcast.service.effort.hours import Saving, saving
+from growthcast.service.effort.learn import Timing, learn_timing
+from growthcast.service.holding import NOT_LIKELY, Limit, NotHolding, holding_of, seen_to_hold
+from growthcast.service.living import living_areas
+from growthcast.service.rescape.variants import VariantAnswer, answers_of, combined
 
 AS_IT_IS = "as it is"
-_COPIED = ("area_cm2", "floor_cm", "budget_cm", "light_share", "planted_height_cm")
+
+
+NAMES = ("area_id", "species_id", "label")
+AGREED = ("area_cm2", "light_share", "floor_cm", "budget_cm")
+"""What is agreed of an area, by the columns of areas.csv."""
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """A book and its fit as a tank would be planted by a layout.
+
+    Attributes
+    ----------
+    book, fit
+        As they would be; the log and what it taught are as they are.
+    areas : int array (n,)
+        Places in them of the layout's areas, in its order.
+    kept, as_lit : bool array (n,)
+        Which of them stand there now, with the same plant, and keep what their log says; and which
+        of these grow under the light of now.
+    light_below : float
+        Light below what floats, as a multiple of today's.
+    """
+
+    book: Book
+    fit: GrowthFit
+    areas: IntArray
+    kept: BoolArray
+    as_lit: BoolArray
+    light_below: float
+
+
+def lay_out(
+    book: Book, fit: GrowthFit, tank: int, layouts: Sequence[Table]
+) -> tuple[Book, GrowthFit, list[Laid]]:
+    """Return a book and its fit as a tank would be planted by each of some layouts.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+    layouts : sequence of Table
+        All areas of the tank in each, with the columns of ``areas.csv``.
+
+    Returns
+    -------
+    Book, GrowthFit
+        With all new areas beside those there are.
+    list of Laid
+        For each layout, in their order.
+    """
+    design, planned, new = fit.design, list[tuple[IntArray, float]](), list[PlannedArea]()
+    here, known = design.stays & (design.tank == tank), design.area_id.size
+    for table in layouts:
+        species = table.places("species_id", design.species_id)
+        areas = table.places("area_id", design.area_id)
+        comes = ~((areas >= 0) & here[areas] & (design.species[areas] == species))
+        columns: dict[str, Any] = {n: table.text(n)[comes] for n in NAMES}
+        columns |= {n: or_none(table.number(n)[comes]) for n in (*AGREED, "planted_height_cm")}
+        areas[comes] = known + len(new) + np.arange(comes.sum())
+        new += [
+            {**row, "area_id": f"{row['area_id']}={n}", "tank_id": design.tank_id[tank]}
+            for n, row in enumerate(rows_of(columns), len(new))
+        ]
+        floats = design.priors.measure_is_cover[species]
+        middle = 0.5 * (table.number("floor_cm") + table.number("budget_cm")) / 100.0
+        covered = float((table.number("area_cm2") * middle)[floats].sum())
+        planned.append((areas, light_under(book, fit, tank, covered)))
+    book, fit = fit_beside(book, fit, new) if new else (book, fit)
+    _ = fit.border_mean, fit.beside  # once for all layouts
+    laid = []
+    for table, (areas, times) in zip(layouts, planned, strict=True):
+        then = _moved(book, fit, tank, areas, {n: table.number(n) for n in AGREED}, times)
+        now, lit = (one.design.clock.speed(design.on_day)[areas] for one in (fit, then[1]))
+        kept = areas < known
+        laid.append(Laid(*then, areas, kept, kept & np.isclose(now, lit), times))
+    return book, fit, laid
+
+
+def _moved(
+    book: Book,
+    fit: GrowthFit,
+    tank: int,
+    areas: IntArray,
+    agreed: Mapping[str, FloatArray],
+    times: float,
+) -> tuple[Book, GrowthFit]:
+    """Return a book and its fit as a tank of some areas alone runs on, as is agreed of them.
+
+    The light below what floats in it is so many ``times`` that of today.
+    """
+    design = fit.design
+
+    def put(values: FloatArray, name: str) -> FloatArray:
+        changed = values.copy()
+        changed[areas] = agreed[name]
+        return changed
+
+    cells = {name: put(book.areas.number(name), name) for name in AGREED}
+    laid = replace(book, areas=replace(book.areas, columns={**book.areas.columns, **cells}))
+    laid = lit(laid, fit, tank, times)
+    alive = design.alive & (design.tank != tank)
+    alive[areas] = True
+    floor, budget = (put(getattr(design.traits, name), name) for name in ("floor_cm", "budget_cm"))
+    traits = replace(design.traits, floor_cm=floor, budget_cm=budget)
+    then = replace(design, alive=alive, traits=traits, area_cm2=cells["area_cm2"])
+    clock, _ = running_on(fit.but_for(design=then), tank, laid)
+    return laid, fit.but_for(design=replace(then, clock=clock))
 
 
 @dataclass(frozen=True, slots=True)
 class LayoutArea:
-    """One area of a layout; ``keeps_its_log`` where the same plant stands there now."""
+    """One area of a layout; ``keeps_its_log`` where the same plant stands there now.
+
+    ``seen_to_hold`` where that log tells of growth in the light that it would have.
+    """
 
     area_id: str
-    label: str = field(metadata=HIDDEN)
     species_id: str
     keeps_its_log: bool
     area_cm2: float
@@ -38,6 +153,7 @@ class LayoutArea:
     doubts: tuple[Limit, ...]
     chance_holds: float
     caution: str = field(metadata=NULL_IF_BLANK)
+    seen_to_hold: bool = field(metadata=HIDDEN)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -64,7 +180,7 @@ class LayoutAdvice(Framed):
         return tuple(
             NotHolding(area.area_id, area.area_id, area.chance_holds, area.doubts)
             for area in self.areas
-            if area.chance_holds < NOT_LIKELY
+            if area.chance_holds < NOT_LIKELY and not area.seen_to_hold
         )
 
     @property
@@ -100,109 +216,57 @@ def compare_layouts(
     list of LayoutAdvice
         The tank as it is first (where anything grows in it), then the layouts in their order. An
         area that keeps its id and plant keeps what its log says, under its new floor, budget and
-        light; any other is new. Rows that are alike in several layouts share their luck.
+        light; any other is new. Plants that are alike in several layouts share their luck.
     """
-    rows, ids, places, light = _distinct_rows(book, fit, tank, layouts)
-    stand = stand_with(book, fit, tank, rows, ids)
-    known, where = stand.known, stand.place_of
-    kept = _kept(book, fit, tank, rows, ids)
-    if kept:
-        stand = replace(stand, living=_with_logs(stand, kept))
-    variants = [np.array([where[known + row] for row in mine]) for mine in places]
-    names = [layout.name for layout in layouts]
-    now = stand.now
-    if now.size:
-        variants, names, light = [now, *variants], [AS_IT_IS, *names], [1.0, *light]
-    answers = stand.answers(variants)
-    as_it_is = answers[0] if now.size else None
-    chances = holding_of(stand.book, stand.fit, stand.living.area)
-    named = [*fit.design.area_id.tolist(), *ids]
+    wide_book, wide_fit, laid = lay_out(book, fit, tank, [layout.areas for layout in layouts])
+    timing, design = learn_timing(wide_book, wide_fit), fit.design
+    named = [(layout.name, layout.areas.text("area_id").tolist()) for layout in layouts]
+    living = np.flatnonzero(design.stays & (design.tank == tank))
+    if living.size:
+        every = np.ones(living.size, np.bool_)
+        laid = [Laid(book, fit, living, every, every, 1.0), *laid]
+        named = [(AS_IT_IS, design.area_id[living].tolist()), *named]
+    advice: list[LayoutAdvice] = []
+    for one, (name, area_ids) in zip(laid, named, strict=True):
+        now = advice[0].answer if advice and living.size else None
+        advice.append(_advice(one, tank, name, area_ids, timing, now))
+    return advice
 
-    def area_at(place: int, chance_within: float) -> LayoutArea:
-        area = int(stand.living.area[place])
-        return LayoutArea(
-            area_id=named[area],
-            label=str(stand.book.areas.text("label")[area]),
-            species_id=str(stand.fit.design.species_id[stand.species[place]]),
-            keeps_its_log=area < known or area - known in kept,
-            area_cm2=float(stand.area_cm2[place]),
-            chance_within=chance_within,
-            doubts=chances.limits(place),
-            chance_holds=float(chances.chance[place]),
-            caution=stand.trait("caution", place),
-        )
 
+def _advice(
+    one: Laid,
+    tank: int,
+    name: str,
+    area_ids: list[str],
+    timing: Timing,
+    as_it_is: VariantAnswer | None,
+) -> LayoutAdvice:
+    """Put together what is known of a layout, against the tank as it is where there is that."""
+    book, fit, design = one.book, one.fit, one.fit.design
+    living = living_areas(fit, np.array([tank]))
+    living = combined(living, [np.searchsorted(living.area, one.areas)])
+    [answer] = answers_of(book, fit, timing, living)
+    chances, species = holding_of(book, fit, one.areas), design.species[one.areas]
+    columns = {
+        "area_id": area_ids,
+        "species_id": design.species_id[species],
+        "keeps_its_log": one.kept,
+        "area_cm2": design.area_cm2[one.areas],
+        "chance_within": answer.chance_within,
+        "doubts": [chances.limits(i) for i in range(one.areas.size)],
+        "chance_holds": chances.chance,
+        "caution": design.priors.caution[species],
+        "seen_to_hold": one.as_lit & seen_to_hold(fit, tank, one.areas),
+    }
     ground = float(np.prod([book.tanks.number(n)[tank] for n in ("length_cm", "width_cm")]))
-    rooted = np.where(stand.fit.design.is_cover[stand.living.area], 0.0, stand.area_cm2)
-    planted = [float(rooted[answer.places].sum()) for answer in answers]
-    return [
-        LayoutAdvice(
-            name=name,
-            answer=answer,
-            limited_by=answer.limited_by,
-            areas=tuple(map(area_at, answer.places.tolist(), answer.chosen.chance_within.tolist())),
-            ground_share=cm2 / ground if ground > 0 else None,
-            light_below=below,
-            saves=None if as_it_is is None or answer is as_it_is else stand.saved(as_it_is, answer),
-        )
-        for name, answer, cm2, below in zip(names, answers, planted, light, strict=True)
-    ]
-
-
-def _distinct_rows(
-    book: Book, fit: GrowthFit, tank: int, layouts: Sequence[Layout]
-) -> tuple[list[PlannedArea], list[str], list[list[int]], list[float]]:
-    """Return the distinct areas of all layouts, their own ids, and which each layout holds.
-
-    Last comes the light below what floats in each, as a multiple of today's.
-    """
-    priors, names = fit.design.priors, ("area_id", "species_id", "label")
-    floating = priors.species_id[priors.measure_is_cover].tolist()
-    seen: dict[tuple[Any, ...], int] = {}
-    places, light = [], []
-    for table in (layout.areas for layout in layouts):
-        numbers = {name: table.number(name) for name in _COPIED}
-        floats = np.isin(table.text("species_id").tolist(), floating)
-        middle = 0.5 * (numbers["floor_cm"] + numbers["budget_cm"]) / 100.0
-        covered = float((numbers["area_cm2"] * middle)[floats].sum())
-        light.append(light_under(book, fit, tank, covered))
-        share = numbers["light_share"]
-        dimmed = light[-1] * np.nan_to_num(share, nan=1.0)
-        numbers["light_share"] = np.where(floats | (light[-1] == 1.0), share, dimmed)
-        columns: dict[str, Any] = {name: table.text(name).astype(str) for name in names}
-        columns |= {name: or_none(of) for name, of in numbers.items()}
-        mine = (tuple(row.values()) for row in rows_of(columns))
-        places.append([seen.setdefault(row, len(seen)) for row in mine])
-    tank_id = str(book.tanks.text("tank_id")[tank])
-    rows: list[PlannedArea] = []
-    for number, row in enumerate(seen, 1):
-        named = f"{row[0]}={row[1]} {number}"
-        cells = dict(zip((*names, *_COPIED), row, strict=True))
-        rows.append({**cells, "area_id": named, "tank_id": tank_id})
-    return rows, [row[0] for row in seen], places, light
-
-
-def _kept(
-    book: Book, fit: GrowthFit, tank: int, rows: Sequence[PlannedArea], ids: Sequence[str]
-) -> dict[int, int]:
-    """Return the living area of the tank that each row keeps: the same id and plant."""
-    design = fit.design
-    living = np.flatnonzero(design.alive & (design.tank == tank)).tolist()
-    there = {(str(design.area_id[a]), str(book.areas.text("species_id")[a])): a for a in living}
-    named = [(name, str(row["species_id"])) for name, row in zip(ids, rows, strict=True)]
-    return {i: there[name] for i, name in enumerate(named) if name in there}
-
-
-def _with_logs(stand: Stand, kept: dict[int, int]) -> LivingAreas:
-    """Let the areas that are kept grow as their log says, under their new light."""
-    living, where = stand.living, stand.place_of
-    new = np.array([where[stand.known + row] for row in kept])
-    old = np.array([where[area] for area in kept.values()])
-    speed = np.log(stand.fit.design.clock.speed(stand.fit.design.on_day)[living.area])
-    draws = living.draws
-    log_rate, ceiling = draws.log_rate.copy(), draws.ceiling_cm.copy()
-    week, hand = draws.week.copy(), draws.hand.copy()
-    log_rate[new] = log_rate[old] + (speed[new] - speed[old])[:, None]
-    ceiling[new], week[new], hand[new] = ceiling[old], week[old], hand[old]
-    moved = replace(draws, log_rate=log_rate, ceiling_cm=ceiling, week=week, hand=hand)
-    return replace(living, draws=moved)
+    planted = float(design.area_cm2[one.areas][~design.is_cover[one.areas]].sum())
+    rate = book.practice.labour_rate_per_h
+    return LayoutAdvice(
+        name=name,
+        answer=answer,
+        limited_by=answer.limited_by,
+        areas=tuple(LayoutArea(**row) for row in rows_of(columns)),
+        ground_share=planted / ground if ground > 0 else None,
+        light_below=one.light_below,
+        saves=None if as_it_is is None else saving(as_it_is.hours_drawn, answer.hours_drawn, rate),
+    )

@@ -8,7 +8,7 @@ from typing import ClassVar, Literal
 
 import numpy as np
 
-from growthcast.arrays import FloatArray
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
@@ -18,12 +18,11 @@ from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.effort.hours import Range, Saving
-from growthcast.service.holding import LIKELY, NOT_LIKELY, Holding
+from growthcast.service.holding import LIKELY, NOT_LIKELY, Holding, seen_to_hold
 from growthcast.service.rescape.variants import (
     LONGEST_D,
     Days,
     Outlook,
-    Prospects,
     Stand,
     VariantAnswer,
     stand_with,
@@ -57,6 +56,7 @@ class PlantAdvice(Framed):
     ``own_interval_d`` is what the area alone allows in whole days, ``own_listed_d`` the longest
     listed interval within it; ``tank`` the answer for the whole tank with this plant in the area,
     ``limited_by`` the label of the area that ends it, ``tank_limited_by`` its id.
+    ``seen_to_hold`` tells that it stands there now and its log tells of growth there.
     ``rate_per_day`` holds under the tank's conditions, ``rate_sd`` is its log standard deviation;
     ``chance_fills`` is the chance that it grows up to the middle of floor and budget at all,
     ``spreads_sideways`` tells that it also grows in width, which is not forecast,
@@ -71,6 +71,7 @@ class PlantAdvice(Framed):
     form: str
     is_cover: bool = field(metadata=HIDDEN)
     is_there_now: bool
+    seen_to_hold: bool = field(metadata=HIDDEN)
     basis: Basis
     holding: Holding = field(metadata=HIDDEN)
     chance_reaches_look: float
@@ -127,7 +128,7 @@ class PlantAdvice(Framed):
     @property
     def is_lost(self) -> bool:
         """Whether it is not likely to hold there, so that no interval is of use to it."""
-        return self.chance_holds < NOT_LIKELY
+        return self.chance_holds < NOT_LIKELY and not self.seen_to_hold
 
     @property
     def fits(self) -> bool:
@@ -306,38 +307,35 @@ def compare_plants(
     UsageError
         The area is not planted on that day, or a plant is measured otherwise than the area.
     """
-    design = fit.design
-    pool = pool_of(fit, place, None)  # all of them: a plant's luck does not depend on the others
-    for name in (name for name in plants if name not in pool):
-        replanted(book, fit, place, name)  # says what is wrong with it
-    rows = [replanted(book, fit, place, name) for name in pool]
+    design, there = fit.design, fit.design.species_id[fit.design.species[place]]
+    rows = [replanted(book, fit, place, name) for name in plants if name != there]
     stand = stand_with(book, fit, int(design.tank[place]), rows)
     now = stand.place_of[place]
-    asked = stand.known + np.flatnonzero(np.isin(pool, list(plants)))
-    compared = np.append(now, np.flatnonzero(np.isin(stand.living.area, asked)))
+    compared = np.append(now, np.flatnonzero(stand.living.area >= stand.known))
     others = np.setdiff1d(stand.now, now)
-    answers = stand.answers([np.append(others, c) for c in compared])
+    variants = [np.append(others, c) for c in compared]
+    answers = stand.answers(variants)
     usual_cm = usually_planted_cm(stand.living.floor_cm[compared])
     written_cm = book.areas.number("planted_height_cm")[place]
     planted_cm = np.where(np.isnan(written_cm), usual_cm, written_cm)
-    outlook = stand.outlooks(compared, planted_cm)
-    prospects = stand.prospects(compared, planted_cm)
-    both = enumerate(compared.tolist())
-    found = (_advice(stand, answers[i], answers[0], prospects, outlook, i, at) for i, at in both)
+    outlook = Outlook(stand, compared, planted_cm)
+    found = (
+        _advice(stand, places, answers[i], answers[0], outlook, i)
+        for i, places in enumerate(variants)
+    )
     return sorted(found, key=lambda advice: advice.rank)
 
 
 def _advice(
     stand: Stand,
+    places: IntArray,
     answer: VariantAnswer,
     as_it_is: VariantAnswer,
-    prospects: Prospects,
     outlook: Outlook,
     i: int,
-    at: int,
 ) -> PlantAdvice:
-    """Put together what is known of the plant at a place of the stand, the i-th compared."""
-    design, living = stand.fit.design, stand.living
+    """Put together what is known of the i-th plant compared, the last of a variant's places."""
+    design, living, at = stand.fit.design, stand.living, int(places[-1])
     area = int(living.area[at])
     spans = int(design.spans[design.species == stand.species[at]].sum())
     own_log = design.spans[area] >= OWN_SPANS_FOR_LOG
@@ -345,21 +343,22 @@ def _advice(
     [rate] = stand.fit.rate_range(np.array([area]), posterior)
     [weekly] = growth_a_week(stand.fit, np.array([area]))
     own, limit = int(outlook.allowed_d[i]), answer.limited_by
-    limited = None if limit is None else int(answer.places[limit])
-    chosen, here = answer.chosen, int(np.flatnonzero(answer.places == at)[0])
+    limited = None if limit is None else int(places[limit])
+    listed_d, year = [o.interval_d for o in answer.options], answer.chosen.year
     practice = str(stand.book.species.text("cut_practice")[stand.species[at]])
     caution = stand.trait("caution", at)
-    litres = float(stand.area_cm2[at]) / 1000.0 * chosen.year.visits
+    litres = float(stand.area_cm2[at]) / 1000.0 * year.visits
     return PlantAdvice(
         species_id=str(design.species_id[stand.species[at]]),
         common_name=stand.trait("common_name", at),
         form=stand.trait("form", at),
         is_cover=bool(design.is_cover[area]),
         is_there_now=answer is as_it_is,
+        seen_to_hold=bool(seen_to_hold(stand.fit, stand.tank, np.array([area]))[0]),
         basis="own log" if own_log else "own practice" if spans else "table",
-        holding=prospects.holding.of(i),
-        chance_reaches_look=float(prospects.reaches_look[i]),
-        chance_fills=float(prospects.fills[i]),
+        holding=outlook.holding.of(i),
+        chance_reaches_look=float(outlook.reaches_look[i]),
+        chance_fills=float(outlook.fills[i]),
         spreads_sideways=stand.trait("form", at) in SIDEWAYS or "runner" in practice,
         lacks_soft_water=lacks_soft_water(stand.book, stand.tank, caution),
         caution=caution,
@@ -370,7 +369,7 @@ def _advice(
         rate_sd=float(np.sqrt(posterior.rate_variance[0])),
         spans=spans,
         own_interval_d=own,
-        own_listed_d=max((d for d in stand.listed_d if d <= own), default=None),
+        own_listed_d=max((d for d in listed_d if d <= own), default=None),
         days_between=outlook.days[i],
         cm_per_week=weekly,
         look_d=outlook.look_d[i],
@@ -378,7 +377,7 @@ def _advice(
         limits_tank=limited == at,
         limited_by=None if limited is None else stand.label(limited),
         tank_limited_by=None if limited is None else stand.area_id(limited),
-        litres_per_year=None if design.is_cover[area] else chosen.removed_cm[here].times(litres),
-        minutes_per_year=chosen.area_min[here].times(chosen.year.visits),
+        litres_per_year=None if design.is_cover[area] else answer.removed_cm[-1].times(litres),
+        minutes_per_year=answer.area_min[-1].times(year.visits),
         saves=None if answer is as_it_is else stand.saved(as_it_is, answer),
     )

@@ -16,6 +16,7 @@ from growthcast.fit.supposed import replanted
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
+from growthcast.service.advice import Option
 from growthcast.service.effort.hours import Saving, Year
 from growthcast.service.holding import NotHolding, not_holding
 from growthcast.service.interval import lasts_from
@@ -25,7 +26,7 @@ from growthcast.service.rescape.plants import (
     pool_of,
     usually_planted_cm,
 )
-from growthcast.service.rescape.variants import Days, Stand, VariantAnswer, stand_with
+from growthcast.service.rescape.variants import Days, Outlook, Stand, VariantAnswer, stand_with
 
 MOST_PROPOSALS = 5
 MOST_SWAPS = 3
@@ -95,7 +96,7 @@ class SwapSearch(Framed):
     @property
     def nothing_holds(self) -> bool:
         """Whether none of the tank's plants, as it is, is likely to hold."""
-        return len(self.not_holding) == self.now.places.size
+        return len(self.not_holding) == self.now.chance_within.size
 
 
 @finite_answer
@@ -153,13 +154,11 @@ def swaps_to_reach(
     holds = comers.holds(reach_d)
     found, tried, size = ([], 0, 0) if idle else _search(comers, holds)
     reach = [one for one in found if one[0] >= stand.confidence]
-
-    def advised(pairs: _Pairs) -> SwapAdvice:
-        return _advice(stand, pairs, reach_d, today)
-
-    proposals = tuple(map(advised, _cheapest(stand, reach, reach_d)))
-    likeliest = max(found, key=lambda one: one[0]) if found and not proposals else None
-    nearest = None if likeliest is None else advised(likeliest[1])
+    likeliest = sorted(found, key=lambda one: -one[0])[:1]
+    advised = [
+        _advice(stand, pairs, answer.options[0], stand.saved(today, answer))
+        for pairs, answer in _cheapest(stand, reach or likeliest, reach_d)
+    ]
     kept = base[~np.isin(stand.living.area[base], free)].tolist()
     alone = [(stand.area_id(at), float(holds[at].mean())) for at in kept]
     return SwapSearch(
@@ -168,8 +167,8 @@ def swaps_to_reach(
         recommended_now_d=today.recommended_interval_d,
         now=now,
         holds_already=already,
-        proposals=proposals,
-        nearest=nearest,
+        proposals=tuple(advised) if reach else (),
+        nearest=None if reach or not advised else advised[0],
         pinned_short=tuple((name, chance) for name, chance in alone if chance < stand.confidence),
         plants_tried=len({int(s) for s in stand.species[comers.new]}),
         combinations_tried=tried,
@@ -259,7 +258,7 @@ def likely_comers(
     new = np.flatnonzero(stand.living.area >= stand.known)
     where = stand.place_of
     owners = np.array([where[place] for place, _ in changes], np.int64)
-    good = stand.prospects(new, usually_planted_cm(stand.living.floor_cm[new])).likely
+    good = Outlook(stand, new, usually_planted_cm(stand.living.floor_cm[new])).likely
     return Comers(stand, new[good], owners[good])
 
 
@@ -305,20 +304,25 @@ def _search(comers: Comers, holds: BoolArray) -> tuple[list[_Tried], int, int]:
     return found, tried, size
 
 
-def _cheapest(stand: Stand, reach: list[_Tried], reach_d: int) -> list[_Pairs]:
+def _cheapest(
+    stand: Stand, reach: list[_Tried], reach_d: int
+) -> list[tuple[_Pairs, VariantAnswer]]:
     """Return some of the combinations that reach the interval, the cheapest in a year first."""
     by_areas = groupby(reach, key=lambda one: tuple(area for area, _ in one[1]))
     grouped = {areas: list(tried) for areas, tried in by_areas}
     ground = {areas: float(stand.area_cm2[list(areas)].sum()) for areas in grouped}
-    best: list[tuple[float, _Pairs]] = []
+    best: list[tuple[_Pairs, VariantAnswer]] = []
     for areas in sorted(grouped, key=lambda group: (ground[group], group))[:MOST_SETS]:
         likeliest = sorted(grouped[areas], key=lambda f: (-f[0], f[1]))[:MOST_COSTED]
-        variants = [_variant(stand, pairs) for _, pairs in likeliest]
-        answers = stand.answers(variants, [reach_d])
-        costs = [answer.options[0].minutes_per_visit for answer in answers]
-        order = np.argsort(costs, kind="stable").tolist()
-        best += [(costs[i], likeliest[i][1]) for i in order[: 3 if not best else 1]]
-    return [pairs for _, pairs in sorted(best, key=lambda one: one[0])[:MOST_PROPOSALS]]
+        swaps = [pairs for _, pairs in likeliest]
+        answers = stand.answers([_variant(stand, pairs) for pairs in swaps], [reach_d])
+        costed = zip(swaps, answers, strict=True)
+        best += sorted(costed, key=_minutes)[: 3 if not best else 1]
+    return sorted(best, key=_minutes)[:MOST_PROPOSALS]
+
+
+def _minutes(costed: tuple[_Pairs, VariantAnswer]) -> float:
+    return costed[1].options[0].minutes_per_visit
 
 
 def _variant(stand: Stand, pairs: _Pairs) -> IntArray:
@@ -326,11 +330,9 @@ def _variant(stand: Stand, pairs: _Pairs) -> IntArray:
     return np.append(np.setdiff1d(stand.now, gone), [new for _, new in pairs])
 
 
-def _advice(stand: Stand, pairs: _Pairs, reach_d: int, today: VariantAnswer) -> SwapAdvice:
+def _advice(stand: Stand, pairs: _Pairs, option: Option, saves: Saving) -> SwapAdvice:
     species_id, comers = stand.fit.design.species_id, np.array([new for _, new in pairs])
-    looks = stand.outlooks(comers, usually_planted_cm(stand.living.floor_cm[comers])).look_d
-    [answer] = stand.answers([_variant(stand, pairs)], [reach_d])
-    option = answer.options[0]
+    looks = Outlook(stand, comers, usually_planted_cm(stand.living.floor_cm[comers])).look_d
     swaps = tuple(
         Swap(
             area_id=stand.area_id(old),
@@ -348,5 +350,5 @@ def _advice(stand: Stand, pairs: _Pairs, reach_d: int, today: VariantAnswer) -> 
         replanted_cm2=sum(swap.area_cm2 for swap in swaps),
         chance_all_within=option.chance_all_within,
         year=option.year,
-        saves=stand.saved(today, answer),
+        saves=saves,
     )

@@ -11,12 +11,14 @@ import pytest
 from growthcast.book.book import area_label
 from growthcast.errors import UsageError
 from growthcast.plain import plain
+from growthcast.service import compared
 from growthcast.service import recommend as module
 from growthcast.service.advice import Certainty, Option, TankAdvice, cut_limit
 from growthcast.service.advice import NextLonger as Longer
+from growthcast.service.compared import compare, falling_short
 from growthcast.service.effort.hours import Range, Saving
 from growthcast.service.interval import interval_options, needed_budgets
-from growthcast.service.recommend import _compared, _falling_short, _limits
+from growthcast.service.recommend import _limits
 from tests.unit.service.made import made_areas
 
 
@@ -42,9 +44,9 @@ def test_the_longest_before_the_first_that_fails_is_chosen_within_a_tanks_cap(mo
         worked_out.append((days, some.tank.tolist()))
         return SimpleNamespace(living=some, feasible=feasible)
 
-    monkeypatch.setattr(module, "interval_options", option)
+    monkeypatch.setattr(compared, "interval_options", option)
     caps = np.array([cap for cap, *_ in holds.values()], dtype=float)
-    options, chosen, failing = _compared(living, {7, 14, 21}, caps, 0.1 * np.arange(7), briefly)
+    options, chosen, failing = compare(living, {7, 14, 21}, caps, 0.1 * np.arange(7), briefly)
     assert [*options] == [5, 7, 14, 21]
     assert chosen.tolist() == [days for *_, days, _ in holds.values()]
     assert failing.tolist() == [days for *_, days in holds.values()]
@@ -68,13 +70,13 @@ def test_areas_that_fall_short_come_first_to_worst():
     cut = [9.0, 6.5, 8.0, 7.6, 8.0]
     chance = [0.1, 0.7, 0.6, 0.2, 0.5]
     short = [True, True, True, True, False]
-    assert _falling_short(option_of(living, cut, chance, short), 1).tolist() == [2, 1, 3]
+    assert falling_short(option_of(living, cut, chance, short), 1).tolist() == [2, 1, 3]
     lone = [True] + [False] * 4
-    assert _falling_short(option_of(living, cut, chance, lone), 1).tolist() == [4]
-    assert _falling_short(option_of(living, cut, chance, short), 0).tolist() == [0]
+    assert falling_short(option_of(living, cut, chance, lone), 1).tolist() == [4]
+    assert falling_short(option_of(living, cut, chance, short), 0).tolist() == [0]
     # The fourth is at its least cut, short and all but sure: it comes after the sole other.
     lone = [False, False, True, False, True]
-    assert _falling_short(option_of(living, cut, [0, 0, 0.9, 0, 0.2], lone), 1).tolist() == [4, 2]
+    assert falling_short(option_of(living, cut, [0, 0, 0.9, 0, 0.2], lone), 1).tolist() == [4, 2]
 
 
 def test_areas_are_limits_with_the_budgets_that_would_do():
@@ -86,7 +88,7 @@ def test_areas_are_limits_with_the_budgets_that_would_do():
     found, told = _limits(option, False), _limits(option, True)
     assert [*found] == [*told] == [2, 5]
     for run, tank in enumerate((2, 5)):
-        places = _falling_short(option, run)
+        places = falling_short(option, run)
         assert [*found[tank]] == [*told[tank]] == (3 + places).tolist()
         assert [*found[tank].values()] == budgets[places].tolist()
         assert {*told[tank].values()} == {12.0}

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from growthcast.service.holding import Holding, cover_now, holding, light_under
+from growthcast.fit.supposed import cover_now, light_under
+from growthcast.service.holding import Holding, holding
 from growthcast.species import read_reference
 
 REFERENCE = read_reference()

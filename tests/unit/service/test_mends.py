@@ -182,47 +182,28 @@ def test_nothing_is_mended_where_nothing_fails(monkeypatch):
 
 
 def test_light_below_other_floating_plants(monkeypatch):
-    """The middle of 10 to 30 % of 500 cm2 is covered: what grows below gets the light for that."""
+    """The middle of 10 to 30 % of 500 cm2 is covered: what grows below follows the light there."""
     living = made_areas((3,), draws=8)
     changed = replace(
         living, floor_cm=np.array([10.0, 6.0, 6.0]), budget_cm=np.array([30.0, 19.0, 18.0])
     )
-    light = {"ppfd_umol": 80.0}
     is_cover = np.arange(12) == 3
     case = case_of(living, is_cover=is_cover, area_cm2=np.full(12, 500.0))
-    asked, times = [], [0.5]
+    asked = []
 
-    def under(book, fit, tank, covered):
-        asked.append((tank, covered))
-        return times[0]
+    def under(*told):
+        asked.append(told)
+        return np.where(np.arange(12) == 4, 0.5, 1.0)
 
-    def supposed(book, fit, tank, changes):
-        asked.append((tank, changes.conditions, changes.plants))
-        return SimpleNamespace(fit="under")
-
-    grown = replace(living, draws=replace(living.draws, log_rate=living.draws.log_rate - 1))
-    monkeypatch.setattr(mends, "conditions_now", lambda *_: light)
-    monkeypatch.setattr(mends, "light_under", under)
-    monkeypatch.setattr(mends, "suppose", supposed)
-    monkeypatch.setattr(
-        mends, "living_areas", lambda fit, tanks: {("under", 2): grown}[fit, *tanks]
-    )
+    monkeypatch.setattr(mends, "growth_under", under)
     lit = lit_below("book", case.fit, living, changed)
-    assert asked == [(2, 100.0), (2, {"ppfd_umol": 40.0}, {})]
-    np.testing.assert_array_equal(lit.draws.log_rate[1:], grown.draws.log_rate[1:])
-    np.testing.assert_array_equal(lit.draws.log_rate[0], living.draws.log_rate[0])
+    assert asked == [("book", case.fit, 2, 100.0)]
+    gain = lit.draws.log_rate - living.draws.log_rate
+    np.testing.assert_allclose(gain, np.log([[1.0], [0.5], [1.0]]) * np.ones(8), rtol=1e-5)
     assert lit.floor_cm.tolist() == [10.0, 6.0, 6.0]
-    times[0] = 1.0
-    assert lit_below("book", case.fit, living, changed) is changed
-    for dark in (0.0, np.nan):
-        light["ppfd_umol"] = dark
-        assert lit_below("book", case.fit, living, changed) is changed
-    light["ppfd_umol"], times[0] = 0.5, 2.0
-    assert lit_below("book", case.fit, living, changed) is not changed
-    assert asked.pop()[1] == {"ppfd_umol": 1.0}
     is_cover[:] = False
     assert lit_below("book", case.fit, living, changed) is changed
-    assert len(asked) == 4  # where no light is known it was not even worked out
+    assert len(asked) == 1
 
 
 @pytest.mark.parametrize(("enough", "share"), [(0.8, 0.8), (0.5, 0.5), (0.3, 0.5)])

@@ -190,6 +190,34 @@ def test_plants_that_do_not_hold_come_last(tmp_path: Path) -> None:
     assert "CO2" in plant_reason(lost)
 
 
+def test_a_plant_that_its_log_shows_to_hold_is_not_lost_however_it_is_asked(tmp_path) -> None:
+    """Ten per cent by the table, for want of light; the log of the stems tells of their growth."""
+    dark = "tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l,temperature_c\n"
+    book = make_book(tmp_path / "book", conditions=dark + "lobby,2025-01-01,16,8,3,25\n")
+    fit = fit_growth(book, ON)
+    [tank] = recommend(book, fit, np.array([0]))
+    assert (tank.recommended_interval_d, [one.area_id for one in tank.not_holding]) == (
+        10,
+        ["carpet"],
+    )
+    stems = "stems,rotala-rotundifolia,400,7,22"
+    shaded = HEAD.strip() + f",light_share\n{stems},0.9\n"
+    texts = {"alone": HEAD + stems + "\n", "left": HEAD + stems.replace("stems", "left") + "\n"}
+    texts |= {"shaded": shaded}
+    laid = [layout(tmp_path, name, text, book) for name, text in texts.items()]
+    now, alone, left, shaded = compare_layouts(book, fit, 0, laid)
+    assert (now.interval_d, [one.area_id for one in now.lost]) == (10, ["carpet"])
+    assert (alone.lost, alone.nothing_holds) == ((), False)
+    assert left.nothing_holds  # no log is of it there
+    assert shaded.nothing_holds  # nor in less light
+    one, *others = sorted(
+        compare_plants(book, fit, 0, ["rotala-wallichii"]), key=lambda a: not a.is_there_now
+    )
+    assert one.chance_holds < 0.1
+    assert (one.is_lost, [other.is_lost for other in others]) == (False, [True])
+    assert "no interval is named" not in plant_reason(one)
+
+
 def test_a_plant_too_tall_for_the_budget_says_so(known) -> None:
     book, fit = known
     place = fit.design.area_id.tolist().index("carpet")
@@ -547,6 +575,7 @@ def test_plants_are_ranked_by_doubt_interval_wait_and_work(known) -> None:
         good = replace(
             plain,
             is_there_now=False,
+            seen_to_hold=False,
             holding=Holding(holds, np.ones(1), np.ones(1)),
             chance_reaches_look=0.95,
             chance_fills=0.95,

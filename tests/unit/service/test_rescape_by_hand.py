@@ -9,18 +9,13 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from growthcast.book.supposed import Layout, with_cells
+from growthcast.book.supposed import with_cells
 from growthcast.errors import UsageError
 from growthcast.fit.growth import fit_growth
 from growthcast.service.holding import Holding
-from growthcast.service.rescape import layouts, swaps, variants
-from growthcast.service.rescape.layouts import (
-    LayoutAdvice,
-    LayoutArea,
-    _distinct_rows,
-    _kept,
-    _with_logs,
-)
+from growthcast.service.recommend import recommend
+from growthcast.service.rescape import plants, swaps, variants
+from growthcast.service.rescape.layouts import LayoutAdvice, LayoutArea
 from growthcast.service.rescape.plants import (
     PlantAdvice,
     _looked_at,
@@ -39,17 +34,14 @@ from growthcast.service.rescape.swaps import (
 )
 from growthcast.service.rescape.variants import (
     LONGEST_D,
-    Stand,
-    VariantAnswer,
-    _allowed_days,
-    _growth,
+    Outlook,
     _range,
-    _way,
+    grown_over,
     stand_with,
 )
 from tests.books import make_book
 from tests.unit.service.by_hand import living
-from tests.unit.service.test_rescape import CONDITIONS, HEAD, ON, layout
+from tests.unit.service.test_rescape import CONDITIONS, ON
 
 
 def two(**changes):
@@ -58,21 +50,26 @@ def two(**changes):
 
 def test_growth_over_intervals_of_its_own_is_that_of_each_area_over_its_interval():
     areas = two()
-    found = _growth(areas, np.array([1.0, 21.0]))
+    found = grown_over(areas, np.array([1, 21]))
     for i, days in enumerate((1.0, 21.0)):
         np.testing.assert_allclose(found[i], areas.growth(days)[i], rtol=1e-5)
+
+
+def outlook(areas, *places, planted=1.0, confidence=0.9):
+    planted_cm = np.broadcast_to(planted, len(places)).astype(float)
+    return Outlook(stand(areas, confidence), np.array(places), planted_cm)
 
 
 def test_the_way_to_a_height_is_that_of_the_logistic_and_endless_beyond_a_ceiling():
     """10 of 40 cm are odds of 1 to 3, 20 of 40 are even: ln 3 apart. 9 cm are beyond 8."""
     areas = living([0.1, 0.1], [40.0, 8.0], [1, 1], [20, 9])
-    found = _way(areas, np.array([10.0, 2.0]), np.array([20.0, 9.0]))
-    np.testing.assert_allclose(found[0], np.log(3.0), rtol=1e-5)
+    sure = replace(areas, errors=replace(areas.errors, span=0.0, drift=0.0))
+    one = outlook(sure, 0, 1)
+    found = one._days_between(np.array([10.0, 2.0]), np.array([20.0, 9.0]))
+    np.testing.assert_allclose(found[0], np.log(3.0) / 0.1, rtol=1e-5)
     assert np.isinf(found[1]).all()
-    over = _way(
-        areas, np.array([50.0, 8.0]), np.array([20.0, 6.0])
-    )  # none stands above its ceiling
-    assert (over < -5.0).all()
+    # None stands above its ceiling, and what stands above a height takes no days to it.
+    assert (one._days_between(np.array([50.0, 8.0]), np.array([20.0, 6.0])) == 0.0).all()
 
 
 def test_ranges_are_tenth_middle_and_ninetieth_of_the_draws_in_order():
@@ -88,11 +85,11 @@ def test_the_days_an_area_allows_are_found_as_by_trying_every_one(confidence):
     areas = living(
         [0.1, 0.05, 0.6, 0.01], [60, 12, 60, 3], [6, 1, 21, 1], [22, 4.5, 22, 4.5], spread=0.15
     )
-    found = _allowed_days(areas, confidence)
+    found = outlook(areas, 0, 1, 2, 3, confidence=confidence).allowed_d
     least = areas.least_cut_cm[:, None]
 
     def share(days):
-        return (areas.highest_cut(_growth(areas, np.full(4, float(days)))) >= least).mean(axis=1)
+        return (areas.highest_cut(grown_over(areas, np.full(4, days))) >= least).mean(axis=1)
 
     for i, days in enumerate(found.tolist()):
         assert days == LONGEST_D or share(days + 1)[i] < confidence
@@ -102,20 +99,10 @@ def test_the_days_an_area_allows_are_found_as_by_trying_every_one(confidence):
     assert 0 < found[1] < LONGEST_D
 
 
-def stand(areas, **known):
+def stand(areas, confidence=0.9):
     clock = SimpleNamespace(settle_d=np.full(areas.area.size, 30.0))
-    fit = SimpleNamespace(design=SimpleNamespace(clock=clock, area_cm2=np.zeros(1)))
-    usual = {
-        "book": None,
-        "fit": fit,
-        "tank": 0,
-        "known": 2,
-        "living": areas,
-        "area_cm2": np.array([400.0, 900.0, 100.0, 50.0])[: areas.area.size],
-        "listed_d": (7, 14),
-        "confidence": 0.9,
-    }
-    return Stand(**usual | known)
+    fit = SimpleNamespace(design=SimpleNamespace(clock=clock))
+    return SimpleNamespace(book=None, fit=fit, living=areas, confidence=confidence)
 
 
 def days_with_a_ramp(settled, ramp):
@@ -130,7 +117,7 @@ def test_days_to_the_look_are_those_of_growth_that_rises_while_plants_settle(fac
     """All draws alike: 10 % a day from 2 to 6 cm, and 5 % from 0.1 to 1 cm of 12."""
     areas = living([0.1, 0.05], [60.0, 12.0], [6.0, 1.0], [22.0, 4.5], settling=factor)
     areas = replace(areas, errors=replace(areas.errors, span=0.0, drift=0.0))
-    found = stand(areas).outlooks(np.array([0, 1]), np.array([2.0, 0.1]))
+    found = outlook(areas, 0, 1, planted=[2.0, 0.1])
     ramp = 30.0 * np.exp(factor)
     ways = [np.log(6 / 54) - np.log(2 / 58), np.log(1 / 11) - np.log(0.1 / 11.9)]
     for i, (way, rate) in enumerate(zip(ways, (0.1, 0.05), strict=True)):
@@ -140,15 +127,15 @@ def test_days_to_the_look_are_those_of_growth_that_rises_while_plants_settle(fac
     odds = np.log(22 / 38) - np.log(6 / 54), np.log(4.5 / 7.5) - np.log(1 / 11)
     np.testing.assert_allclose(found.days[:, 1], [odds[0] / 0.1, odds[1] / 0.05], rtol=1e-4)
     assert found.allowed_d.tolist() == [int(odds[0] / 0.1), int(odds[1] / 0.05)]
-    planted = stand(areas).outlooks(np.array([1, 0]), np.array([1.0, 7.0]))
+    planted = outlook(areas, 1, 0, planted=[1.0, 7.0])
     assert planted.look_d == [(0.0,) * 3] * 2
     still = replace(
         areas, draws=replace(areas.draws, log_rate=np.full_like(areas.draws.week, -np.inf))
     )
-    idle = stand(still).outlooks(np.array([1, 0]), np.array([1.0, 5.0]))
+    idle = outlook(still, 1, 0, planted=[1.0, 5.0])
     assert idle.look_d == [(0.0,) * 3, (None,) * 3]  # what never grows stands where it was planted
     high = replace(areas, floor_cm=np.array([6.0, 13.0]), budget_cm=np.array([22.0, 22.0]))
-    never = stand(high).outlooks(np.array([1]), np.array([1.0]))
+    never = outlook(high, 1)
     assert (never.look_d, never.days.tolist()) == ([(None,) * 3], [[LONGEST_D] * 3])
 
 
@@ -164,8 +151,7 @@ def test_a_plant_does_where_it_likely_holds_comes_up_and_fills_the_place(monkeyp
     monkeypatch.setattr(variants, "holding_of", holding_of)
 
     def told(living, *places, planted=0.5):
-        planted_cm = np.full(len(places), planted)
-        found = stand(living).prospects(np.array(places), planted_cm)
+        found = outlook(living, *places, planted=planted)
         chances = found.reaches_look.tolist(), found.fills.tolist()
         return *chances, found.likely.tolist()
 
@@ -195,30 +181,6 @@ def test_chances_with_comers_are_those_of_the_draws_in_which_all_hold():
             assert both[j, i] == pytest.approx(holds[[0, plant, other]].all(axis=0).mean())
 
 
-def option(days, feasible, *within, minutes=30.0):
-    year = SimpleNamespace(hours=days)
-    return SimpleNamespace(
-        interval_d=days,
-        feasible=feasible,
-        chance_within=np.array(within),
-        minutes_per_visit=minutes,
-        year=year,
-    )
-
-
-def test_an_answer_is_limited_by_what_fails_first_at_the_next_longer_interval():
-    places = np.array([4, 7])
-    worked = [option(7, True, 0.9, 0.99), option(10, True, 0.9, 0.8), option(14, False, 0.2, 0.1)]
-    found = VariantAnswer.of(places, worked)
-    assert (found.recommended_interval_d, found.limited_by) == (10, 1)
-    assert found.chosen is worked[1]
-    none = VariantAnswer.of(places, [option(7, False, 0.3, 0.4), option(10, False, 0.3, 0.1)])
-    assert (none.recommended_interval_d, none.limited_by) == (None, 0)
-    assert none.chosen.interval_d == 7
-    every = VariantAnswer.of(places, worked[:2])
-    assert (every.recommended_interval_d, every.limited_by) == (10, None)
-
-
 @pytest.fixture(scope="module")
 def known(tmp_path_factory):
     book = make_book(tmp_path_factory.mktemp("book"), conditions=CONDITIONS)
@@ -231,10 +193,30 @@ def test_a_stand_compares_listed_intervals_up_to_the_tanks_own_limit(known):
     for limit, listed in ((14.0, (7, 10, 14)), (13.0, (7, 10)), (5.0, (5,))):
         limited = with_cells(book.tanks, lobby, {"longest_interval_d": limit})
         found = stand_with(replace(book, tanks=limited), fit, 0, [])
-        assert found.listed_d == listed
-    assert (found.fixed_min, found.confidence, found.known) == (30.0 + 20.0, 0.9, 3)
+        [answer] = found.answers([np.array([0, 1])])
+        assert tuple(option.interval_d for option in answer.options) == listed
+    assert (found.confidence, found.known) == (0.9, 3)
     assert (found.area_cm2.tolist(), found.place_of) == ([400.0, 900.0], {0: 0, 1: 1})
     assert (found.area_id(1), found.label(1)) == ("carpet", "Front carpet")
+
+
+def test_an_answer_is_that_of_the_interval_rule_and_what_fails_first_at_the_next(known):
+    """As the tank stands, its answer is that of ``interval``; alone each area has its own."""
+    book, fit = known
+    one, [tank] = stand_with(*known, 0, []), recommend(book, fit, np.array([0]))
+    both, turned, carpet = one.answers([np.array([0, 1]), np.array([1, 0]), np.array([1])])
+    assert both.recommended_interval_d == tank.recommended_interval_d
+    places = both.limited_by, turned.limited_by
+    assert [one.area_id(place) for place in places[:1]] == [tank.limited_by]
+    assert (places[1], carpet.limited_by) == (1 - places[0], 0)
+    fails = tank.option(tank.fails_at_d).areas[both.limited_by]
+    assert both.limited_within == pytest.approx(fails.chance_within)
+    assert both.chosen.interval_d == both.recommended_interval_d
+    [short] = one.answers([np.array([0, 1])], [2])
+    assert (short.recommended_interval_d, short.limited_by, short.limited_within) == (2, None, None)
+    [never] = one.answers([np.array([0, 1])], [300, 90])
+    assert (never.recommended_interval_d, never.chosen.interval_d) == (None, 90)
+    assert never.limited_by is not None
 
 
 def test_variants_are_answered_alike_however_many_are_worked_out_at_once(known, monkeypatch):
@@ -244,20 +226,19 @@ def test_variants_are_answered_alike_however_many_are_worked_out_at_once(known, 
     monkeypatch.setattr(variants, "ROWS_AT_ONCE", 2)
     assert one.answers([]) == []
     for places, mine, theirs in zip(asked, one.answers(asked, [7, 14]), together, strict=True):
-        assert mine.places is theirs.places is places
         for option, other in zip(mine.options, theirs.options, strict=True):
             assert option.chance_all_within == other.chance_all_within
-            assert option.chance_within.shape == (places.size,)
-            for taken, alike in zip(option.area_min, other.area_min, strict=True):
-                assert (taken.p10, taken.p50) == pytest.approx((alike.p10, alike.p50), rel=1e-5)
-                assert taken.p90 == pytest.approx(alike.p90, rel=1e-5)
-            assert option.year.hours == pytest.approx(np.median(option.hours_drawn), rel=0.05)
-    both, turned = together[3].options[0], together[1].options[0]
+        assert mine.chance_within.shape == (places.size,)
+        for taken, alike in zip(mine.area_min, theirs.area_min, strict=True):
+            assert (taken.p10, taken.p50) == pytest.approx((alike.p10, alike.p50), rel=1e-5)
+            assert taken.p90 == pytest.approx(alike.p90, rel=1e-5)
+        assert mine.chosen.year.hours == pytest.approx(np.median(mine.hours_drawn), rel=0.05)
+    both, turned = together[3], together[1]
     for off, alike in zip(both.removed_cm, reversed(turned.removed_cm), strict=True):
         assert (off.p10, off.p50) == pytest.approx((alike.p10, alike.p50), rel=1e-5)
         assert off.p90 == pytest.approx(alike.p90, rel=1e-5)
     saved = one.saved(together[3], together[0])
-    less = together[3].chosen.hours_drawn - together[0].chosen.hours_drawn
+    less = together[3].hours_drawn - together[0].hours_drawn
     assert saved.hours.p50 == pytest.approx(np.median(less), rel=0.05)
     assert saved.cost.p50 == pytest.approx(60.0 * saved.hours.p50)
 
@@ -311,69 +292,37 @@ def test_the_cheapest_of_the_fewest_swaps_on_the_least_ground_come_first(monkeyp
     tried = [(0.95, ((0, plant),)) for plant in (10, 11, 12, 13)]
     tried += [(0.99, ((1, 20),)), (0.92, ((1, 21),))]
     # Three of the set on the least ground, and the cheapest of the other.
-    assert _cheapest(one, tried, 14) == [((1, 21),), ((0, 11),), ((0, 13),), ((0, 12),)]
+    found = _cheapest(one, tried, 14)
+    assert [pairs for pairs, _ in found] == [((1, 21),), ((0, 11),), ((0, 13),), ((0, 12),)]
+    costs = [answer.options[0].minutes_per_visit for _, answer in found]
+    assert costs == [30.0, 40.0, 41.0, 45.0]
     assert asked == [(4, [14]), (2, [14])]
     assert _cheapest(one, [], 14) == []
     monkeypatch.setattr(swaps, "MOST_COSTED", 1)
     monkeypatch.setattr(swaps, "MOST_SETS", 1)
-    assert _cheapest(one, [(0.97, ((0, 12),)), *tried], 14) == [((0, 12),)]
+    [(pairs, _)] = _cheapest(one, [(0.97, ((0, 12),)), *tried], 14)
+    assert pairs == ((0, 12),)
     assert _variant(one, ((1, 21),)).tolist() == [0, 21]
 
 
 def test_what_a_layout_does_not_hold_is_named():
-    def area(area_id, holds):
-        return LayoutArea(area_id, area_id, "s", False, 400.0, 0.9, (), holds, "")
+    """Not what its own log has seen to hold, whatever the table says of it."""
 
-    answer = SimpleNamespace(recommended_interval_d=14)
-    some = LayoutAdvice("a", answer, None, (area("x", 0.49), area("y", 0.5)), None, 1.0, None)
+    def area(area_id, holds, seen=False):
+        return LayoutArea(area_id, "s", False, 400.0, 0.9, (), holds, "", seen)
+
+    answer, areas = SimpleNamespace(recommended_interval_d=14), (area("x", 0.49), area("y", 0.5))
+    some = LayoutAdvice("a", answer, None, (*areas, area("z", 0.1, True)), None, 1.0, None)
     assert [one.area_id for one in some.lost] == ["x"]
     assert (some.nothing_holds, some.interval_d) == (False, 14)
     none = replace(some, areas=some.areas[:1])
     assert (none.nothing_holds, none.interval_d) == (True, None)
 
 
-def test_areas_of_layouts_are_told_apart_by_all_that_is_known_of_them(known, tmp_path, monkeypatch):
-    """Frogbit over 2,500 cm2 at 70 to 90 % covers 2,000; the light below it is asked for."""
-    book, fit = known
-    floats = "float,limnobium-laevigatum,2500,70,90,\n"
-    head = HEAD.strip() + ",light_share\n"
-    stems, other = "stems,rotala-rotundifolia,400,7,22,{}\n", "left,rotala-rotundifolia,400,7,22,\n"
-    texts = [stems.format("") + other, stems.format("") + floats, stems.format("0.5") + floats]
-    texts.append(stems.format("0.5"))
-    asked = []
-
-    def light_under(*told):
-        asked.append(told[-1])
-        return 0.8 if told[-1] else 1.0
-
-    monkeypatch.setattr(layouts, "light_under", light_under)
-    listed = [layout(tmp_path, f"l{n}", head + text, book) for n, text in enumerate(texts)]
-    assert isinstance(listed[0], Layout)
-    rows, ids, places, light = _distinct_rows(book, fit, 0, listed)
-    assert asked == pytest.approx([0.0, 2000.0, 2000.0, 0.0])
-    assert light == [1.0, 0.8, 0.8, 1.0]
-    assert ids == ["stems", "left", "stems", "float", "stems", "stems"]
-    assert places == [[0, 1], [2, 3], [4, 3], [5]]
-    assert [row["light_share"] for row in rows] == [None, None, 0.8, None, 0.4, 0.5]
-    assert rows[1] | {"label": ""} == {
-        "area_id": "left=rotala-rotundifolia 2",
-        "tank_id": "lobby",
-        "species_id": "rotala-rotundifolia",
-        "label": "",
-        "area_cm2": 400.0,
-        "floor_cm": 7.0,
-        "budget_cm": 22.0,
-        "light_share": None,
-        "planted_height_cm": None,
-    }
-    # What has the id and the plant of an area that grows there keeps its log.
-    assert _kept(book, fit, 0, rows, ids) == {0: 0, 2: 0, 4: 0, 5: 0}
-    assert _kept(book, fit, 1, rows, ids) == {}
-
-
 def plant(**changes):
     usual = {
         "is_there_now": False,
+        "seen_to_hold": False,
         "holding": Holding(np.array([0.9]), np.ones(1), np.ones(1)),
         "chance_reaches_look": 0.9,
         "chance_fills": 0.8,
@@ -395,6 +344,7 @@ def test_a_plant_fits_where_it_likely_holds_fills_the_place_and_can_be_cut():
         assert plant(chance_fills=chance).fits is fits
         lost = Holding(np.array([chance]), np.ones(1), np.ones(1))
         assert (plant(holding=lost).fits, plant(holding=lost).is_lost) == (fits, not fits)
+        assert plant(holding=lost, seen_to_hold=True).fits
     for lowest, tall in ((21.9, False), (22.0, True)):
         assert (plant(lowest_cut_cm=lowest).is_too_tall, plant(lowest_cut_cm=lowest).fits) == (
             tall,
@@ -413,32 +363,15 @@ def test_a_keeper_thinks_of_the_form_that_stands_there_or_of_the_place(known):
     assert usual_choice(replace(book, areas=placed), fit, 0) == (None, "back")
 
 
-def test_an_area_that_is_kept_grows_as_its_log_says_under_its_new_light():
-    """The third is what the first becomes at half of the response, and the fourth the second."""
-    areas = living([0.1, 0.05, 0.2, 0.3], [60, 12, 30, 40], [6] * 4, [22] * 4, spread=0.2)
-    ticking = SimpleNamespace(speed=lambda day: np.array([1.0, 0.8, 0.5, 0.8]))
-    design = SimpleNamespace(clock=ticking, on_day=20_000.0)
-    one = SimpleNamespace(
-        living=areas, place_of={n: n for n in range(4)}, known=2, fit=SimpleNamespace(design=design)
-    )
-    found = _with_logs(one, {0: 0, 1: 1}).draws
-    was = areas.draws
-    np.testing.assert_allclose(found.log_rate[2], was.log_rate[0] + np.log(0.5), rtol=1e-5)
-    np.testing.assert_allclose(found.log_rate[3], was.log_rate[1], rtol=1e-5)
-    np.testing.assert_array_equal(found.log_rate[:2], was.log_rate[:2])
-    for name in ("ceiling_cm", "week", "hand"):
-        np.testing.assert_array_equal(getattr(found, name)[2:], getattr(was, name)[:2])
-
-
 def test_a_plant_is_planted_at_half_of_the_floor_unless_it_is_written(known, monkeypatch):
     book, fit = known
-    asked, outlooks = [], Stand.outlooks
+    asked = []
 
-    def seen(self, places, planted_cm):
+    def seen(stand, places, planted_cm):
         asked.append(planted_cm.tolist())
-        return outlooks(self, places, planted_cm)
+        return Outlook(stand, places, planted_cm)
 
-    monkeypatch.setattr(Stand, "outlooks", seen)
+    monkeypatch.setattr(plants, "Outlook", seen)
     first, second = compare_plants(book, fit, 0, ["rotala-wallichii"])
     written = with_cells(book.areas, np.array([True, False, False]), {"planted_height_cm": 5.0})
     compare_plants(replace(book, areas=written), fit, 0, [])
@@ -447,8 +380,11 @@ def test_a_plant_is_planted_at_half_of_the_floor_unless_it_is_written(known, mon
     for one in (first, second):
         listed = [d for d in (7, 10, 14, 21, 28) if d <= one.own_interval_d]
         assert one.own_listed_d == max(listed, default=None)
-        year, here = one.tank.chosen.year, one.tank.places.tolist().index(one.tank.places[-1])
-        removed, minutes = one.tank.chosen.removed_cm[here], one.tank.chosen.area_min[here]
+        year, removed, minutes = (
+            one.tank.chosen.year,
+            one.tank.removed_cm[-1],
+            one.tank.area_min[-1],
+        )
         assert one.litres_per_year.p90 == pytest.approx(0.4 * removed.p90 * year.visits)
         assert one.minutes_per_year.p10 == pytest.approx(minutes.p10 * year.visits)
         assert one.limits_tank == one.tank_limited_by.startswith("stems")
@@ -486,5 +422,5 @@ def test_nothing_is_sought_where_the_tank_holds_and_kept_areas_that_do_not_are_n
     for lost, nothing in ((2, True), (1, False)):
         made = object.__new__(SwapSearch)
         object.__setattr__(made, "not_holding", (None,) * lost)
-        object.__setattr__(made, "now", SimpleNamespace(places=np.arange(2)))
+        object.__setattr__(made, "now", SimpleNamespace(chance_within=np.arange(2)))
         assert made.nothing_holds is nothing
