@@ -24,9 +24,6 @@ LEAST_WEIGHT_ERROR_G = 5.0
 MISWEIGHED_SHARE, MISWEIGHED_WIDTH = 0.05, 5.0
 """How often a weight does not belong, and by how much it is then wider (estimates)."""
 
-DEGREES = 4.0
-"""A weight that an area cannot hold is told with the tails of a t distribution of so many."""
-
 LONGEST_MOVE = 1.0
 """A log density is taken no further at a time."""
 
@@ -142,11 +139,7 @@ def _sites_of_weights(
     length = np.maximum(rest, 0.0) / part.gram_per_cm
     spread = variance / part.gram_per_cm**2 + length**2 * part.density_variance
     spread = spread + part.usual_variance
-    off = length - part.length_cm
-    wild = (DEGREES + 1.0) / (DEGREES + off**2 / (spread + part.variance))
-    precision = (
-        np.where(unsaid & (part.length_cm > 0.0), chance * np.minimum(wild, 1.0), 0.0) / spread
-    )
+    precision = np.where(unsaid & (part.length_cm > 0.0), chance, 0.0) / spread
     at = block.members.found
     sites = Sites(
         precision_mean=heard.precision_mean.copy(),

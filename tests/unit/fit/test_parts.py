@@ -190,8 +190,7 @@ def test_a_weight_says_whether_a_silent_area_was_cut_and_what_came_off(grams, ev
     assert sites.cut_chance == pytest.approx([0.5, 0.5, 0.5, chance])
     length = rest / 10.0
     spread = variance / 100.0 + length**2 * 0.01 + 0.36
-    wild = min(1.0, 5.0 / (4.0 + (length - 8.0) ** 2 / (spread + 0.5)))
-    told = chance * wild / spread
+    told = chance / spread
     assert sites.precision == pytest.approx([0.0, 0.0, 0.25 + told, 0.0])
     assert sites.precision_mean == pytest.approx([0.0, 0.0, 0.75 + told * (4.0 + length), 0.0])
 
