@@ -36,8 +36,7 @@ def _declared(one: Taken) -> Parameter:
     if one.argument:
         told = typer.Argument(metavar=one.argument, help=one.help, show_default=False)
     else:
-        said: dict[str, Any] = {"show_default": default not in (None, "")}
-        said |= {"metavar": one.takes, "min": one.min, "max": one.max}
+        said: dict[str, Any] = {"show_default": default not in (None, ""), "metavar": one.takes}
         words = one.help.format(conditions=", ".join(CONDITION_WORDS))
         told = typer.Option(*one.names, help=words, **said)
         told.parser = one.value_of if one.kind == "date" or one.one_of else None

@@ -109,8 +109,6 @@ def peak_command(
     from growthcast.say.ahead import SAID, peaks_answer
     from growthcast.service.visit.peak import peak_plan
 
-    refuse_if("peak_target", not 0.5 <= target <= 1.0, target=target)
-    refuse_if("peak_within", not 0.02 <= within <= 0.5, within=within)
     given = sorted({*(visits or ())})
     opened, today, fit = open_fit(book, on)
     asked = chosen_tanks(opened, tank)

@@ -197,7 +197,6 @@ def backtest_command(
     from growthcast.say.backtest import backtest_answer, too_few_words
     from growthcast.say.supposed import not_fitted_words
 
-    refuse_if("few_splits", splits is not None and splits < 1, splits=splits)
     opened, day = options.open_book(book, on)
     splits = splits or DEFAULT_SPLITS
     leave_out: Literal["tank"] | None = "tank" if new_tanks else None

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import shlex
 import sys
-from collections.abc import Callable, Sequence
-from dataclasses import fields
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import field, fields
 from datetime import date
 from importlib.util import find_spec
 from pathlib import Path
@@ -72,7 +72,14 @@ class Taken:
     min: float | None = None
     max: float | None = None
     lacking: str = ""
+    needs: Mapping[str, str] = field(default_factory=dict)
+    not_with: Mapping[str, str] = field(default_factory=dict)
     ends: Sequence[str] = ()
+
+    @property
+    def unsaid(self) -> tuple[Any, ...]:
+        """What it is where a person says nothing of it."""
+        return None, [], self.default
 
     @property
     def names(self) -> Sequence[str]:
@@ -109,16 +116,31 @@ class Command:
             cache.turn(on=False)
         if any(isinstance(value, Path) for value in given.values()):
             again.not_kept()
-        for one in self.takes:
-            refuse_if(one.lacking, one.lacking and given[one.name] is None)
-            if one.ends and given[one.name] is not None:
-                check_file(find_book(given["book"])[0], given[one.name], one.ends)
+        self.check(given)
         function = function_of(self.name)
         for name, noun in get_type_hints(function).items():
             if hasattr(noun, "__dataclass_fields__"):
                 parts = [part.name for part in fields(noun) if part.name in given]
                 given[name] = noun(**{part: given.pop(part) for part in parts})
         function(**given)
+
+    def check(self, given: Mapping[str, Any]) -> None:
+        """Refuse what ``options.toml`` rules out, before any work."""
+        for one in self.takes:
+            refuse_if(one.lacking, one.lacking and given[one.name] is None)
+        told = {one.name: one for one in self.takes if given.get(one.name) not in one.unsaid}
+        for name, one in told.items():
+            value = given[name]
+            said = {"option": one.names[0], "value": value}
+            if one.min is not None:
+                limits = {"low": one.min, "high": one.max, "usual": one.default}
+                refuse_if("outside", not one.min <= value <= (one.max or value), **said, **limits)
+            for other, key in one.needs.items():
+                refuse_if(key, other not in told, **said)
+            for other, key in one.not_with.items():
+                refuse_if(key, other in told, other=f"--{other}", **said)
+            if one.ends:
+                check_file(find_book(given["book"])[0], value, one.ends)
 
     def read(self, words: Sequence[str]) -> dict[str, Any] | None:
         """Return what plain words give; None where typer is to read them, or say what is wrong.
@@ -136,7 +158,7 @@ class Command:
                 given[one.name] = True
                 continue
             text = word if one.argument else next(rest, "")
-            if text[:1] in ("", "-") or (one.min, one.max) != (None, None):
+            if text[:1] in ("", "-"):
                 return None
             try:
                 value = one.value_of(text)

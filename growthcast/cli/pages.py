@@ -94,7 +94,6 @@ def brief_command(asked: Asked) -> None:
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    refuse_if("every_of_one", asked.every is not None and asked.tank is None)
     _write_client_page(asked)
 
 
@@ -114,7 +113,6 @@ def _write_client_page(asked: Asked, *, quote: bool = False) -> None:
     from growthcast.brief.visits import read_visits
 
     file, client, data = asked.out, asked.client, asked.data
-    refuse_if("tank_or_client", asked.tank is not None and client is not None)
     opened, day, fit = options.open_fit(asked.book, asked.on)
     tank_id = "" if client else options.one_tank(opened, asked.tank)
     tanks = opened.tanks_of(client) if client else options.chosen_tanks(opened, tank_id)

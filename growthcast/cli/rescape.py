@@ -54,8 +54,6 @@ def rescape_command(asked: Asked, form: Form) -> None:
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    refuse_if("one_too_many", asked.more and not asked.layouts, more=asked.more)
-    check_asked(asked)
     opened, _, fit = options.open_fit(asked.book, asked.on)
     which = int(options.chosen_tanks(opened, options.one_tank(opened, asked.tank))[0])
     if asked.files:
@@ -65,19 +63,6 @@ def rescape_command(asked: Asked, form: Form) -> None:
     else:
         found, said = _plants(asked, opened, fit, which, asked.area or _one_area(fit, which))
     form.print(found, said, fit)
-
-
-def check_asked(asked: Asked) -> None:
-    """Refuse two questions at once, and options that would be left unread."""
-    area, reach = asked.area, asked.reach
-    given = {"--area": area is not None, "--layouts": asked.files, "--reach": reach is not None}
-    questions = [name for name, is_given in given.items() if is_given]
-    refuse_if("two_questions", len(questions) > 1, names=" and ".join(questions))
-    refuse_if("plot_of_swaps", asked.plot is not None and reach is not None)
-    refuse_if("reach_limits", reach is not None and not 1 <= reach <= 365, reach=reach)
-    refuse_if("keep_alone", asked.keep and reach is None)
-    refuse_if("layout_and_plants", asked.files and (asked.plants or asked.form or asked.stock))
-    refuse_if("place_alone", asked.place is not None and area is None)
 
 
 def named_plants(book: Book, asked: Asked) -> list[str]:

@@ -37,9 +37,8 @@ def rounds_command(
     """
     from growthcast.say.rounds import SAID, rounds_answer
     from growthcast.service.recommend import recommend
-    from growthcast.service.rounds.plan import LONGEST_WEEKS, plan_rounds
+    from growthcast.service.rounds.plan import plan_rounds
 
-    refuse_if("weeks_limits", not 1 <= weeks <= LONGEST_WEEKS, weeks=weeks, most=LONGEST_WEEKS)
     opened, day, fit = open_fit(book, on)
     first = _first_day(start, day)
 

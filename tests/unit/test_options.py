@@ -33,6 +33,7 @@ PLAIN = [
     "species --light low --sort name",
     "peak --target 0.5 --target 0.6 --visits 2026-03-01",
     "import sheet.xlsx",
+    "journal --last 5",
 ]
 
 
@@ -63,7 +64,6 @@ def test_plain_words_are_read_as_typer_reads_them(line: str) -> None:
         "interval --help",
         "rounds --weeks many",
         "species --light dim",
-        "journal --last 5",  # which has limits
         "log -tlobby stems=24",
         "import",
         "peak --within -1",
@@ -156,5 +156,31 @@ def test_files_to_write_are_refused_before_any_work(
     with (
         mock.patch("growthcast.cli.options.function_of", side_effect=AssertionError),
         pytest.raises(UsageError, match=r"does not end in|is trims\.csv of the book"),
+    ):
+        Command(name)(**given)
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        ("brief --out a.html --tank lobby --every 0", "--every 0 lies outside 1 to 365"),
+        ("brief --out a.html --every 9", "--every is asked of one tank"),
+        ("brief --out a.html --tank lobby --client A", "or one client"),
+        ("quote --out a.html --tank lobby --client A", "or one client"),
+        ("journal --last 0", "--last 0 is less than 1; write 20, say"),
+        ("backtest --splits 0", "--splits 0 is less than 1"),
+        ("peak --shine 2026-03-01 --within 0", "--within 0 lies outside 0.02 to 0.5; write 0.15"),
+        ("rescape --layouts a.csv --reach 9", "--layouts and --reach are different questions"),
+        ("rescape --layouts a.csv --stock b.txt", "a layout names its own plants"),
+        ("rescape --layouts a.csv --keep stems", "--keep goes with --reach"),
+    ],
+)
+def test_options_that_cannot_be_are_refused_before_any_work(asked: str, said: str) -> None:
+    name, *words = shlex.split(asked)
+    given = Command(name).read(words)
+    assert given is not None
+    with (
+        mock.patch("growthcast.cli.options.function_of", side_effect=AssertionError),
+        pytest.raises(UsageError, match=said),
     ):
         Command(name)(**given)
