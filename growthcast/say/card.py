@@ -51,11 +51,9 @@ def lead(locale: Locale, sheet: CutSheet) -> str:
     """Return whether the cuts last until the next visit, and what would."""
     if not sheet.areas:
         return locale.say("card_empty")
-    chance, wanted = locale.chance(sheet.chance_all_within), locale.share(sheet.confidence)
+    chance = locale.near_miss(sheet.chance_all_within, sheet.confidence)
     if sheet.feasible:
         return locale.say("card_holds", sheet=sheet, chance=chance)
-    if chance == wanted:  # a near miss must not read like a hit
-        chance = locale.share(sheet.chance_all_within, 1)
     worst = area_name(min(sheet.areas, key=lambda area: area.chance_within))
     return locale.say("card_short", area=worst, sheet=sheet, chance=chance)
 

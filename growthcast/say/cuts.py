@@ -9,6 +9,7 @@ from typing import Any
 from growthcast.plain import Said
 from growthcast.say import words as tell
 from growthcast.say.reasons import limit_words
+from growthcast.say.texts import TERMINAL
 from growthcast.service.urgency import TankDue
 from growthcast.service.visit.away import AwayArea
 from growthcast.service.visit.cuts import AreaCut, CutSheet
@@ -82,7 +83,7 @@ def sheet_sentence(sheet: CutSheet) -> str:
         return "Nothing is planted in this tank today, so there is nothing to cut."
     key = "cuts_hold" if sheet.feasible else "cuts_short"
     worst = min(sheet.areas, key=lambda area: area.chance_within)
-    chance = tell.near_miss(sheet.chance_all_within, sheet.confidence, tell.as_chance)
+    chance = TERMINAL.near_miss(sheet.chance_all_within, sheet.confidence)
     said = tell.sentence(key, sheet=sheet, on=sheet.on, chance=chance, worst=worst)
     said += _rhythm_sentence(sheet)
     return said if sheet.feasible else said + tell.sentence("cuts_until", sheet=sheet, on=sheet.on)

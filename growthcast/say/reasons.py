@@ -47,10 +47,7 @@ def reason(tank: TankAdvice, texts: Texts = TERMINAL) -> str:
 
 def _fails(tank: TankAdvice, interval_d: int, texts: Texts) -> str:
     """Say which chance an interval falls short of, where, and what would mend it."""
-    chance_all = tank.option(interval_d).chance_all_within
-    wanted, chance = texts.share(tank.confidence), texts.share(chance_all)
-    if chance == wanted:  # a near miss must not read like a hit
-        chance = texts.share(chance_all, 1)
+    chance = texts.near_miss(tank.option(interval_d).chance_all_within, tank.confidence)
     first, mended = tank.short[0], "; ".join(_mended(short, texts) for short in tank.short)
     blanks = {"days": interval_d, "chance": chance, "first": first, "mended": mended}
     blanks |= {"area": named(first.label, first.area_id), "unit": first.unit}

@@ -97,6 +97,11 @@ class Texts:
             return self.say("chance_under", share=self.share(0.01))
         return self.share(chance)
 
+    def near_miss(self, chance: float, wanted: float) -> str:
+        """Return a chance; one that would read like the wanted one that it misses, with a digit."""
+        alike = chance < wanted and self.share(chance) == self.share(wanted)
+        return self.share(chance, 1) if alike else self.chance(chance)
+
     def measured(self, value: float, unit: str, digits: int | None = None) -> str:
         """Return a number with its unit, as it stands in a sentence, else in three digits."""
         number = self.short(value) if digits is None else self.number(value, digits)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
@@ -135,12 +135,6 @@ def as_chance(chance: float) -> str:
     if chance >= SURELY:
         return "over 99 %"
     return "under 1 %" if chance < HARDLY else percent(chance)
-
-
-def near_miss(chance: float, wanted: float, written: Callable[..., str] = percent) -> str:
-    """Return a chance; one that would read like the wanted one that it misses, with a digit."""
-    said = written(chance)
-    return percent(chance, 1) if chance < wanted and said == percent(wanted) else said
 
 
 def days_ago(days: float) -> str:
