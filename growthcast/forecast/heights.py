@@ -38,6 +38,8 @@ GOLDEN_TURN, ROOT_OF_TWO = 0.5 * (5.0**0.5 - 1.0), 2.0**0.5
 AREAS_AT_ONCE = 256
 HEADROOM = 1.02
 """A ceiling lies at least this far above a height that stands there."""
+STEEPEST = 1e30
+"""Height over its slope [-] at which nothing is held any more; single precision ends beyond."""
 HELD_SHARE = 1e-12
 """A ceiling of which the pace leaves a smaller share of its variance goes with the pace alone."""
 SURE = np.float32(1e-9)
@@ -193,7 +195,8 @@ def held_height(
     spare = (..., *([None] * (follows.ndim - 1)))
     held = np.clip(-follows * (slope / height)[spare], 0.0, 1.0)
     lifted = np.maximum(ceiling_cm, column(held * HEADROOM * height[spare]))
-    line = np.log(ceiling_cm / column(centre[spare])) * column((height / slope)[spare])
+    steep = np.minimum(height / slope, STEEPEST)
+    line = np.log(ceiling_cm / column(centre[spare])) * column(steep[spare])
     curve = quick_stage(
         column(height[spare]),
         np.maximum(lifted, column(HEADROOM * height[spare])),

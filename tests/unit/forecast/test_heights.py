@@ -250,6 +250,15 @@ def test_a_height_that_was_read_stays_whatever_the_ceiling(shape):
     np.testing.assert_array_equal(more, held)
 
 
+def test_nothing_is_held_at_a_ceiling_that_was_reached_long_ago():
+    """At stage 117 the curve is flat: a height over its slope is 1e51, beyond single precision."""
+    begun, bend = np.array([117.0]), np.ones(1)
+    mean = SimpleNamespace(log_ceiling=np.log([34.0]))
+    post = SimpleNamespace(mean=mean, last_stage=begun)
+    bent, _ = held_height(post, bend, np.array([[20.0, 60.0]], np.float32), -np.ones(1))
+    assert (bent == 0.0).all()
+
+
 def test_growth_a_week_is_that_of_the_logistic_curve_about_the_middle(fit):
     """Odds ``h / (K - h)`` grow by ``exp(r t)``: three and a half days before and after."""
     areas = np.flatnonzero(fit.design.alive)
