@@ -26,7 +26,7 @@ from growthcast.nouns import dataclass
 from growthcast.service.advice import AreaAdvice, Certainty, Mend, MendKind, TankAdvice
 from growthcast.service.interval import interval_options
 from growthcast.service.living import HAND_SPREAD, LivingAreas, living_areas
-from growthcast.service.rescape.swaps import likely_comers
+from growthcast.service.rescape.swaps import likely_comers, unasked_for
 
 STEP_CM = 0.1
 DIMMED_SHARES = (0.9, 0.8, 0.7, 0.6, 0.5)
@@ -200,7 +200,9 @@ def _plants(case: _Case, limit: int) -> list[Mend]:
     The likeliest where none holds. All are plants that ``rescape --reach`` would take there; one
     with a caution comes after those without, since a mend has no room for it.
     """
-    comers = likely_comers(case.book, case.fit, case.tank, [int(case.living.area[limit])])
+    area = int(case.living.area[limit])
+    names = unasked_for(case.book, case.fit, area)
+    comers = likely_comers(case.book, case.fit, case.tank, [(area, name) for name in names])
     stand, spot = comers.stand, np.arange(case.living.area.size) == limit
     rate = stand.living.draws.log_rate.mean(axis=1)
     chances = comers.chances(comers.holds(case.interval_d), [limit])

@@ -21,7 +21,7 @@ from growthcast.service.effort.hours import Saving, saving
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.holding import NOT_LIKELY, Limit, NotHolding, holding_of, seen_to_hold
 from growthcast.service.living import living_areas
-from growthcast.service.rescape.variants import VariantAnswer, answers_of, combined
+from growthcast.service.rescape.variants import VariantAnswer, answers_of
 
 AS_IT_IS = "as it is"
 
@@ -244,8 +244,8 @@ def _advice(
     """Put together what is known of a layout, against the tank as it is where there is that."""
     book, fit, design = one.book, one.fit, one.fit.design
     living = living_areas(fit, np.array([tank]))
-    living = combined(living, [np.searchsorted(living.area, one.areas)])
-    [answer] = answers_of(book, fit, timing, living)
+    every = [np.searchsorted(living.area, one.areas)]
+    [answer] = answers_of(book, fit, timing, living, every)
     chances, species = holding_of(book, fit, one.areas), design.species[one.areas]
     columns = {
         "area_id": area_ids,

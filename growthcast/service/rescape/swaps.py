@@ -144,7 +144,14 @@ def swaps_to_reach(
     design = fit.design
     areas = np.flatnonzero(design.alive & (design.tank == tank))
     free = [area for area in areas.tolist() if str(design.area_id[area]) not in set(keep)]
-    comers = likely_comers(book, fit, tank, free, plants=plants, form=form, stock=stock)
+
+    def pool(place: int) -> list[str]:
+        if not plants:
+            return unasked_for(book, fit, place, form, stock)
+        return [name for name in pool_of(fit, place, form, stock=stock) if name in plants]
+
+    changes = [(place, name) for place in free for name in pool(place)]
+    comers = likely_comers(book, fit, tank, changes)
     stand, base = comers.stand, comers.stand.now
     [today], [now] = stand.answers([base]), stand.answers([base], [reach_d])
     lost = not_holding(book, fit, tank, areas)
@@ -221,16 +228,9 @@ class Comers:
 
 
 def likely_comers(
-    book: Book,
-    fit: GrowthFit,
-    tank: int,
-    free: Sequence[int],
-    *,
-    plants: Sequence[str] = (),
-    form: str | None = None,
-    stock: Collection[str] | None = None,
+    book: Book, fit: GrowthFit, tank: int, changes: Sequence[tuple[int, str]]
 ) -> Comers:
-    """Return the plants that would likely do in some areas of a tank.
+    """Return the plants that would likely do in areas of a tank.
 
     Parameters
     ----------
@@ -240,44 +240,56 @@ def likely_comers(
         Its fit.
     tank : int
         Place of the tank in the book.
-    free : sequence of int
-        Places in the book of the areas that may change.
-    plants, form, stock
-        What to choose from, as ``swaps_to_reach`` takes it.
+    changes : sequence of (int, str)
+        Places in the book of areas that may change, and the species that might come.
 
     Returns
     -------
     Comers
         Those that likely hold under the light, warmth and CO2 of the tank, come up to the look and
-        fill the place. Unasked none whose caution is one of local rules, and none that asks for
-        soft water of which the book knows nothing.
+        fill the place.
     """
-    choice = plants, form, stock
-    changes = [(place, name) for place in free for name in _pool(book, fit, place, *choice)]
     stand = stand_with(book, fit, tank, [replanted(book, fit, *change) for change in changes])
-    new = np.flatnonzero(stand.living.area >= stand.known)
-    where = stand.place_of
+    new, where = np.flatnonzero(stand.living.area >= stand.known), stand.place_of
     owners = np.array([where[place] for place, _ in changes], np.int64)
     good = Outlook(stand, new, usually_planted_cm(stand.living.floor_cm[new])).likely
     return Comers(stand, new[good], owners[good])
 
 
-def _pool(
+def unasked_for(
     book: Book,
     fit: GrowthFit,
     place: int,
-    plants: Sequence[str],
-    form: str | None,
-    stock: Collection[str] | None,
+    form: str | None = None,
+    stock: Collection[str] | None = None,
 ) -> list[str]:
+    """Return the species that are thought of for an area where nobody names any.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    place : int
+        Place of the area in the book.
+    form : str, optional
+        Their form; that of the plant that stands there when not given.
+    stock : collection of str, optional
+        The species that can be had.
+
+    Returns
+    -------
+    list of str
+        None whose caution is one of local rules, and none that asks for soft water of which the
+        book knows nothing.
+    """
     priors, tank = fit.design.priors, int(fit.design.tank[place])
-    own = None if plants else str(priors.form[fit.design.species[place]])
-    pool = pool_of(fit, place, form or own, stock=stock)
-    if plants:
-        return [name for name in pool if name in set(plants)]
+    own = str(priors.form[fit.design.species[place]])
     words = dict(zip(priors.species_id.tolist(), priors.caution.tolist(), strict=True))
-    barred = (is_regulated(words[n]) or lacks_soft_water(book, tank, words[n]) for n in pool)
-    return [name for name, no in zip(pool, barred, strict=True) if not no]
+    pool = pool_of(fit, place, form or own, stock=stock)
+    free = (n for n in pool if not is_regulated(words[n]))
+    return [n for n in free if not lacks_soft_water(book, tank, words[n])]
 
 
 def _search(comers: Comers, holds: BoolArray) -> tuple[list[_Tried], int, int]:

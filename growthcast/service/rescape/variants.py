@@ -9,7 +9,7 @@ all variants share their draws, so that variants are compared on the same luck.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import field, replace
 from functools import cached_property
 
@@ -106,14 +106,7 @@ class Stand:
 
         ``intervals_d`` are the intervals to work out [d], the stand's listed ones if not given.
         """
-        found: list[VariantAnswer] = []
-        sizes = np.array([v.size for v in variants])
-        block = (np.cumsum(sizes) - sizes) // ROWS_AT_ONCE if sizes.size else sizes
-        for number in steps(distinct(block).tolist()):
-            mine = [variants[i] for i in np.flatnonzero(block == number).tolist()]
-            living = combined(self.living, mine)
-            found += answers_of(self.book, self.fit, self.timing, living, intervals_d)
-        return found
+        return answers_of(self.book, self.fit, self.timing, self.living, variants, intervals_d)
 
     def saved(self, now: VariantAnswer, then: VariantAnswer) -> Saving:
         """Return what one variant saves against another in a year, each at its chosen interval."""
@@ -176,9 +169,10 @@ def answers_of(
     fit: GrowthFit,
     timing: Timing,
     living: LivingAreas,
+    variants: Sequence[IntArray],
     intervals_d: Sequence[int] | None = None,
 ) -> list[VariantAnswer]:
-    """Work out the intervals of variants.
+    """Work out the intervals of variants of a tank.
 
     Parameters
     ----------
@@ -189,7 +183,9 @@ def answers_of(
     timing : Timing
         Minutes of trimming, as learnt from the log.
     living : LivingAreas
-        The areas of the variants, each a tank of its own.
+        The tank's areas and all that could be planted there.
+    variants : sequence of int array (v,)
+        Places among them of the areas of each variant, at least one.
     intervals_d : sequence of int, optional
         The intervals to work out [d]; those listed, none above the tank's own cap, when not given.
 
@@ -198,31 +194,40 @@ def answers_of(
     list of VariantAnswer
         In the order of the variants.
     """
-    tank, rate = int(living.tank[0]), book.practice.labour_rate_per_h
+    tank, sizes = int(living.tank[0]), np.array([v.size for v in variants])
     cap = float(book.of_tanks("longest_interval_d")[tank])
     listed = intervals_d or [d for d in book.practice.intervals_d if d <= cap] or [int(cap)]
+    block = (np.cumsum(sizes) - sizes) // ROWS_AT_ONCE if sizes.size else sizes
+    found: list[VariantAnswer] = []
+    for number in steps(distinct(block).tolist()):
+        mine = [variants[i] for i in np.flatnonzero(block == number).tolist()]
+        found += _answered(book, fit, timing, combined(living, mine), listed)
+    return found
+
+
+def _answered(
+    book: Book, fit: GrowthFit, timing: Timing, living: LivingAreas, listed: Sequence[int]
+) -> Iterator[VariantAnswer]:
+    """Yield the answers of a block of variants, each a tank of its own."""
     caps, wanted = np.full(living.tank.size, np.inf), book.of_tanks("confidence")[living.tank]
     fixed_min = (fixed_minutes(book, timing) + book.of_tanks("travel_min"))[living.tank]
     options, chosen, failing = compare(living, listed, caps, wanted)
     efforts = {d: visit_effort(fit.design, timing, o, fixed_min) for d, o in options.items()}
-    answers = []
+    rate = book.practice.labour_rate_per_h
     for run, (chosen_d, fails_d) in enumerate(zip(chosen.tolist(), failing.tolist(), strict=True)):
         here, days = living.of_tank(run), chosen_d or min(listed)
         effort = efforts[days]
         worst = int(falling_short(options[fails_d], run)[0]) if fails_d else -1
-        answers.append(
-            VariantAnswer(
-                recommended_interval_d=chosen_d or None,
-                options=tuple(Option.of(o, efforts[d], run, rate) for d, o in options.items()),
-                limited_by=worst - here.start if fails_d else None,
-                limited_within=float(options[fails_d].chance_within[worst]) if fails_d else None,
-                hours_drawn=effort.hours_of_year(run, days),
-                area_min=Range.of_rows(effort.area_min[here]),
-                removed_cm=Range.of_rows(effort.removed_cm[here]),
-                chance_within=options[days].chance_within[here],
-            )
+        yield VariantAnswer(
+            recommended_interval_d=chosen_d or None,
+            options=tuple(Option.of(o, efforts[d], run, rate) for d, o in options.items()),
+            limited_by=worst - here.start if fails_d else None,
+            limited_within=float(options[fails_d].chance_within[worst]) if fails_d else None,
+            hours_drawn=effort.hours_of_year(run, days),
+            area_min=Range.of_rows(effort.area_min[here]),
+            removed_cm=Range.of_rows(effort.removed_cm[here]),
+            chance_within=options[days].chance_within[here],
         )
-    return answers
 
 
 def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:

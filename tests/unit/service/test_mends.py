@@ -275,9 +275,11 @@ def test_three_plants_that_hold_are_told_or_the_likeliest(monkeypatch, chances, 
         return comers
 
     monkeypatch.setattr(mends, "likely_comers", likely)
+    monkeypatch.setattr(mends, "unasked_for", lambda book, fit, area: [f"of {area}", "other"])
     case = case_of(living)
     found = _plants(case, 0)
-    assert asked == [("book", case.fit, 2, [3]), (("holds", 9), [0])]
+    pool = [(3, "of 3"), (3, "other")]
+    assert asked == [("book", case.fit, 2, pool), (("holds", 9), [0])]
     assert [mend.values for mend in found] == [(f"s{n}",) for n in kept]
     assert [mend.plant for mend in found] == [f"S. {n}" for n in kept]
     assert [mend.chance_at_least_cut for mend in found] == [chances[n] for n in kept]

@@ -27,10 +27,10 @@ from growthcast.service.rescape.swaps import (
     Comers,
     SwapSearch,
     _cheapest,
-    _pool,
     _search,
     _variant,
     swaps_to_reach,
+    unasked_for,
 )
 from growthcast.service.rescape.variants import (
     LONGEST_D,
@@ -396,18 +396,34 @@ def test_a_plant_is_planted_at_half_of_the_floor_unless_it_is_written(known, mon
         compare_plants(book, fit, 0, ["limnobium-laevigatum"])  # measured by its cover
 
 
-def test_a_swap_is_sought_among_plants_of_the_form_that_stands_there(known):
+def test_a_swap_is_sought_among_plants_of_the_form_that_stands_there(known, monkeypatch):
     book, fit = known
     priors = fit.design.priors
     form = dict(zip(priors.species_id.tolist(), priors.form.tolist(), strict=True))
-    usual, rosettes = (_pool(book, fit, 0, (), wanted, None) for wanted in (None, "rosette"))
+    usual, rosettes = (unasked_for(book, fit, 0, wanted) for wanted in (None, "rosette"))
     assert {form[name] for name in usual} == {"stem"}
     assert {form[name] for name in rosettes} == {"rosette"}
     assert "hygrophila-polysperma" not in usual  # regulated in places
+    assert "rotala-macrandra" in usual
+    assert unasked_for(book, fit, 0, None, {"rotala-macrandra"}) == ["rotala-macrandra"]
+    soft = [name for name in usual if "Soft acid water" in caution_of(priors, name)]
+    assert not soft  # of which the book says nothing
     named = ["anubias-barteri", "hygrophila-polysperma", "limnobium-laevigatum"]
-    assert sorted(_pool(book, fit, 0, named, "stem", None)) == ["hygrophila-polysperma"]
-    assert sorted(_pool(book, fit, 0, named, None, None)) == named[:2]
-    assert _pool(book, fit, 0, named, None, {"anubias-barteri"}) == ["anubias-barteri"]
+    asked, comers = [], swaps.likely_comers
+
+    def seen(book, fit, tank, changes):
+        asked.append(sorted(changes))
+        return comers(book, fit, tank, changes)
+
+    monkeypatch.setattr(swaps, "likely_comers", seen)
+    swaps_to_reach(book, fit, 0, 28, ["carpet"], plants=named, form="stem")
+    swaps_to_reach(book, fit, 0, 28, ["carpet"], plants=named)
+    swaps_to_reach(book, fit, 0, 28, ["carpet"], plants=named, stock={"anubias-barteri"})
+    assert asked == [[(0, named[1])], [(0, named[0]), (0, named[1])], [(0, named[0])]]
+
+
+def caution_of(priors, name):
+    return str(priors.caution[priors.species_id == name][0])
 
 
 def test_nothing_is_sought_where_the_tank_holds_and_kept_areas_that_do_not_are_named(known):
