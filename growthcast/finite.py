@@ -60,7 +60,10 @@ def _lost(value: object) -> str | None:
         return None if sound else _lost(value.tolist())
     names, parts = _parts(value)
     for place, part in enumerate(parts):
-        if type(part) not in _PLAIN and (rest := _lost(part)) is not None:
+        kind = type(part)
+        if kind in _PLAIN or (kind is float and math.isfinite(part)):
+            continue
+        if (rest := _lost(part)) is not None:
             return f"/{names[place] if names else _called(part, place)}{rest}"
     return None
 

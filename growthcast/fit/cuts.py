@@ -44,10 +44,11 @@ def unsaid_cuts(solution: Solution) -> UnsaidCuts:
     UnsaidCuts
         In no order.
     """
-    parts = []
+    parts = [(np.zeros(0, np.int64), *np.zeros((4, 0)))]
     for number, block in enumerate(solution.problem.blocks):
-        nodes = block.chains.nodes
-        left = block.chains.unsaid
+        nodes, left = block.chains.nodes, block.chains.unsaid
+        if not left.size:
+            continue
         found, area = block.chains.previous[left], nodes.area[left]
         forward = solution.view.forward(number)
         at, known = forward.at, forward.filtered

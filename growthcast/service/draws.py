@@ -68,7 +68,7 @@ def stratified_normals(keys: IntArray, draws: int = DRAWS) -> Singles:
         order *= times | np.uint16(1)
         order &= mask
         order ^= order >> fold
-    return _scores(draws)[order]
+    return _scores(draws).take(order)
 
 
 @cache

@@ -36,7 +36,12 @@ AREAS_AT_ONCE = 400
 FOLLOWED_DRAWS = 256
 """Of each area's draws, how many are followed into minutes."""
 ALL = slice(None)
+_OF_AREAS = {"usual_ceiling_cm", "_usual_lag_d", "_pace", "hand_share", "budget_stage"}
+_OF_AREAS |= {"_highest_top"}
+"""What follows from the draws of areas by themselves: some of them have what all had."""
 REST_HALVINGS = 10
+IN_CACHE = 64
+"""Areas of so many draws that what is worked out of them step by step stays near the processor."""
 SHORT_D = np.float32(0.1)
 FAST_QUANTILE = 0.95
 HAND_SPREAD = 0.05
@@ -172,13 +177,16 @@ class LivingAreas:
         draws = {name: getattr(self.draws, name)[places] for name in drawn}
         draws |= {name: getattr(self.draws, name)[tanks] for name in ("knots", "drift")}
         areas: dict[str, Any] = {name: getattr(self, name)[places] for name in per_area}
-        return replace(
+        made = replace(
             self,
             **areas,
             run=np.repeat(np.arange(sizes.size), sizes),
             tank=self.tank[tanks],
             draws=replace(self.draws, **draws),
         )
+        known = _OF_AREAS & vars(self).keys()
+        vars(made).update((name, vars(self)[name][places]) for name in known)
+        return made
 
     def growth(self, interval_d: float, after_d: float = 0.0) -> Singles:
         """Stages gained over an interval that begins ``after_d`` days after the fit, (A, D)."""
@@ -253,13 +261,15 @@ class LivingAreas:
         goal = np.minimum(column(budget_cm), ceiling * BELOW_CEILING)
         goal = quick_stage(goal, ceiling, self._bend)
 
-        def next_d(rest_d: Singles, growth: Singles, ceiling: Singles, lag_d: Singles) -> Singles:
+        def next_d(
+            rest_d: Singles, growth: Singles, ceiling: Singles, lag_d: Singles, of: slice = ALL
+        ) -> Singles:
             """Rest after the cut of the visit that ends an interval begun with a rest."""
-            left = np.minimum(cut, ceiling * BELOW_CEILING)
-            grown = growth * (1.0 - rest_d / interval_d)
-            grown += quick_stage(left, ceiling, self._bend)
-            left /= quick_height(grown, ceiling, self._bend)
-            return days_lost(1.0 - left, lag_d, pause_d)
+            left = np.minimum(cut[of], ceiling[of] * BELOW_CEILING)
+            grown = growth[of] * (1.0 - rest_d[of] / interval_d)
+            grown += quick_stage(left, ceiling[of], self._bend[of])
+            left /= quick_height(grown, ceiling[of], self._bend[of])
+            return days_lost(1.0 - left, lag_d[of], pause_d[of])
 
         low, high = np.zeros_like(pause_d), np.minimum(pause_d + lag_d, longest)
         for _ in range(REST_HALVINGS):
@@ -270,7 +280,10 @@ class LivingAreas:
             low, high = np.where(more, tried, low), np.where(more, high, tried)
         later = next_d(low + SHORT_D, ahead.fast, ceiling, lag_d)
         falls = (next_d(low, ahead.fast, ceiling, lag_d) - later) / SHORT_D
-        days = next_d(low, growth, self.draws.ceiling_cm, self.draws.lag_d)
+        days = np.empty_like(growth)
+        for begin in range(0, len(days), IN_CACHE):
+            of = slice(begin, begin + IN_CACHE)
+            days[of] = next_d(low, growth, self.draws.ceiling_cm, self.draws.lag_d, of)
         days -= low
         days /= 1.0 + falls
         days += low
