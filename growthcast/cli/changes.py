@@ -224,9 +224,7 @@ def unlog_command(
     Exit status: 0 done, 2 nothing to take back, or rows written since need it, 3 tool fault.
     """
     folder, name = find_own_book(book), checked_name(by)
-    if tank is not None or on is not None:
-        if tank is None or on is None or change:
-            raise UsageError("a visit is named by both --tank ID and --on DATE, and nothing else")
+    if tank is not None and on is not None:
         _unlog_visit(folder, tank, on, name, yes=yes, form=form)
         return
     entry = last_entry(folder, CHANGES, change)

@@ -110,11 +110,8 @@ def log_command(asked: Asked, form: Form) -> None:
     with read_once():
         if asked.lines is None:
             _log_visit(folder, asked, form, items)
-        elif (
-            items or asked.tank or asked.on or asked.number or asked.by or asked.taps or asked.again
-        ):
-            raise UsageError("--from FILE has the visits, so none stands beside it")
         else:
+            refuse_if("visits_of_file", items)
             log_file.log_file(folder, asked.lines, date.today(), asked.yes, form)
 
 

@@ -173,6 +173,11 @@ def test_files_to_write_are_refused_before_any_work(
         ("rescape --layouts a.csv --reach 9", "--layouts and --reach are different questions"),
         ("rescape --layouts a.csv --stock b.txt", "a layout names its own plants"),
         ("rescape --layouts a.csv --keep stems", "--keep goes with --reach"),
+        ("unlog --tank lobby", "a visit is named by both"),
+        ("unlog --on 2026-03-02", "a visit is named by both"),
+        ("unlog --on 2026-03-02 --tank lobby --change 5f0c", "and nothing else"),
+        ("log --from visits.txt --tank lobby", "--from FILE has the visits"),
+        ("log --from visits.txt --again", "--from FILE has the visits"),
     ],
 )
 def test_options_that_cannot_be_are_refused_before_any_work(asked: str, said: str) -> None:
