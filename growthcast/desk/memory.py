@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import field
 from datetime import date, datetime, timedelta
@@ -63,19 +63,15 @@ class Known:
     forecasts: dict[str, AreaForecast]
     _kept: dict[object, Any] = field(default_factory=dict)
     _locks: dict[object, Any] = field(default_factory=dict)
-    _coming: dict[tuple[object, ...], Future[Any]] = field(default_factory=dict)
 
     def soon(self, work: Callable[..., T], *given: object) -> T:
         """Return what ``work(known, *given)`` comes to; ``NotYet`` while it is being worked out."""
-        key = (work.__qualname__, *given)
-        with self._locks.setdefault("soon", threading.RLock()):
-            if key not in self._coming:
-                self._coming[key] = AT_WORK.submit(work, self, *given)
+        key = ("soon", work.__qualname__, *given)
+        coming = self._once(key, lambda: AT_WORK.submit(work, self, *given))
         try:
-            found: T = self._coming[key].result(PATIENCE_S)
+            return coming.result(PATIENCE_S)
         except TimeoutError as late:
             raise NotYet from late
-        return found
 
     def _once(self, key: object, work: Callable[[], T]) -> T:
         with self._locks.setdefault(key, threading.RLock()):
