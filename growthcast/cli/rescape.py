@@ -97,7 +97,7 @@ def names_in(texts: list[str] | None, none: str) -> list[str]:
 
 def _one_area(fit: GrowthFit, tank: int) -> str:
     """Return the living area chosen, where none is named; what else can be asked is said."""
-    living = fit.design.area_id[fit.design.alive & (fit.design.tank == tank)].tolist()
+    living = fit.design.area_id[fit.design.stays & (fit.design.tank == tank)].tolist()
     return options.one_of(
         living, "--area ID (or ask of --layouts FILE, or of --reach DAYS)", "area"
     )
@@ -111,10 +111,10 @@ def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
     here = design.tank == tank
     found = np.flatnonzero((design.area_id == area_id) & here)
     if not found.size:
-        living = [str(name) for name in design.area_id[design.alive & here]]
+        living = [str(name) for name in design.area_id[design.stays & here]]
         lacking = f"tank {design.tank_id[tank]} has no area"
         check_known(area_id, living, lacking, "its living areas are")
-    refuse_if("area_not_planted", not design.alive[found[0]], area=area_id, day=day_of(fit))
+    refuse_if("area_not_planted", not design.stays[found[0]], area=area_id, day=day_of(fit))
     return int(found[0])
 
 
@@ -199,7 +199,7 @@ def _swaps(asked: Asked, book: Book, fit: GrowthFit, tank: int, reach_d: int) ->
     for name in keep:
         _area(fit, tank, name)
     tank_id = str(design.tank_id[tank])
-    living = design.alive & (design.tank == tank)
+    living = design.stays & (design.tank == tank)
     refuse_if("nothing_to_swap", not living.any(), tank=tank_id, day=day_of(fit))
     cap = float(book.tanks.number("longest_interval_d")[tank])
     refuse_if("reach_beyond", reach_d > cap, reach=reach_d, tank=tank_id, cap=cap)

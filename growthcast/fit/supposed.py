@@ -411,7 +411,7 @@ def replanted(book: Book, fit: GrowthFit, place: int, species_id: str) -> Planne
     """
     areas, design = book.areas, fit.design
     area_id = str(design.area_id[place])
-    if not design.alive[place]:
+    if not design.stays[place]:
         raise UsageError(f"area {area_id} is not planted on {day_of(fit)}, so nothing is replaced")
     species = int(np.flatnonzero(design.species_id == species_id)[0])
     if bool(design.priors.measure_is_cover[species]) != bool(design.is_cover[place]):

@@ -160,7 +160,7 @@ PICKED = "plant."
 def rescape(asked: Asked) -> Response:
     """Show what could grow in an area of a tank, and what the tank takes once it is planted so."""
     standing, known, design = asked.standing(asked.get("tank")), asked.known, asked.known.fit.design
-    living = np.flatnonzero(design.alive & (design.tank == standing.place)).tolist()
+    living = np.flatnonzero(design.stays & (design.tank == standing.place)).tolist()
     now = {str(design.area_id[n]): str(design.species_id[design.species[n]]) for n in living}
     names, areas = known.plants(), known.book.areas
     picks = {one: asked.get(PICKED + one) for one in now}
@@ -200,7 +200,7 @@ def compared(known: Known, place: int, form: str) -> list[PlantAdvice]:
 def laid_out(known: Known, tank: int, picks: tuple[tuple[str, str], ...]) -> list[LayoutAdvice]:
     """Return a tank as it is, and with other plants in some of its areas."""
     design = known.fit.design
-    ids = design.area_id[design.alive & (design.tank == tank)].tolist()
+    ids = design.area_id[design.stays & (design.tank == tank)].tolist()
     areas = known.book.areas.keep(np.isin(known.book.areas.text("area_id"), ids))
     areas = with_cells(areas, np.ones(len(areas), bool), {"planted_on": known.on})
     for area, plant in picks:

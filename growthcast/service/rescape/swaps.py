@@ -142,7 +142,7 @@ def swaps_to_reach(
         Only plants that likely hold there and fill the place are tried.
     """
     design = fit.design
-    areas = np.flatnonzero(design.alive & (design.tank == tank))
+    areas = np.flatnonzero(design.stays & (design.tank == tank))
     free = [area for area in areas.tolist() if str(design.area_id[area]) not in set(keep)]
 
     def pool(place: int) -> list[str]:

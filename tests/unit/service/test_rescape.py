@@ -505,6 +505,25 @@ def test_two_swaps_where_one_does_not_do(tmp_path: Path) -> None:
     assert [name for name, _ in kept.pinned_short] == ["more"]
 
 
+def test_an_area_that_is_taken_out_on_the_day_is_not_planted_anew(tmp_path: Path) -> None:
+    """The stems go on the day of the fit: what stays there alone may be replaced."""
+    areas = AREAS.replace(",9,2025-01-01,\n", ",9,2025-01-01,2026-06-01\n")
+    book = make_book(tmp_path, areas=areas, conditions=CONDITIONS)
+    fit = fit_growth(book, ON)
+    assert fit.design.alive[0]
+    found = swaps_to_reach(book, fit, 0, 28, [])
+    swapped = [
+        swap.area_id for one in (*found.proposals, found.nearest) if one for swap in one.swaps
+    ]
+    assert set(swapped) == {"carpet"}
+    for asked in (
+        lambda: compare_plants(book, fit, 0, ["anubias-barteri"]),
+        lambda: suppose(book, fit, 0, Changes({}, {"stems": "anubias-barteri"})),
+    ):
+        with pytest.raises(UsageError, match="not planted on 2026-06-01"):
+            asked()
+
+
 def test_regulated_plants_are_not_proposed_unasked(known) -> None:
     book, fit = known
     found = swaps_to_reach(book, fit, 0, 14, ["carpet"])
