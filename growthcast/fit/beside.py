@@ -65,7 +65,7 @@ def _along(view: View) -> _Along:
         along = np.stack(_moved(nodes, at, problem.lag_d))
         # What takes growth from a span changes its scatter as a slower rate does.
         scatter, owner = forward.scatter, nodes.area[forward.scatter.place]
-        grown = np.maximum(at.inputs[RATE, scatter.place], LEAST_GROWTH)
+        grown = np.maximum(at.own_inputs[RATE, scatter.place], LEAST_GROWTH)
         changed = along[:, scatter.place] / grown * scatter.follows[RATE]
         for kind, moved in enumerate(along):
             if not moved.any():
@@ -88,7 +88,7 @@ def _along(view: View) -> _Along:
 
 def _moved(nodes: Nodes, at: Linearised, lag_d: FloatArray) -> tuple[FloatArray, FloatArray]:
     """How far each stage's prediction (N,) moves by itself with a day of lag, and with settling."""
-    grown = at.inputs[RATE]  # 0 where nothing grew
+    grown = at.own_inputs[RATE]  # 0 where nothing grew
     left = 1.0 - nodes.lag_per_d * lag_d[nodes.area]
     by_lag = -nodes.lag_per_d * grown / np.maximum(left, LEAST_AWAKE_SHARE)
     return np.where(left > LEAST_AWAKE_SHARE, by_lag, 0.0), -nodes.by_settling * grown

@@ -198,7 +198,7 @@ def _of_block(view: View, number: int, bin_day: FloatArray) -> dict[str, Any]:
     read = np.flatnonzero(forward.innovation_precision > 0.0)
     read = read[(nodes.link[read] == Link.GREW) | (nodes.link[read] >= Link.CUT)]
     began, ended = nodes.day - nodes.span_d, nodes.day
-    a_day = forward.at.inputs[RATE] / np.maximum(nodes.span_d, 1.0)  # 0 where nothing grew
+    a_day = forward.at.own_inputs[RATE] / np.maximum(nodes.span_d, 1.0)  # 0 where nothing grew
     grown = np.empty((read.size, bin_day.size))
     for week, day in enumerate(bin_day):
         inside = np.minimum(ended, day + BIN_D) - np.maximum(began, day)

@@ -200,8 +200,10 @@ def _verdicts(block: Block, foreseen: _Foreseen, wider: float) -> tuple[IntArray
     judged[amount] = True
     chances = np.stack([sound, gross, unlogged, unusual, mistaken])
     chances[[GROSS, UNLOGGED, UNUSUAL], amount[:, None]] = -np.inf
-    verdict = np.where(judged, np.argmax(chances, axis=0), SOUND)
-    return verdict, np.where(judged, chances.max(axis=0) - sound, 0.0)
+    beats = np.where(judged, chances.max(axis=0) - sound, 0.0)
+    verdict, beaten = np.full(sound.size, SOUND), np.flatnonzero(beats)
+    verdict[beaten] = np.argmax(chances[:, beaten], axis=0)
+    return verdict, beats
 
 
 def _chances_of_looks(

@@ -103,8 +103,8 @@ class ErrorModel:
 
         ``own_sd_cm`` is the error that a reading brings itself, nan where a ruler read it.
         """
-        relative = self.height_error_share[area] * height_cm
-        variance: FloatArray = self.height_error_cm[area] ** 2 + relative**2
+        relative = self.height_error_share.take(area) * height_cm
+        variance: FloatArray = self.height_error_cm.take(area) ** 2 + relative**2
         if own_sd_cm is not None:
             own = np.isfinite(own_sd_cm)
             variance[own] = own_sd_cm[own] ** 2

@@ -109,7 +109,7 @@ class Nodes:
 
     def awake_share(self, lag_d: FloatArray, at: slice | IntArray) -> FloatArray:
         """Share of the growth of the spans ``at`` that the lags ``lag_d`` (A,) leave [0-1]."""
-        left = 1.0 - self.lag_per_d[at] * lag_d[self.area[at]]
+        left = 1.0 - self.lag_per_d[at] * lag_d.take(self.area[at])
         return np.maximum(left, LEAST_AWAKE_SHARE)
 
     def take(self, order: IntArray) -> Nodes:
@@ -300,16 +300,15 @@ def repacked(several: Sequence[Chains], at: Sequence[IntArray]) -> tuple[Chains,
     tuple of Chains and int array (N,)
         The new block, and where each node now is.
     """
+    each = list(zip(several, at, strict=True))
     nodes = Nodes(
-        **{
-            name: np.concatenate(
-                [getattr(one.nodes, name)[mine] for one, mine in zip(several, at, strict=True)]
-            )
+        *(
+            thin(np.concatenate([taken(getattr(one.nodes, name), mine) for one, mine in each]))
             for name in Nodes.__slots__
-        }
+        )
     )
     chain, position, last, known = [], [], [], 0
-    for one, mine in zip(several, at, strict=True):
+    for one, mine in each:
         numbers, positions = one.place
         ends = np.zeros(one.rank.size, dtype=bool)
         ends[one.last] = True

@@ -285,20 +285,19 @@ def kalman_filter(chains: Chains, at: Linearised) -> FilterPass:
     predicted_variances = at.process_noise.copy()
     variances, innovation_precision = np.empty(count), np.empty(count)
     observation_information = at.observation**2 * at.observation_precision
-    rows = 1 + OF_STARTS
+    own, rows = 1 + len(at.own_inputs), 1 + OF_STARTS
     for behind, here in [(slice(0), chains.positions[0]), *chains.links]:
         # Views: what is added to them below is added to the results.
         predicted, predicted_variance = predictions[:, here], predicted_variances[here]
         observation = at.observation[here]
-        if here.start == 0:  # what is 0 at a start
-            for of_starts in (predictions, means, innovations):
-                of_starts[:, here] = 0.0
+        predicted[0], predicted[1:own] = at.offset[here], at.own_inputs[:, here]
+        np.multiply(at.own_inputs[RATE, here], at.drift[:, here], out=predicted[own:])
+        if here.start == 0:  # the other rows are 0 at a start, and add nothing to what follows it
+            means[rows:, here] = innovations[rows:, here] = 0.0
         else:
-            rows = 1 + BORDER
-            np.multiply(at.transition[here], means[:, behind], out=predicted)
+            predicted[:rows] += at.transition[here] * means[:rows, behind]
             predicted_variance += at.transition[here] ** 2 * variances[behind]
-        predicted[0] += at.offset[here]
-        predicted[1:rows] += at.inputs[: rows - 1, here]
+            rows = 1 + BORDER
         # The variance of an innovation over that of the observation alone: S / R.
         variance_ratio = 1.0 + observation_information[here] * predicted_variance
         innovation_precision[here] = at.observation_precision[here] / variance_ratio
@@ -357,7 +356,9 @@ def scatter_of(problem: Problem, block: Block, forward: FilterPass) -> Scatter:
     weight, variance = forward.innovation_precision[place], forward.predicted_variance[place]
     by_stage = 2.0 * slope**2 * flat * variance + by_height * slope
     follows = by_stage * forward.predicted[1:, place]
-    of_span, grown = at.process_noise[place], at.inputs[RATE:, place]
-    follows[RATE:] += 2.0 * slope**2 * of_span * grown / np.maximum(grown[0], LEAST_GROWTH)
+    of_span, grown = at.process_noise[place], at.own_inputs[RATE, place]
+    by_rate = 2.0 * slope**2 * of_span * grown / np.maximum(grown, LEAST_GROWTH)
+    follows[RATE] += by_rate
+    follows[RATE + 1 :] += by_rate * at.drift[:, place]
     follows[CEILING] += 2.0 * slope**2 * variance + by_height * height
     return Scatter(place, weight * forward.innovation[0, place] ** 2 - 1.0, weight * follows)

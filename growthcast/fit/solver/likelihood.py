@@ -227,7 +227,7 @@ def error_parts(
     chains, errors = block.chains, problem.errors
     nodes, owner = chains.nodes, chains.nodes.area
     nothing = np.zeros(owner.size)
-    squared = np.where(nodes.link == Link.GREW, at.inputs[RATE], 0.0) ** 2
+    squared = np.where(nodes.link == Link.GREW, at.own_inputs[RATE], 0.0) ** 2
     within = errors.span_variance(nodes.span_d, nothing)
     beyond = errors.span_variance(nodes.span_d, block.drift.remainder) - within
     weighed = nodes.link == Link.WEIGHED

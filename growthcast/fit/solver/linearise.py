@@ -17,7 +17,6 @@ from growthcast.arrays import FloatArray
 from growthcast.fit.model.noise import ErrorModel, likely_removed, removed_variance
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.problem import (
-    BORDER,
     CEILING,
     DENSITY,
     HABIT,
@@ -58,10 +57,14 @@ class Linearised:
     has two rows: a height moves with the ceiling by ``expected_cm``, the height expected, and after
     a cut of known size with the usual cut height that it is compared with by ``-by_usual_cut``
     [cm]. ``height_cm`` is the height at the current point with its second-order term.
+
+    Of ``inputs`` the rows of the knots are the row of the log rate times ``drift`` (M, N), the
+    weights of the knots; the rows before them are ``own_inputs``.
     """
 
     transition: FloatArray
-    inputs: FloatArray
+    own_inputs: FloatArray
+    drift: FloatArray
     offset: FloatArray
     process_noise: FloatArray
     observation: FloatArray
@@ -70,6 +73,11 @@ class Linearised:
     residual: FloatArray
     observation_precision: FloatArray
     by_usual_cut: FloatArray
+
+    @property
+    def inputs(self) -> FloatArray:
+        """How stages go with the border, (B, N)."""
+        return np.concatenate([self.own_inputs, self.own_inputs[RATE] * self.drift])
 
 
 def linearise(
@@ -118,7 +126,7 @@ def _but_for_sites(
     # A node is a fresh start until more is known of it.
     transition, offset, by_usual_cut = np.zeros((3, rank.size))
     expected_cm, slope, residual, precision = np.empty((4, rank.size))
-    inputs, process_noise = np.zeros((BORDER, rank.size)), np.full(rank.size, FRESH_STAGE_VARIANCE)
+    inputs, process_noise = np.zeros((KNOTS, rank.size)), np.full(rank.size, FRESH_STAGE_VARIANCE)
     ceiling, at_aim = _aimed(border.take(chains.area, axis=1), form)
     # Aimed: a chain begins at the usual cut height. A stage depends on h/K alone, so it moves with
     # the log usual cut by h / (dh/dz), and with the log ceiling by as much the other way. The cut
@@ -133,27 +141,27 @@ def _but_for_sites(
     grew = chains.grew
     weight, owner, place = drift.weight[:, grew], nodes.area[grew], rank[grew]
     drifted = np.einsum("mn,mn->n", weight, border[KNOTS:].take(owner, axis=1))
-    grown = np.exp(border[RATE, owner] + drifted) * shape_factor(form)[place]
+    grown = np.exp(border[RATE].take(owner) + drifted) * shape_factor(form).take(place)
     grown *= nodes.growth_d[grew] * nodes.awake_share(problem.lag_d, grew)
     # Heights and slopes are taken at the stage expected; a height at the current stage is reached
     # from there along the slope, since the filter sees straight lines only.
     expected_stage = stage.copy()
-    expected_stage[grew] = stage[chains.previous[grew]] + grown
-    curve = ceiling[rank[other]], form[rank[other]]
+    expected_stage[grew] = stage.take(chains.previous[grew]) + grown
+    curve = ceiling.take(rank[other]), form.take(rank[other])
     expected_cm[other], slope[other] = height_and_slope(expected_stage[other], *curve)
     expected_stage[aimed] = begun
     height_cm = expected_cm + slope * (stage - expected_stage)
     height_cm[aimed] += slope[aimed] * lower
     transition[grew] = 1.0
-    inputs[RATE, grew], inputs[KNOTS:, grew] = grown, grown * weight
+    inputs[RATE, grew] = grown
     offset[grew] = expected_stage[grew] - stage[grew]
     relative = errors.span_variance(nodes.span_d[grew], drift.remainder[grew])
     process_noise[grew] = (relative + nodes.pause_doubt[grew] ** 2) * grown**2
     # The mean of a curved function of a scattered stage is not its value at the mean stage.
-    flat = flattening(expected_cm[grew], slope[grew], form[place])
+    flat = flattening(expected_cm[grew], slope[grew], form.take(place))
     height_cm[grew] += 0.5 * flat * slope[grew] * process_noise[grew]
     at = Linearised(
-        *(transition, inputs, offset, process_noise, slope, expected_cm, height_cm),
+        *(transition, inputs, drift.weight, offset, process_noise, slope, expected_cm, height_cm),
         *(residual, precision, by_usual_cut),
     )
     _link_guesses(at, chains, ceiling, form, stage)
@@ -175,7 +183,7 @@ def _link_guesses(
     top, bend, heights = ceiling[chains.rank[of]], bend[chains.rank[of]], nodes.guess_cm[of] + away
     heights = np.clip(heights, LEAST_STAND_SHARE * top, HIGHEST_AIM_SHARE * top)
     low, guess, high = stage_of(heights, top, bend)
-    at.inputs[CEILING, of] = -heights[1] / height_and_slope(guess, top, bend)[1]
+    at.own_inputs[CEILING, of] = -heights[1] / height_and_slope(guess, top, bend)[1]
     at.process_noise[of] = (0.5 * np.maximum(high - low, LEAST_GUESS_SPREAD)) ** 2
     at.offset[of] = guess - stage[of]
 
@@ -207,7 +215,7 @@ def _link_unsaid_cuts(
     at.height_cm[of] = left + steep * (stage[of] - expected_stage)
     by_habit = chance * lower * usual / steep
     at.transition[of] = (1.0 - chance * lower) * at.observation[earlier] / steep
-    at.inputs[HABIT, of], at.inputs[CEILING, of] = by_habit, -by_habit
+    at.own_inputs[HABIT, of], at.own_inputs[CEILING, of] = by_habit, -by_habit
     at.offset[of] = expected_stage - stage[of]
     spread = (1.0 - chance) * (stood - aim) ** 2 + lower * scatter**2
     at.process_noise[of] = chance * spread / steep**2
@@ -229,8 +237,8 @@ def _link_known_cuts(
     taken = nodes.removed_cm[of] * np.exp(np.where(weighed, -border[DENSITY, owner], 0.0))
     likely = likely_removed(at.expected_cm[earlier], border[HABIT, owner])
     at.transition[of] = at.observation[earlier] / steep
-    at.inputs[CEILING, of] = (at.expected_cm[earlier] - at.expected_cm[of]) / steep
-    at.inputs[DENSITY, of] = np.where(weighed, likely, 0.0) / steep
+    at.own_inputs[CEILING, of] = (at.expected_cm[earlier] - at.expected_cm[of]) / steep
+    at.own_inputs[DENSITY, of] = np.where(weighed, likely, 0.0) / steep
     at.offset[of] = (at.height_cm[earlier] - at.height_cm[of] - taken) / steep
     at.process_noise[of] = removed_variance(likely, weighed, owner, errors) / steep**2
 

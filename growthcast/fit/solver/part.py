@@ -255,7 +255,7 @@ def _each(names: Sequence[str], nouns: Sequence[Any], taken: tuple[Taken, ...]) 
 
 def _collected(fields: Sequence[Values], taken: tuple[Taken, ...]) -> Values:
     """Values (..., n) of a part's nodes, from those of all of the whole's blocks."""
-    values = np.concatenate([fields[its.number][..., its.there] for its in taken], axis=-1)
+    values = np.concatenate([fields[its.number].take(its.there, axis=-1) for its in taken], axis=-1)
     collected = np.empty_like(values)
     collected[..., np.concatenate([its.here for its in taken])] = values
     return cast(Values, collected)
