@@ -113,7 +113,7 @@ def export_command(book: Text, xlsx: Path, form: output.Form) -> None:
     from growthcast.book.sheets.values import STAMP
 
     folder = folder_of(book)
-    there = check_workbook_target(folder, xlsx)
+    there = check_workbook_target(xlsx)
     _, findings = inspect_book(folder, today=date.today())
     if any(item.level == "problem" and item.slug != "no-rows" for item in findings):
         raise BookProblems(findings)

@@ -112,8 +112,8 @@ def test_only_a_workbook_of_the_same_kind_is_replaced(demo, tmp_path):
     letter.write_text("dear client")
     for option, target, words in (
         ("--xlsx", letter, "is there already and is no workbook"),
-        ("--xlsx", tmp_path / "demo.ods", "must end in .xlsx"),
-        ("--xlsx", demo / "tanks.csv", "must end in .xlsx"),
+        ("--xlsx", tmp_path / "demo.ods", "does not end in .xlsx"),
+        ("--xlsx", demo / "tanks.csv", "does not end in .xlsx"),
         ("--xlsx", tmp_path / "none" / "a.xlsx", "there is no folder"),
     ):
         ran = run("export", str(demo), option, str(target))

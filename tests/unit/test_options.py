@@ -135,6 +135,7 @@ def test_a_file_of_the_book_is_never_written_over(
         "rounds --csv log.csv",
         "rounds --ics log.csv",
         "hours --csv log.csv",
+        "export --xlsx log.csv",
         "measure photo.jpg --html log.csv",
         "brief --out page.html --data log.csv",
         "quote --out log.csv",

@@ -17,7 +17,7 @@ from growthcast.book.read import read_species
 from growthcast.book.sheets import values
 from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import column_letter, printable
-from growthcast.book.writing.replace import check_place, refusals_in_words, write_whole
+from growthcast.book.writing.replace import refusals_in_words, write_whole
 from growthcast.book.writing.source import Record, Source, read_source
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
@@ -165,15 +165,9 @@ def export_book(folder: Path, file: Path) -> dict[str, int]:
     return {sheet.name: sheet.count for sheet in sheets}
 
 
-def check_workbook_target(folder: Path, file: Path) -> bool:
-    """Return whether a workbook is there to be replaced; refuse any other place.
-
-    Only an ordinary file of the same kind is replaced, never one of the book's own.
-    """
+def check_workbook_target(file: Path) -> bool:
+    """Return whether a workbook is there to be replaced: only an ordinary file of that kind."""
     named = printable(str(file))
-    if file.suffix.lower() != ".xlsx":
-        raise UsageError(f'"{named}" must end in .xlsx, so that a spreadsheet opens it')
-    check_place(folder, file)
     with refusals_in_words(file):
         if file.is_symlink():
             raise UsageError(f'"{named}" is a link; name an ordinary file')
