@@ -133,9 +133,6 @@ def _until_understood(
     return None
 
 
-NOT_YET = "Nothing is written yet; the same line with --yes writes it."
-
-
 @dataclass(frozen=True, slots=True)
 class Made:
     """How a change is made: from which day on, by whom, whether it is written, how it is told."""
@@ -157,7 +154,7 @@ class Made:
         answer = {"command": command, "summary": change.summary, "on": on, "written": written}
         answer |= {"ended": change.ended, "row": plain(dict(change.row)) or None}
         Form(as_json=self.as_json).print(answer, Answer(f"{change.summary}."))
-        say("Written; growthcast unlog takes it back." if written else NOT_YET)
+        say("Written; growthcast unlog takes it back." if written else sentence("visit_new"))
 
 
 def replace_command(items: list[str], made: Made) -> None:
@@ -233,7 +230,7 @@ def unlog_command(
         said = f"{entry.command}: {entry.summary}"
         answer = {"would_take_back": entry.summary, "logged_at": entry.at, "id": entry.id}
         form.print(answer, Answer(f"This would be taken back: {said} (written {entry.at})."))
-        say(f"{NOT_YET} A visit by its tank and day: --tank ID --on DATE.")
+        say(f"{sentence('visit_new')} A visit by its tank and day: --tank ID --on DATE.")
         return
     entry = take_back(folder, CHANGES, change, by=name)
     answer = {"taken_back": entry.summary, "logged_at": entry.at, "id": entry.id}
@@ -253,7 +250,7 @@ def _unlog_visit(folder: Path, tank: str, on: date, by: str, *, yes: bool, form:
     answer |= {"summary": change.summary, "id": entry and entry.id}
     lines = (f"  {line}" for line in change.lines)
     form.print(answer, Answer(f"{tank} on {on}:", notes=lines))
-    say(f"Written: {change.summary}. It stays in journal.jsonl." if yes else NOT_YET)
+    say(f"Written: {change.summary}. It stays in journal.jsonl." if yes else sentence("visit_new"))
 
 
 def journal_command(book: Text, last: int, form: Form) -> None:

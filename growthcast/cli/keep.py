@@ -11,7 +11,7 @@ from typing import Any
 
 from growthcast.book.book import Book
 from growthcast.book.checks.checks import remark_on_grams
-from growthcast.book.files import find_book
+from growthcast.book.files import find_own_book
 from growthcast.book.findings import count_of as findings_in_words
 from growthcast.book.findings import finding, format_finding, format_findings
 from growthcast.book.names import plant_meant, plant_named
@@ -140,8 +140,7 @@ def import_command(
     from growthcast.book.writing.journal import Entry
     from growthcast.say.written import count_words, merge_answer
 
-    folder, fell_back = find_book(book)
-    output.refuse_if("no_book_here", fell_back)
+    folder = find_own_book(book)
     if kept is not None:
         import_diary(file, folder, kept, yes=yes, form=form)
         return

@@ -143,7 +143,7 @@ def test_wrong_files_get_a_sentence(demo, tmp_path, monkeypatch):
     assert "is a folder" in run("import", str(tmp_path), str(demo)).err
     monkeypatch.chdir(tmp_path)
     ran = run("import", str(text))
-    assert (ran.status, "name the folder of the book" in ran.err) == (2, True)
+    assert (ran.status, "name the folder of your book" in ran.err) == (2, True)
 
 
 def test_a_book_with_problems_is_not_exported(tmp_path):
