@@ -28,7 +28,7 @@ LEAST_LOG_SHOWN_D = 7
 EDGE_D = 1
 """Days of air before the first mark."""
 VISITS_AHEAD, LEAST_SHOWN_D, AFTER_PASSING_D = 3, 14, 3
-"""Visits and days that are drawn ahead at least, and days after the last likely passing."""
+"""Visits and days that are drawn ahead at least, and days after the last passing that is dated."""
 FORECAST_POINTS = 30
 
 
@@ -43,7 +43,8 @@ def forecast_panels(
     horizon = book.practice.horizon_d
     first_d, every_d = _rhythm(book, fit, place)
     passes = [area.passes_budget_on for area in forecast_growth(fit, (on,), horizon, place)]
-    last = [(late - on).days + AFTER_PASSING_D for *_, late in passes if late is not None]
+    ends = (late or middle for _, middle, late in passes)
+    last = [(end - on).days + AFTER_PASSING_D for end in ends if end is not None]
     shown_d = min(horizon, max([first_d + (VISITS_AHEAD - 1) * every_d + 1, LEAST_SHOWN_D, *last]))
     ahead = np.unique(np.round(np.linspace(0.0, shown_d, min(shown_d, FORECAST_POINTS) + 1)))
     at = tuple(on + timedelta(days=int(d)) for d in ahead)
