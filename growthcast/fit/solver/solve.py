@@ -276,9 +276,11 @@ def _within_reach(chains: Chains, stages: FloatArray, step: FloatArray) -> Float
 
     A start or a cut stays where its height still tells of it; only growth leads to the ceiling.
     """
-    highest = np.where(chains.nodes.link == Link.GREW, LAST_STAGE, HIGHEST_START)
-    moved = stages + np.clip(step, -LONGEST_STAGE_STEP, LONGEST_STAGE_STEP)
-    return np.clip(moved, LOWEST_STAGE, highest)
+    highest = np.full(stages.size, HIGHEST_START)
+    highest[chains.grew] = LAST_STAGE
+    moved = np.clip(step, -LONGEST_STAGE_STEP, LONGEST_STAGE_STEP)
+    moved += stages
+    return np.clip(moved, LOWEST_STAGE, highest, out=moved)
 
 
 def _scale(view: View) -> FloatArray:
@@ -314,37 +316,38 @@ def starting_point(problem: Problem) -> Point:
     border[RATE] = pooling.offset
     border[HABIT] = problem.first_habit
     border[CEILING] = np.log(ceiling)
-    stages = tuple(_start_stages(problem, block, border) for block in problem.blocks)
-    border[RATE] += _faster_than_the_table(problem, stages, border)
+    natural = np.exp(border)
+    stages = tuple(_start_stages(problem, block, natural) for block in problem.blocks)
+    border[RATE] += _faster_than_the_table(problem, stages, natural[RATE])
     return Point(stages, border)
 
 
 def _faster_than_the_table(
-    problem: Problem, stages: tuple[FloatArray, ...], border: FloatArray
+    problem: Problem, stages: tuple[FloatArray, ...], rate: FloatArray
 ) -> FloatArray:
     """How much faster (A,) each area grew from reading to reading than at these rates, as a log."""
+    rate = rate * shape_factor(problem.shape)
     grown, due, spans = np.zeros((3, problem.area_count))
     for block, stage_of_node in zip(problem.blocks, stages, strict=True):
         chains, nodes = block.chains, block.chains.nodes
         read = chains.read & chains.read[chains.previous]
         told = np.flatnonzero((nodes.link == Link.GREW) & read)
-        owner = nodes.area[told]
-        rate = np.exp(border[RATE, owner]) * shape_factor(problem.shape[owner])
         step = stage_of_node[told] - stage_of_node[chains.previous[told]]
-        usual = rate * nodes.growth_d[told] * nodes.awake_share(problem.lag_d, told)
+        usual = rate.take(nodes.area[told]) * nodes.growth_d[told]
+        usual *= nodes.awake_share(problem.lag_d, told)
         for total, by in ((grown, step), (due, usual), (spans, None)):
-            total += np.bincount(owner, by, minlength=problem.area_count)
+            total[chains.area] += np.bincount(chains.rank[told], by, chains.area.size)
     ratio: FloatArray = np.divide(grown, due, out=np.ones_like(due), where=due > 0.0)
     within: FloatArray = np.clip(ratio, 1.0 / FURTHEST_START, FURTHEST_START)
     return np.log(within) * spans / (1.0 + spans)
 
 
-def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatArray:
+def _start_stages(problem: Problem, block: Block, natural: FloatArray) -> FloatArray:
     """Stages of what was read, else of the usual cut or the guess, off both ends of the curve."""
     nodes = block.chains.nodes
     cut = (nodes.link >= Link.UNSAID) | (nodes.link == Link.AIMED)
-    usual = np.where(cut, np.exp(border[HABIT, nodes.area]), nodes.guess_cm)
+    usual = np.where(cut, natural[HABIT].take(nodes.area), nodes.guess_cm)
     known = np.where(block.chains.read, nodes.reading_cm, usual)
-    ceiling = np.exp(border[CEILING, nodes.area])
+    ceiling = natural[CEILING].take(nodes.area)
     within = np.clip(known, 0.01 * ceiling, 0.99 * ceiling)
     return stage(within, ceiling, problem.shape[nodes.area])
