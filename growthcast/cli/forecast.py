@@ -147,7 +147,7 @@ def fit_command(book: Text, on: Day, form: Form) -> None:
     opened, _, fit = options.open_fit(book, on)
     answer = fit.as_dict() | {"rows_left_out": rows_left_out_in_json(fit)}
     weekly = growth_a_week(fit, np.arange(len(answer["areas"])))
-    for area, speeds in zip(answer["areas"], weekly, strict=True):
+    for area, speeds in zip(answer["areas"], weekly.tolist(), strict=True):
         area["cm_per_week"] = plain(by_quantile(speeds), 2)
     form.print(answer, fit_answer(answer, fit.design.is_cover, last_logged(opened)), fit)
 

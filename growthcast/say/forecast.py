@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, timedelta
+from math import exp, log
 from typing import Any
-
-import numpy as np
 
 from growthcast.arrays import BoolArray
 from growthcast.book.book import Book
@@ -180,16 +179,14 @@ def suspect_words(suspect: Suspect) -> str:
 
 def _range(effect: Mapping[str, float]) -> list[float]:
     """Return what a normal on the log scale lies within 8 times in 10: low, middle and high."""
-    deviations = np.array([-1.0, 0.0, 1.0]) * Z_90
-    values: list[float] = np.exp(effect["mean"] + deviations * effect["sd"]).tolist()
-    return values
+    return [exp(effect["mean"] + off * effect["sd"]) for off in (-Z_90, 0.0, Z_90)]
 
 
 def _area(area: Mapping[str, Any], is_cover: bool) -> dict[str, Any]:
     return {
         "area": area,
         "weekly": area["cm_per_week"].values(),
-        "doubles": [np.log(2.0) / rate for rate in reversed(_range(area["log_rate"]))],
+        "doubles": [log(2.0) / rate for rate in reversed(_range(area["log_rate"]))],
         "ceiling": tell.quantile_words(_range(area["log_ceiling"]), "%" if is_cover else "cm", 0),
         "unit": "%" if is_cover else "cm",
     }
@@ -197,5 +194,5 @@ def _area(area: Mapping[str, Any], is_cover: bool) -> dict[str, Any]:
 
 def _spread(name: str, spread: Mapping[str, Any]) -> dict[str, Any]:
     value, sd = spread[name], spread["log_sd"].get("span" if name == "interval" else name)
-    low, _, high = [None] * 3 if sd is None else _range({"mean": np.log(value), "sd": sd})
+    low, _, high = [None] * 3 if sd is None else _range({"mean": log(value), "sd": sd})
     return {"what": tell.sentence(f"spread_{name}"), "value": value, "low": low, "high": high}

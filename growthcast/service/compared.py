@@ -48,7 +48,7 @@ def compare(
         if briefly and not asked.any():
             continue
         worked = asked if briefly else np.ones(asked.size, np.bool_)
-        some = living if worked.all() else living_part(living, worked[living.run])
+        some = living_part(living, worked[living.run])
         options[days] = option = interval_options(some, days, confidence[worked])
         holds = np.zeros(asked.size, np.bool_)
         holds[worked] = option.feasible

@@ -44,6 +44,8 @@ class IntervalOptions:
 
     def part(self, tanks: BoolArray) -> IntervalOptions:
         """Return the same for some of the tanks (R,)."""
+        if tanks.all():
+            return self
         keep = tanks[self.living.run]
         living, given = living_part(self.living, keep), self.given_cm
         made = replace(

@@ -414,5 +414,7 @@ def living_part(living: LivingAreas, keep: BoolArray) -> LivingAreas:
     LivingAreas
         Their draws are those that they had.
     """
+    if keep.all():
+        return living
     tanks, sizes = np.unique(living.run[keep], return_counts=True)
     return living.taken(np.flatnonzero(keep), tanks, sizes)

@@ -59,10 +59,11 @@ def recommend(
     """
     tanks = np.arange(len(book.tanks)) if tanks is None else tanks
     timing, said = learn_timing(book, fit), _said(book, fit)
+    fixed_min = _fixed_min(book, timing)
     advice: dict[int, TankAdvice] = {}
     for tanks_at_once in steps([*blocks_of_tanks(fit, tanks)]):
         living = living_areas(fit, tanks_at_once)
-        for run, one in enumerate(_advised(book, fit, living, timing, said, briefly)):
+        for run, one in enumerate(_advised(book, fit, living, timing, fixed_min, said, briefly)):
             if full and not one.nothing_holds:
                 one = in_full(book, fit, living_part(living, living.run == run), one)
             advice[int(living.tank[run])] = one
@@ -96,6 +97,7 @@ def _advised(
     fit: GrowthFit,
     living: LivingAreas,
     timing: Timing,
+    fixed_min: FloatArray,
     said: list[dict[str, Any]],
     briefly: bool,
 ) -> Iterator[TankAdvice]:
@@ -109,7 +111,7 @@ def _advised(
         here = np.searchsorted(tanks, option.living.tank)
         shown = np.where(chosen, chosen, failing)[here] == days
         if shown.any() or not briefly:
-            told |= _told(book, fit, timing, option.part(shown) if briefly else option)
+            told |= _told(book, fit, timing, fixed_min, option.part(shown) if briefly else option)
         if (falls := failing[here] == days).any():
             limits |= _limits(option.part(falls), briefly)
     for run, tank in enumerate(tanks.tolist()):
@@ -142,16 +144,20 @@ def _advised(
         )
 
 
+def _fixed_min(book: Book, timing: Timing) -> FloatArray:
+    """Minutes of a visit to each tank (K,) before any trimming, travel included [min]."""
+    return fixed_minutes(book, timing) + book.of_tanks("travel_min")
+
+
 def _told(
-    book: Book, fit: GrowthFit, timing: Timing, option: IntervalOptions
+    book: Book, fit: GrowthFit, timing: Timing, fixed_min: FloatArray, option: IntervalOptions
 ) -> dict[tuple[int, int], tuple[OptionAdvice, FloatArray]]:
     """What an interval asks of each of its tanks and gives, and its hours of a year in each draw.
 
     By the place of the tank in the book and the interval [d].
     """
     living, days = option.living, option.interval_d
-    fixed_min = (fixed_minutes(book, timing) + book.of_tanks("travel_min"))[living.tank]
-    effort = visit_effort(fit.design, timing, option, fixed_min)
+    effort = visit_effort(fit.design, timing, option, fixed_min[living.tank])
     areas, rate = _areas(book, fit, option), book.practice.labour_rate_per_h
     told = {}
     for run, tank in enumerate(living.tank.tolist()):
@@ -250,4 +256,5 @@ def option_of(
     """
     living = living_areas(fit, np.array([tank]))
     option = interval_options(living, interval_d, book.of_tanks("confidence")[living.tank], cut_cm)
-    return _told(book, fit, learn_timing(book, fit), option)[tank, interval_d]
+    timing = learn_timing(book, fit)
+    return _told(book, fit, timing, _fixed_min(book, timing), option)[tank, interval_d]

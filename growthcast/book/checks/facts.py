@@ -257,7 +257,10 @@ def _keys(table: Table) -> IntArray:
 
 def doubles(table: Table) -> list[tuple[int, int]]:
     """Return (later row, first row) for each thing and day that stands more than once."""
-    _, first, place = np.unique(_keys(table), return_index=True, return_inverse=True)
+    keys = _keys(table)
+    if distinct(keys).size == keys.size:  # which is sooner known than where they are
+        return []
+    _, first, place = np.unique(keys, return_index=True, return_inverse=True)
     again = np.flatnonzero(first[place] != np.arange(place.size))
     return list(zip(again.tolist(), first[place[again]].tolist(), strict=True))
 
