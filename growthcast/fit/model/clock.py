@@ -218,13 +218,14 @@ class GrowthClock:
         settled = self._settled(rows[:, None], known)
         lived = np.zeros(begun.shape)  # up to the beginning of each response
         np.cumsum(response[:, :-1] * np.diff(settled), axis=1, out=lived[:, 1:])
-        place, day = np.broadcast_arrays(np.searchsorted(rows, area), day)
+        place = np.searchsorted(rows, area)
+        day = np.broadcast_to(day, np.broadcast_shapes(place.shape, day.shape))
         passed = int((begun <= day.min(initial=np.inf)).all(axis=0).sum())  # of all, by all days
         column = np.full(day.shape, passed - 1)
         for change in range(passed, begun.shape[1]):
             column += begun[place, change] <= day
         at = place * begun.shape[1] + column
-        since = self._settled(rows[place], day) - settled.take(at)
+        since = self._settled(area, day) - settled.take(at)
         reading: FloatArray = lived.take(at) + response.take(at) * since
         return reading
 

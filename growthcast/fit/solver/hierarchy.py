@@ -252,8 +252,7 @@ def eliminate(
     variance = _inverse_or_none(rate_precision)
     by_shared = -precision[:, 0] * variance[:, None]
     by_shared[:, 0] = pooling.area_precision * variance
-    on_centre = precision.copy()
-    on_centre[:, 1:, 1:] += precision[:, 1:, :1] * by_shared[:, None, 1:]
+    on_centre = precision + precision[:, :, :1] * by_shared[:, None]
     on_centre[:, 0] = on_centre[:, :, 0] = precision[:, 0] * by_shared[:, :1]
     # The tanks, then the species: information on these effects themselves, not on departures.
     tank_covariance = _tank_covariance(on_centre, pooling)
