@@ -33,6 +33,7 @@ def cuts_command(
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     from growthcast.say.cuts import SAID, no_visit_words, sheets_answer
+    from growthcast.service.effort.learn import learn_timing
     from growthcast.service.visit.cuts import cut_sheet
 
     opened, day, fit = open_fit(book, on)
@@ -50,7 +51,8 @@ def cuts_command(
         order, none = due_on_day(opened, dues, day), no_visit_words(ids, dues, day)
     first = int(asked[0])
     nexts = [_next_visit(advice[k - first], day, next_on, plan) for k in order]
-    sheets = [cut_sheet(opened, fit, *one) for one in zip(order, nexts, strict=True)]
+    timing = learn_timing(opened, fit) if order else None
+    sheets = [cut_sheet(opened, fit, *one, timing) for one in zip(order, nexts, strict=True)]
     if not sheets and none is not None:
         say(none)
     elif out is not None:

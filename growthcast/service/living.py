@@ -19,6 +19,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.model.clock import LONGEST_PAUSE_SHARE, days_lost
 from growthcast.fit.model.noise import JUDGEMENT_ERROR_SHARE, ErrorModel, span_drift
 from growthcast.fit.result import GrowthFit
+from growthcast.forecast.heights import in_chunks
 from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import (
     BELOW_CEILING,
@@ -281,8 +282,7 @@ class LivingAreas:
         later = next_d(low + SHORT_D, ahead.fast, ceiling, lag_d)
         falls = (next_d(low, ahead.fast, ceiling, lag_d) - later) / SHORT_D
         days = np.empty_like(growth)
-        for begin in range(0, len(days), IN_CACHE):
-            of = slice(begin, begin + IN_CACHE)
+        for of in in_chunks(len(days), IN_CACHE):
             days[of] = next_d(low, growth, self.draws.ceiling_cm, self.draws.lag_d, of)
         days -= low
         days /= 1.0 + falls

@@ -24,6 +24,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, as_of, day_numbers, distinct, pair_of
 from growthcast.book.book import Book, WholeTank
+from growthcast.finite import finite_answer
 from growthcast.fit.design import Design
 from growthcast.fit.model.spreads import FORMS
 from growthcast.fit.result import GrowthFit
@@ -323,6 +324,7 @@ class Timing:
         return MinutesBasis(self.visits, tuple(FORMS[form] for form in unseen), self.reading)
 
 
+@finite_answer
 def learn_timing(book: Book, fit: GrowthFit) -> Timing:
     """Learn the minutes of trimming from the timed rows of a book.
 

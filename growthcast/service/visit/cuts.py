@@ -19,7 +19,7 @@ from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, in_json
 from growthcast.service.advice import KnownArea
 from growthcast.service.effort.hours import Hands, Range, Saving, fixed_minutes, hands_of
-from growthcast.service.effort.learn import learn_timing
+from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.interval import IntervalOptions, interval_options
 from growthcast.service.living import FOLLOWED_DRAWS
 from growthcast.service.recommend import known_of
@@ -155,7 +155,9 @@ class CutSheet(Framed):
 
 
 @finite_answer
-def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
+def cut_sheet(
+    book: Book, fit: GrowthFit, tank: int, next_on: date, timing: Timing | None = None
+) -> CutSheet:
     """Work out today's visit to one tank.
 
     Parameters
@@ -168,6 +170,8 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
         Place of the tank in the book.
     next_on : date
         Day of the next visit, after today.
+    timing : Timing, optional
+        The minutes of trimming, if at hand.
 
     Returns
     -------
@@ -190,7 +194,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
     confidence = float(wanted[0])
     areas: tuple[AreaCut, ...] = ()
     trimming, rhythm, chance, holds_d, saves = Range(0, 0, 0), None, 1.0, 0, None
-    timing = learn_timing(book, fit)
+    timing = timing or learn_timing(book, fit)
     if living.area.size:
         lasting = cut_to_last(standing, interval_d, wanted)
         chance = float(lasting.chance[0])
