@@ -14,7 +14,7 @@ from growthcast.book.book import Book
 from growthcast.cache import recall, tables_of
 from growthcast.fit.borrowing import borrow, with_borrowed
 from growthcast.fit.design import Design, build_design, with_spreads
-from growthcast.fit.learning import climbed, learn_bends, learn_spreads, may_bend
+from growthcast.fit.learning import learn_bends, learn_spreads, rising_forms
 from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.result import CLEARLY, GrowthFit
 from growthcast.fit.sites.weights import evidence_for_everything
@@ -57,9 +57,9 @@ def _learnt_from_a_sample(book: Book, on: date) -> Design:
     default = design.spreads
     design = replace(design, problem=_read_weights(design.problem)[0])
     try:
-        if not may_bend(design):  # nobody asks for the fit of the sample
-            return climbed(design)[0]
-        return learn_bends(*learn_spreads(design), default)[0]
+        bends = bool(rising_forms(design, design.problem, judged=False))
+        learnt = learn_spreads(design, fitted=bends)  # else nobody asks for the fit of the sample
+        return learn_bends(*learnt, default)[0] if bends else learnt[0]
     except CannotFit as fault:  # by its place in the whole book
         whole = np.flatnonzero(np.isin(book.areas.text("area_id"), design.area_id[fault.areas]))
         raise CannotFit(whole) from fault

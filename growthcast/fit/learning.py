@@ -71,7 +71,9 @@ than the second: a few wild ones would widen all ranges. A normal scatter is lea
 narrow for it."""
 
 
-def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, Solution]:
+def learn_spreads(
+    design: Design, start: Point | None = None, fitted: bool = True
+) -> tuple[Design, Solution]:
     """Learn the spreads of a book and return it fitted with them.
 
     Parameters
@@ -80,6 +82,8 @@ def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, S
         A book as arrays, with the spreads to start from and lean on.
     start : Point, optional
         Where the first fit begins.
+    fitted : bool
+        Whether it is fitted with them: else it comes with the first fit.
 
     Returns
     -------
@@ -88,34 +92,10 @@ def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, S
         learnt of the lags after cuts, and its fit. A log without spans teaches nothing: it comes
         back as it was.
     """
-    learnt, solution = climbed(design, start)
-    if learnt is not design:
-        solution = solve(learnt.problem, solution.point, STEPS_BETWEEN, ROUGHLY)
-        solution = settled_without_suspects(solution)
-        learnt = replace(learnt, problem=solution.problem)
-    return learnt, solution
-
-
-def climbed(design: Design, start: Point | None = None) -> tuple[Design, Solution]:
-    """Learn the spreads of a book without fitting it with them.
-
-    Parameters
-    ----------
-    design : Design
-        A book as arrays, with the spreads to start from and lean on.
-    start : Point, optional
-        Where the first fit begins.
-
-    Returns
-    -------
-    tuple of Design and Solution
-        As ``learn_spreads`` has them, but for the fit: it is the last that taught.
-    """
     solution = solve(design.problem, start, tolerance=ROUGHLY)
     if not design.spans.any():
         return design, solution
-    solution = settled_without_suspects(solution, wider=WIDER_BEFORE_LEARNING)
-    view = solution.view
+    view = settled_without_suspects(solution, wider=WIDER_BEFORE_LEARNING).view
     design = replace(design, problem=view.problem)
     names, default = _taught(design), design.spreads
     nothing = np.zeros(len(names))
@@ -127,12 +107,15 @@ def climbed(design: Design, start: Point | None = None) -> tuple[Design, Solutio
         logs = climb.next_logs()
         default = _with_lags(default, design, view)
         design = with_spreads(design, _spreads(default, names, logs))
-        solution = solve(design.problem, view.point, STEPS_BETWEEN, ROUGHLY)
-        view = solution.view
+        view = solve(design.problem, view.point, STEPS_BETWEEN, ROUGHLY).view
         climb = climb.moved_to(logs, *_slopes(design, view, names, logs))
     sd = dict(zip(names, np.sqrt(np.diag(climb.inverse)).tolist(), strict=True))
-    spreads = replace(_with_lags(design.spreads, design, view), sd=sd)
-    return with_spreads(design, spreads), solution
+    design = with_spreads(design, replace(_with_lags(design.spreads, design, view), sd=sd))
+    if fitted:
+        solution = solve(design.problem, view.point, STEPS_BETWEEN, ROUGHLY)
+        solution = settled_without_suspects(solution)
+        design = replace(design, problem=solution.problem)
+    return design, solution
 
 
 def _with_lags(spreads: Spreads, design: Design, view: View) -> Spreads:
@@ -162,7 +145,7 @@ def learn_bends(design: Design, solution: Solution, default: Spreads) -> tuple[D
         trimmed areas say next to nothing of a bend, and are not asked.
     """
     forms = design.priors.form[design.species]
-    for form in _bending(design, solution.problem):
+    for form in rising_forms(design, solution.problem):
         mine = forms == form
         likeliest = log_likelihood(solution.view) + STRONG_EVIDENCE
         earlier = design.problem.rises
@@ -179,37 +162,34 @@ def learn_bends(design: Design, solution: Solution, default: Spreads) -> tuple[D
     return design, solution
 
 
-def may_bend(design: Design) -> bool:
-    """Whether a book may teach the bend of any form: were no reading set aside, it would.
+def rising_forms(design: Design, problem: Problem, judged: bool = True) -> list[str]:
+    """Return the forms of which most areas were read along a rise, and may teach a bend.
 
     Parameters
     ----------
     design : Design
         A book as arrays.
+    problem : Problem
+        Its problem, as far as its readings have been judged.
+    judged : bool
+        Whether readings that were set aside are left out; with all of them no form is missed.
 
     Returns
     -------
-    bool
-        False where ``learn_bends`` has nothing to do, whatever becomes of the readings.
+    list of str
+        Names of forms, in order.
     """
-    problem = design.problem
-    blocks = tuple(replace(block, trust=np.ones(block.trust.size)) for block in problem.blocks)
-    return bool(_bending(design, replace(problem, blocks=blocks)))
-
-
-def _bending(design: Design, problem: Problem) -> list[str]:
-    """Return the forms of which most areas were read along a rise."""
-    rising, forms = _rising(problem) & ~design.is_cover, design.priors.form[design.species]
+    rising, forms = _rising(problem, judged) & ~design.is_cover, design.priors.form[design.species]
     some = sorted(set(forms[rising].tolist()))
     return [form for form in some if rising[forms == form].mean() >= MOST_RISE]
 
 
-def _rising(problem: Problem) -> BoolArray:
+def _rising(problem: Problem, judged: bool = True) -> BoolArray:
     """Whether an area (A,) was read along a rise to ``RISE`` times its height without a cut."""
     rising = np.zeros(problem.area_count, dtype=bool)
     for block in problem.blocks:
         chains, nodes = block.chains, block.chains.nodes
-        read = chains.read & np.isnan(nodes.aim_sd_cm) & (block.trust == 1.0)
+        read = chains.read & np.isnan(nodes.aim_sd_cm) & ((block.trust == 1.0) | (not judged))
         lowest, readings = np.where(read, nodes.reading_cm, np.inf), read.astype(np.int64)
         for here in chains.positions[1:]:
             at = np.arange(here.start, here.stop)

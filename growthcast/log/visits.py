@@ -137,9 +137,8 @@ class Visits:
 
         ``tank`` (A,) is that of each area.
         """
-        of = tank[self.area]
-        order = np.argsort(pair_of(of, self.day), kind="stable")
-        whose, gap_d = of[order], np.diff(self.day[order])
+        order = np.argsort(pair_of(tank[self.area], self.day), kind="stable")
+        whose, gap_d = tank[self.area][order], np.diff(self.day[order])
         next_one = (whose[1:] == whose[:-1]) & (gap_d > 0.0)
         return whose[1:][next_one], gap_d[next_one]
 

@@ -218,8 +218,7 @@ class GrowthClock:
         settled = self._settled(rows[:, None], known)
         lived = np.zeros(begun.shape)  # up to the beginning of each response
         np.cumsum(response[:, :-1] * np.diff(settled), axis=1, out=lived[:, 1:])
-        place = np.searchsorted(rows, area)
-        day = np.broadcast_to(day, np.broadcast_shapes(place.shape, day.shape))
+        place, day = np.broadcast_arrays(np.searchsorted(rows, area), day)
         passed = int((begun <= day.min(initial=np.inf)).all(axis=0).sum())  # of all, by all days
         column = np.full(day.shape, passed - 1)
         for change in range(passed, begun.shape[1]):
@@ -241,10 +240,9 @@ class GrowthClock:
         awake, grown = self.reading(area, np.stack(np.broadcast_arrays(from_day + lag, to_day)))
         growth_d = grown - awake
         doubted_d, paused = np.zeros(growth_d.shape), lag > 0.0
-        if paused.any():
-            whose = np.broadcast_to(area, lag.shape)[paused]
-            begun = self.reading(whose, np.broadcast_to(from_day, lag.shape)[paused])
-            doubted_d[paused] = PAUSE_DOUBT * (awake[paused] - begun)
+        whose = np.broadcast_to(area, lag.shape)[paused]
+        begun = self.reading(whose, np.broadcast_to(from_day, lag.shape)[paused])
+        doubted_d[paused] = PAUSE_DOUBT * (awake[paused] - begun)
         if self.doubt is not None:
             since = np.maximum(from_day + lag, self.doubted_from)
             ahead = np.maximum(self.reading(area, to_day) - self.reading(area, since), 0.0)

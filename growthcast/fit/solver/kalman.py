@@ -164,9 +164,8 @@ class FilterPass:
 
     def smoothed(self, departure: FloatArray) -> FloatArray:
         """Departure of every stage, (N,), that goes with a departure (B, A) of the borders."""
-        area = self.chains.nodes.area
         step = self.filtered.departure(self.chains, departure)
-        border = departure.take(area, axis=1)
+        border = departure.take(self.chains.nodes.area, axis=1)
         predicted = self.predicted[0] + (self.predicted[1:] * border).sum(axis=0)
         for behind, later in reversed(self.chains.links):
             step[behind] += self._smoother_gain(behind, later) * (step[later] - predicted[later])
@@ -253,11 +252,10 @@ class FilterPass:
         variance = np.empty(sensitivity.shape[1])
         parts = zip(self.chains.starts_and_later, self.chains.by_area, strict=True)
         for part, groups in parts:
-            rows = np.zeros((part.stop - part.start + 1, BORDER))
-            rows[:-1] = sensitivity[:, part].T
-            theirs = np.empty(rows.shape[0])
-            for places in groups:
-                scaled = rows.take(places, axis=0) @ root[: places.shape[0]]
+            mine, theirs = sensitivity[:, part], np.empty(part.stop - part.start + 1)
+            for places in groups:  # padded by the last node, whose place there is not kept
+                along = mine.take(places, axis=1, mode="clip").transpose(1, 2, 0)
+                scaled = along @ root[: places.shape[0]]
                 theirs[places] = np.einsum("rnb,rnb->rn", scaled, scaled)
             variance[part] = theirs[:-1]
         return variance
@@ -357,8 +355,7 @@ def scatter_of(problem: Problem, block: Block, forward: FilterPass) -> Scatter:
     by_stage = 2.0 * slope**2 * flat * variance + by_height * slope
     follows = by_stage * forward.predicted[1:, place]
     of_span, grown = at.process_noise[place], at.own_inputs[RATE, place]
-    by_rate = 2.0 * slope**2 * of_span * grown / np.maximum(grown, LEAST_GROWTH)
-    follows[RATE] += by_rate
-    follows[RATE + 1 :] += by_rate * at.drift[:, place]
+    rows = np.concatenate([grown[None], grown * at.drift[:, place]])
+    follows[RATE:] += 2.0 * slope**2 * of_span * rows / np.maximum(grown, LEAST_GROWTH)
     follows[CEILING] += 2.0 * slope**2 * variance + by_height * height
     return Scatter(place, weight * forward.innovation[0, place] ** 2 - 1.0, weight * follows)

@@ -74,11 +74,6 @@ class Linearised:
     observation_precision: FloatArray
     by_usual_cut: FloatArray
 
-    @property
-    def inputs(self) -> FloatArray:
-        """How stages go with the border, (B, N)."""
-        return np.concatenate([self.own_inputs, self.own_inputs[RATE] * self.drift])
-
 
 def linearise(
     problem: Problem,

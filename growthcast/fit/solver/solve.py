@@ -70,6 +70,9 @@ FURTHEST_START = 5.0
 HEADROOM = 1.1
 """A ceiling starts at least this far above the highest reading."""
 
+Way = tuple[Point, BoolArray] | None
+"""Where a step took all tanks, and those (K,) that are to take less of it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Solution:
@@ -206,9 +209,9 @@ def _shortened_step(
     tank, was = view.problem.pooling.tank, misfit_of_tanks(view)
     everyone = np.ones(was.size, dtype=bool)
     cut, stepping, ahead, shortenings = np.ones(was.size), everyone, view, 0
-    again: tuple[Point, BoolArray] | None = None
+    sent: Way = None
     while True:
-        point = _stepped(view, departure, follow, share * cut[tank], again)
+        point = _stepped(view, departure, follow, share * cut[tank], sent)
         view.filtered.clear()  # large, and seldom asked for again
         try:
             if pays_alone(view, stepping):  # the others stand where they stood
@@ -226,19 +229,15 @@ def _shortened_step(
             if shortenings == MOST_SHORTENINGS or not stepping.any():
                 return ahead
             cut[stepping] *= SHORTEN
-        again, shortenings = (point, stepping), shortenings + 1
+        sent, shortenings = (point, stepping), shortenings + 1
 
 
 def _stepped(
-    view: View,
-    departure: FloatArray,
-    follow: list[FloatArray],
-    share: FloatArray,
-    again: tuple[Point, BoolArray] | None = None,
+    view: View, departure: FloatArray, follow: list[FloatArray], share: FloatArray, sent: Way = None
 ) -> Point:
     """Return the point a step further; each area (A,) takes a share of its departure (B, A).
 
-    Asked ``again``, with the point before and the tanks (K,) that take less, other blocks stay.
+    Once all were ``sent`` and some take less, blocks without such tanks stay where they are.
 
     Each stage is taken as known by its day: a later reading must not move the prediction that it is
     compared with. A start that nobody read is the exception: its guess may be far off, and the
@@ -255,8 +254,8 @@ def _stepped(
     shorter, stages = (taken != departure).any(axis=0), []
     for number, (block, begun) in enumerate(zip(problem.blocks, point.stages, strict=True)):
         chains, nodes = block.chains, block.chains.nodes
-        if again and not again[1][tank[chains.area]].any():
-            stages.append(again[0].stages[number])
+        if sent and not sent[1][tank[chains.area]].any():
+            stages.append(sent[0].stages[number])
             continue
         if problem.is_exact:
             step = view.forward(number).smoothed(taken)
@@ -276,11 +275,9 @@ def _within_reach(chains: Chains, stages: FloatArray, step: FloatArray) -> Float
 
     A start or a cut stays where its height still tells of it; only growth leads to the ceiling.
     """
-    highest = np.full(stages.size, HIGHEST_START)
-    highest[chains.grew] = LAST_STAGE
-    moved = np.clip(step, -LONGEST_STAGE_STEP, LONGEST_STAGE_STEP)
-    moved += stages
-    return np.clip(moved, LOWEST_STAGE, highest, out=moved)
+    highest = np.where(chains.nodes.link == Link.GREW, LAST_STAGE, HIGHEST_START)
+    moved = stages + np.clip(step, -LONGEST_STAGE_STEP, LONGEST_STAGE_STEP)
+    return np.clip(moved, LOWEST_STAGE, highest)
 
 
 def _scale(view: View) -> FloatArray:
@@ -316,25 +313,24 @@ def starting_point(problem: Problem) -> Point:
     border[RATE] = pooling.offset
     border[HABIT] = problem.first_habit
     border[CEILING] = np.log(ceiling)
-    natural = np.exp(border)
-    stages = tuple(_start_stages(problem, block, natural) for block in problem.blocks)
-    border[RATE] += _faster_than_the_table(problem, stages, natural[RATE])
+    stages = tuple(_start_stages(problem, block, border) for block in problem.blocks)
+    border[RATE] += _faster_than_the_table(problem, stages, border)
     return Point(stages, border)
 
 
 def _faster_than_the_table(
-    problem: Problem, stages: tuple[FloatArray, ...], rate: FloatArray
+    problem: Problem, stages: tuple[FloatArray, ...], border: FloatArray
 ) -> FloatArray:
     """How much faster (A,) each area grew from reading to reading than at these rates, as a log."""
-    rate = rate * shape_factor(problem.shape)
+    rate = np.exp(border[RATE]) * shape_factor(problem.shape)
     grown, due, spans = np.zeros((3, problem.area_count))
     for block, stage_of_node in zip(problem.blocks, stages, strict=True):
         chains, nodes = block.chains, block.chains.nodes
         read = chains.read & chains.read[chains.previous]
         told = np.flatnonzero((nodes.link == Link.GREW) & read)
+        owner = nodes.area[told]
         step = stage_of_node[told] - stage_of_node[chains.previous[told]]
-        usual = rate.take(nodes.area[told]) * nodes.growth_d[told]
-        usual *= nodes.awake_share(problem.lag_d, told)
+        usual = rate[owner] * nodes.growth_d[told] * nodes.awake_share(problem.lag_d, told)
         for total, by in ((grown, step), (due, usual), (spans, None)):
             total[chains.area] += np.bincount(chains.rank[told], by, chains.area.size)
     ratio: FloatArray = np.divide(grown, due, out=np.ones_like(due), where=due > 0.0)
@@ -342,12 +338,12 @@ def _faster_than_the_table(
     return np.log(within) * spans / (1.0 + spans)
 
 
-def _start_stages(problem: Problem, block: Block, natural: FloatArray) -> FloatArray:
+def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatArray:
     """Stages of what was read, else of the usual cut or the guess, off both ends of the curve."""
     nodes = block.chains.nodes
     cut = (nodes.link >= Link.UNSAID) | (nodes.link == Link.AIMED)
-    usual = np.where(cut, natural[HABIT].take(nodes.area), nodes.guess_cm)
+    usual = np.where(cut, np.exp(border[HABIT, nodes.area]), nodes.guess_cm)
     known = np.where(block.chains.read, nodes.reading_cm, usual)
-    ceiling = natural[CEILING].take(nodes.area)
+    ceiling = np.exp(border[CEILING, nodes.area])
     within = np.clip(known, 0.01 * ceiling, 0.99 * ceiling)
     return stage(within, ceiling, problem.shape[nodes.area])

@@ -7,6 +7,11 @@ import numpy as np
 from growthcast.fit.solver.problem import BORDER, CEILING, DENSITY, HABIT, KNOTS, RATE
 
 
+def inputs_of(at):
+    """How stages go with the border, (B, N): the knots as the log rate, weighed by the drift."""
+    return np.concatenate([at.own_inputs, at.own_inputs[RATE] * at.drift])
+
+
 def layout(pooling):
     """Where each unknown stands: species, tank effects, knots (K, M), own (3, A), area effects."""
     sizes = [

@@ -99,7 +99,7 @@ def test_a_weeks_growth_is_how_far_predictions_move_with_its_pace(view):
         for node in np.flatnonzero(nodes.link == Link.GREW):
             began, ended = nodes.day[node] - nodes.span_d[node], nodes.day[node]
             days = sum(begin <= d < begin + 7.0 for d in np.arange(began, ended))
-            offset[node] += 0.01 * days / (ended - began) * at.inputs[RATE, node]
+            offset[node] += 0.01 * days / (ended - began) * at.own_inputs[RATE, node]
         there = kalman_filter(chains, replace(forward.at, offset=offset))
         moved = (forward.innovation_cm - there.innovation_cm)[read] / 0.01
         assert grown[:, week] == pytest.approx(moved, abs=1e-9)

@@ -212,7 +212,7 @@ def test_the_likeliest_bend_is_taken_where_the_evidence_is_strong(
     design = build_design(make_book(tmp_path), ON)
     solution, said = learning.solve(design.problem, tolerance=1e-2), iter(likely)
     stems = design.form == design.form[0]
-    monkeypatch.setattr(learning, "_rising", lambda _: stems)
+    monkeypatch.setattr(learning, "_rising", lambda *_: stems)
     monkeypatch.setattr(learning, "log_likelihood", lambda _: next(said))
     monkeypatch.setattr(learning, "learn_spreads", lambda there: (there, solution))
     bent, _ = learning.learn_bends(design, solution, design.spreads)

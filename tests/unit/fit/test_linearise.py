@@ -16,6 +16,7 @@ from scipy.stats import norm
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.linearise import linearise
 from growthcast.fit.solver.problem import CEILING, HABIT, KNOTS, RATE
+from tests.unit.fit.dense import inputs_of
 from tests.unit.fit.small_problem import small_problem
 
 DRAWS = 100_000
@@ -92,7 +93,7 @@ def test_a_span_grows_with_its_pace_as_a_difference_quotient_says(problem, row):
         border[row] += step
         moved.append(linearise(problem, block, stage, border).offset)
     quotient = (moved[0] - moved[1]) / 2e-5
-    assert at.inputs[row, grew] == pytest.approx(quotient[grew], abs=1e-8)
+    assert inputs_of(at)[row, grew] == pytest.approx(quotient[grew], abs=1e-8)
 
 
 def test_a_height_is_observed_along_the_slope_of_the_curve(problem):
@@ -123,6 +124,6 @@ def test_a_cut_nobody_tells_of_was_made_by_its_chance(problem, habit_cm, chance)
     steep = left * (1 - left / CEILING_CM)
     wanted = (1 - chance * lower) * at.observation[earlier] / steep
     assert at.transition[of] == pytest.approx(wanted)
-    assert at.inputs[HABIT, of] == pytest.approx(chance * lower * habit_cm / steep)
+    assert inputs_of(at)[HABIT, of] == pytest.approx(chance * lower * habit_cm / steep)
     assert of.size == 5
     assert np.all((at.process_noise[of] > 0.0) == (chance > 0.0))

@@ -14,6 +14,7 @@ from scipy.stats import norm
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.linearise import linearise
 from growthcast.fit.solver.problem import BORDER, CEILING, DENSITY, HABIT, KNOTS, RATE, Sites
+from tests.unit.fit.dense import inputs_of
 from tests.unit.fit.small_problem import small_problem
 
 STEP, NAN = 1e-4, np.nan
@@ -118,7 +119,7 @@ def test_what_grew_is_predicted_by_its_growth_and_its_mean_height_by_the_bend(ca
                 own[row] += by
                 return grown(case, i, own)
 
-            assert at.inputs[row, i] == pytest.approx(slope_of(moved, 0.0), abs=1e-7)
+            assert inputs_of(at)[row, i] == pytest.approx(slope_of(moved, 0.0), abs=1e-7)
         relative = errors.span**2 * 7.0 / nodes.span_d[i] + nodes.pause_doubt[i] ** 2
         relative += errors.drift**2 * case.block.drift.remainder[i]
         assert at.process_noise[i] == pytest.approx(relative * growth**2)
@@ -147,7 +148,7 @@ def test_a_cut_as_usual_is_aimed_at_a_height_and_its_mean_stage_lies_by_the_bend
         by_ceiling = slope_of(lambda x: stage(aim, x, m), log_ceiling)  # noqa: B023
         inputs = np.zeros(BORDER)
         inputs[[HABIT, CEILING]] = by_habit, by_ceiling
-        assert case.at.inputs[:, i] == pytest.approx(inputs, rel=1e-6)
+        assert inputs_of(case.at)[:, i] == pytest.approx(inputs, rel=1e-6)
         assert case.at.expected_cm[i] == pytest.approx(aim)
         assert case.at.observation[i] == pytest.approx(steep, rel=1e-6)
         there = aim + steep * (case.stage[i] - mean)
@@ -171,7 +172,7 @@ def test_starts_are_open_and_those_that_nobody_read_lie_within_their_guess(case)
         if np.isfinite(case.nodes.reading_cm[i]):
             assert case.at.process_noise[i] == 1e6
             assert not case.at.offset[i]
-            assert not case.at.inputs[:, i].any()
+            assert not inputs_of(case.at)[:, i].any()
             continue
         guess, sd = case.nodes.guess_cm[i], case.nodes.guess_sd_cm[i]
         top = np.exp(log_ceiling)
@@ -183,7 +184,7 @@ def test_starts_are_open_and_those_that_nobody_read_lie_within_their_guess(case)
         assert case.at.offset[i] == pytest.approx(stage(guess, log_ceiling, m) - case.stage[i])
         inputs = np.zeros(BORDER)
         inputs[CEILING] = slope_of(lambda x: stage(guess, x, m), log_ceiling)  # noqa: B023
-        assert case.at.inputs[:, i] == pytest.approx(inputs, rel=1e-6)
+        assert inputs_of(case.at)[:, i] == pytest.approx(inputs, rel=1e-6)
 
 
 def test_a_cut_of_known_size_joins_the_heights_before_and_after(case):
@@ -202,7 +203,7 @@ def test_a_cut_of_known_size_joins_the_heights_before_and_after(case):
         inputs = np.zeros(BORDER)  # heights go with the ceiling at stages that stand still
         inputs[CEILING] = (stood - case.height(i)(case.stage[i])) / steep
         inputs[DENSITY] = likely / steep if weighed else 0.0
-        assert at.inputs[:, i] == pytest.approx(inputs, rel=1e-6)
+        assert inputs_of(at)[:, i] == pytest.approx(inputs, rel=1e-6)
         by_weight = (errors.weight * likely) ** 2 + 0.1**2
         two_readings = 2.0 * 0.5**2 + (0.05 * likely) ** 2
         variance = by_weight if weighed else two_readings
@@ -286,7 +287,7 @@ def test_a_cut_that_may_have_been_made_is_a_mixture(case, chance, stood_cm, wild
         inputs = np.zeros(BORDER)
         inputs[HABIT] = chance * cut * usual / steep
         inputs[CEILING] = -inputs[HABIT]
-        assert at.inputs[:, i] == pytest.approx(inputs, rel=1e-2, abs=1e-6)
+        assert inputs_of(at)[:, i] == pytest.approx(inputs, rel=1e-2, abs=1e-6)
         passed = (1.0 - chance * cut) * at.observation[b] / steep
         assert at.transition[i] == pytest.approx(passed, rel=1e-2)
         noise = chance * ((1.0 - chance) * (top - aim) ** 2 + cut * sd**2) / steep**2

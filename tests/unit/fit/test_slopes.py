@@ -118,7 +118,7 @@ def test_spans_drift_and_pauses_make_up_the_noise_of_growth(solved):
     [block], at = problem.blocks, view.forward(0).at
     parts = error_parts(problem, block, at, point.border)
     grew = block.chains.nodes.link == Link.GREW
-    paused = (block.chains.nodes.pause_doubt * at.inputs[RATE]) ** 2
+    paused = (block.chains.nodes.pause_doubt * at.own_inputs[RATE]) ** 2
     assert (paused > 0.0).any()
     together = parts["span"][0] + parts["drift"][0] + np.where(grew, paused, 0.0)
     np.testing.assert_allclose(together[grew], at.process_noise[grew], rtol=1e-12)

@@ -17,6 +17,7 @@ from growthcast.fit.solver.solve import HIGHEST_START, solve, starting_point
 from growthcast.fit.solver.view import departure_of, view_of
 from growthcast.growth.logistic import height_at_stage, stage
 from tests.chains import in_order
+from tests.unit.fit.dense import inputs_of
 from tests.unit.fit.small_problem import problem_of, small_nodes, small_problem
 
 AREAS, TANKS, SPECIES_COUNT = 7, 3, 3
@@ -35,7 +36,7 @@ def dense_system(problem, point, view):
     [block], at = problem.blocks, view.forward(0).at
     nodes, pooling = block.chains.nodes, problem.pooling
     learnt = pooling.ceiling_learnt[nodes.area]
-    inputs = np.where(learnt | (np.arange(BORDER) != CEILING)[:, None], at.inputs, 0.0)
+    inputs = np.where(learnt | (np.arange(BORDER) != CEILING)[:, None], inputs_of(at), 0.0)
     n = nodes.area.size
     own = [RATE, *OWN]
     size = n + AREAS * len(own) + TANKS * (1 + M) + SPECIES_COUNT
@@ -59,7 +60,7 @@ def dense_system(problem, point, view):
     now = point.border
     for i in range(n):
         a = nodes.area[i]
-        stands = (at.inputs[KNOTS:, i] * now[KNOTS:, a]).sum()  # knots are unknown as they are
+        stands = (inputs_of(at)[KNOTS:, i] * now[KNOTS:, a]).sum()  # knots are unknown as they are
         row = -border_row(inputs[:, i], a)
         row[i] += 1.0
         if nodes.link[i] in (Link.GREW, Link.CUT, Link.WEIGHED):
@@ -175,7 +176,7 @@ def test_the_likelihood_is_that_of_the_dense_system(both):
     [block], at, pooling = problem.blocks, view.forward(0).at, problem.pooling
     nodes = block.chains.nodes
     fresh = (nodes.link == Link.FRESH) & block.chains.read
-    stands = np.einsum("mn,mn->n", at.inputs[KNOTS:], point.border[KNOTS:][:, nodes.area])
+    stands = np.einsum("mn,mn->n", inputs_of(at)[KNOTS:], point.border[KNOTS:][:, nodes.area])
     squares = ((at.offset - stands) ** 2 / at.process_noise).sum()
     squares += misfit(problem, block, at, point.border)
     squares += (pooling.area_precision * (pooling.offset - point.border[RATE]) ** 2).sum()

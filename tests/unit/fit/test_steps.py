@@ -40,7 +40,7 @@ def test_stages_move_three_at_most_and_end_where_no_ruler_tells():
     link = np.array([Link.FRESH, Link.AIMED, Link.GREW, Link.GREW, Link.CUT, Link.GREW, Link.FRESH])
     stages = np.array([4.0, -9.0, 4.0, 59.0, 1.0, 0.0, 0.0])
     step = np.array([2.0, -2.0, 2.0, 2.0, 4.0, -9.0, 0.25])
-    chains = SimpleNamespace(grew=link == Link.GREW)
+    chains = SimpleNamespace(nodes=SimpleNamespace(link=link))
     moved = _within_reach(chains, stages, step)
     assert moved.tolist() == [5.0, -10.0, 6.0, 60.0, 4.0, -3.0, 0.25]
 
