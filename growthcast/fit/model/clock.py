@@ -239,9 +239,9 @@ class GrowthClock:
         lag = np.minimum(pause_d, LONGEST_PAUSE_SHARE * np.maximum(to_day - from_day, 0.0))
         awake, grown = self.reading(area, np.stack(np.broadcast_arrays(from_day + lag, to_day)))
         growth_d = grown - awake
-        doubted_d, paused = np.zeros(growth_d.shape), lag > 0.0
-        whose = np.broadcast_to(area, lag.shape)[paused]
-        begun = self.reading(whose, np.broadcast_to(from_day, lag.shape)[paused])
+        doubted_d = np.zeros(growth_d.shape)
+        paused, whose, began, _ = np.broadcast_arrays(lag > 0.0, area, from_day, growth_d)
+        begun = self.reading(whose[paused], began[paused])
         doubted_d[paused] = PAUSE_DOUBT * (awake[paused] - begun)
         if self.doubt is not None:
             since = np.maximum(from_day + lag, self.doubted_from)

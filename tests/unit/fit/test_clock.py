@@ -59,6 +59,16 @@ def test_a_pause_takes_the_first_days_and_is_known_to_half_of_it(clock):
     assert doubt == pytest.approx(0.5 * 4.0 / 11.0)
 
 
+def test_a_pause_of_all_areas_is_that_of_each(clock):
+    """Of areas in rows and days in columns, with one pause for them all."""
+    began, ended = np.array([[0.0, 6.0]]), np.array([[20.0, 14.0]])
+    grown, doubt = clock.growth_between(np.zeros((3, 1), int), began, ended, np.full((1, 1), 4.0))
+    for column in range(2):
+        alone = between(clock, began[0, column], ended[0, column], np.full(1, 4.0))
+        assert grown[:, column].tolist() == [alone[0]] * 3
+        assert doubt[:, column].tolist() == [alone[1]] * 3
+
+
 def test_a_pause_leaves_a_tenth_of_the_days(clock):
     growth, doubt = between(clock, 10, 20, np.full(1, 30.0))
     assert growth == pytest.approx(0.1 * 10 * 0.5)
