@@ -15,7 +15,17 @@ from growthcast.book.checks.rounds import (
     open_before,
     open_from,
 )
-from growthcast.cli.options import Day, File, Text, chosen_tanks, open_fit, recalled
+from growthcast.cli.options import (
+    Day,
+    File,
+    Text,
+    chosen_tanks,
+    fitted,
+    folder_of,
+    open_fit,
+    read_aloud,
+    recalled,
+)
 from growthcast.cli.output import Form, refuse_if, say, write_file
 from growthcast.errors import UsageError
 from growthcast.plain import plain
@@ -150,13 +160,15 @@ def hours_command(book: Text, month: Text, client: Text, csv: File, form: Form) 
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
+    from growthcast.fit.growth import last_logged
     from growthcast.say.rounds import hours_answer, hours_csv
     from growthcast.service.effort.hours import month_of_work
 
-    opened, last, fit = open_fit(book, None)
+    opened = read_aloud(folder_of(book))
     if client is not None:
         opened.tanks_of(client)  # is there
-    work = month_of_work(opened, fit, _first_of(month) if month else last, client)
+    last = last_logged(opened) or date.today()
+    work = month_of_work(opened, fitted(opened, last), _first_of(month) if month else last, client)
     if csv is not None:
         write_file(csv, hours_csv(work).encode())
     form.print(work, hours_answer(work))

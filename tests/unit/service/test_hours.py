@@ -11,7 +11,7 @@ from growthcast.say.words import sentence
 from growthcast.service.effort import hours
 from growthcast.service.effort.hours import fixed_minutes, learn_fixed_minutes
 from growthcast.service.effort.learn import learn_timing
-from tests.books import HEADER, PRACTICE, make_book
+from tests.books import AREAS, HEADER, PRACTICE, make_book, stem_log, write_book
 from tests.cli import run
 
 LOG = """date,tank_id,area_id,before_cm,after_cm,removed_g,grams_of,minutes,visit_min,note
@@ -94,6 +94,16 @@ def test_the_command_writes_a_table_for_the_invoice(tmp_path):
     assert run("hours", folder, "--month", "11/2026").status == 2
     assert "no client" in run("hours", folder, "--client", "Client C").err
     assert run("hours", folder, "--csv", str(tmp_path / "hours.txt")).status == 2
+
+
+def test_what_only_a_forecast_rests_on_is_not_said_beside_hours(tmp_path):
+    """No day to stand on, no plants left out, no CO2 taken for known: ``hours`` has no ``--on``."""
+    later = AREAS + "later,home,,rotala-rotundifolia,150,7,22,9,2026-06-20,\n"
+    conditions = "tank_id,from_date,co2_mg_l\nlobby,2025-01-01,0\n"
+    for name, trims in (("none", HEADER), ("some", stem_log())):
+        folder = write_book(tmp_path / name, areas=later, conditions=conditions, trims=trims)
+        ran = run("hours", str(folder))
+        assert (ran.status, ran.err) == (0, "")
 
 
 @pytest.mark.parametrize("whole", ["all", "rest"])
