@@ -119,7 +119,8 @@ def build_design(
     spreads : Spreads, optional
         Spreads of the model; the defaults, with the practice's reading errors, when not given.
     known : int, optional
-        How many areas are not only supposed, all when not given: only these shade others.
+        How many areas are not only supposed, all when not given: only these shade others, and tell
+        how much is not known of their tank.
 
     Returns
     -------
@@ -142,7 +143,7 @@ def build_design(
     shade = _shade(book, visits, traits, is_cover, tank.size if known is None else known, on_day)
     conditions, clock = clock_of_book(book, shade, traits, species, priors, settle_d, on_day)
     unknown_spread = conditions.unknown_log_spread(
-        _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
+        _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size, known)
     )
     held = bounds_on(book.areas, book.bounds, visits.area, visits.day)
     habits = cutting_habits(visits, held, traits, spreads.habit, errors.height_error_cm)
@@ -295,11 +296,19 @@ def _weights(buckets: Buckets, said: WholeTank | None, traits: AreaTraits) -> We
     )
 
 
-def _slope_of_tanks(tank: IntArray, co2_k_mg_l: FloatArray, tanks: int) -> FloatArray:
-    """Slope (K,) of the plants' log response over log CO2 where none is added, their mean."""
+def _slope_of_tanks(
+    tank: IntArray, co2_k_mg_l: FloatArray, tanks: int, known: int | None
+) -> FloatArray:
+    """Slope (K,) of the plants' log response over log CO2 where none is added, their mean.
+
+    That of the first ``known`` areas, so that a tank stands as it is whatever is supposed beside
+    it; of what is supposed where there are none.
+    """
     slope = co2_slope(read_reference().none_added_co2_mg_l, co2_k_mg_l)
-    total, count = np.bincount(tank, slope, tanks), np.bincount(tank, minlength=tanks)
-    return total / np.maximum(count, 1)
+    asked = ~np.isin(tank, tank[:known])
+    asked[:known] = True
+    total, count = (np.bincount(tank, each, tanks) for each in (slope * asked, asked))
+    return total / np.maximum(count, 1.0)
 
 
 def _traits(

@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -13,7 +14,7 @@ from growthcast.book.files import demo_dir
 from growthcast.book.tables import CONDITION_WORDS
 from growthcast.say.plants import saves_in_words
 from growthcast.service.effort.hours import Range, Saving
-from tests.books import write_book
+from tests.books import stem_log, write_book
 from tests.cli import run
 from tests.e2e.test_commands import strict_json
 
@@ -90,6 +91,34 @@ def test_supposed_answers_say_so_in_words() -> None:
     assert "fish" in ran.err
     assert "limits of warmth" in ran.err
     assert "Supposed: a visit every" in " ".join(ran.out.split())
+
+
+def test_a_tank_as_it_is_has_one_number_whatever_is_compared_with_it(tmp_path: Path) -> None:
+    """Without CO2, and a visit of the whole tank timed on the very day."""
+    log = stem_log() + "2026-05-25,lobby,,,,,,,21,\n2026-06-01,lobby,,,,,,,24,\n"
+    conditions = "tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l\nlobby,2025-01-01,70,8,0\n"
+    book = str(write_book(tmp_path / "book", trims=log, conditions=conditions))
+    layout = tmp_path / "new.csv"
+    layout.write_text("area,plant,area_cm2,floor,budget\nstems,rotala-macrandra,400,7,22\n")
+
+    def told(*arguments: str) -> dict[str, Any]:
+        return strict_json(run(*arguments, book, "--tank", "lobby", "--json").out)
+
+    layouts = told("rescape", "--layouts", str(layout))["layouts"]
+    plants = told("rescape", "--area", "stems")["plants"]
+    swaps = told("rescape", "--reach", "21")
+    as_it_is = (
+        layouts[0]["options"],
+        next(plant["tank"]["options"] for plant in plants if plant["is_there_now"]),
+        swaps["now"]["options"],
+    )
+    [alone] = told("interval")["tanks"]
+    options = {option["interval_d"]: option for option in alone["options"]}
+    for compared in as_it_is:
+        for one in compared:
+            known = options[one["interval_d"]]
+            assert one == {name: known[name] for name in one}
+    assert [one["interval_d"] for one in swaps["now"]["options"]] == [21]
 
 
 def test_plants_for_an_area(tmp_path: Path) -> None:

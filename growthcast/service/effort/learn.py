@@ -165,10 +165,13 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
 
 
 def _whole_tank_links(design: Design, tank: IntArray, day: FloatArray) -> tuple[IntArray, IntArray]:
-    """Row (L,) and area (L,) of every area that is planted on the day (N,) of a tank's row (N,)."""
+    """Row (L,) and area (L,) of every area that stands on the day (N,) of a tank's row (N,).
+
+    What is planted on that day, or supposed to be, has nothing to trim yet.
+    """
     row, area = areas_of_tanks(design.tank, tank)
     traits, when = design.traits, day[row]
-    there = (traits.planted_day[area] <= when) & ~(traits.removed_day[area] < when)
+    there = (traits.planted_day[area] < when) & ~(traits.removed_day[area] < when)
     return row[there], area[there]
 
 

@@ -18,7 +18,7 @@ from growthcast.fit.supposed import fit_beside, suppose
 from growthcast.forecast.heights import forecast_heights
 from growthcast.growth.responses import CONDITIONS as ANSWERED
 from growthcast.service.recommend import recommend
-from tests.books import make_book
+from tests.books import TANKS, make_book
 
 ON = date(2026, 6, 1)
 DAY = float(np.datetime64(ON, "D").astype(int))
@@ -114,6 +114,24 @@ def test_areas_whose_rises_taught_stay_so_and_a_new_one_has_none(known) -> None:
     }
     problem = fit_beside(book, fit, [row])[1].solution.problem
     assert problem.rises.tolist() == [*taught, False]
+
+
+def test_a_tank_without_co2_is_in_the_same_doubt_whatever_is_supposed_beside_it(tmp_path) -> None:
+    """How much its plants want CO2 is that of those it has; of none it has, of those supposed."""
+    conditions = CONDITIONS.replace("90,8,25", "90,8,0") + "bare,2025-01-01,60,8,0,25\n"
+    book = make_book(tmp_path, conditions=conditions, tanks=TANKS + "bare,Client C,40,\n")
+    fit = fit_growth(book, ON)
+    names = ("rotala-macrandra", "anubias-barteri-nana", "elodea-canadensis")
+    size = {"area_cm2": 100.0, "floor_cm": 3.0, "budget_cm": 12.0}
+    rows = [
+        {"area_id": f"{tank}-{n}", "tank_id": tank, "species_id": species, **size}
+        for tank in ("lobby", "bare")
+        for n, species in enumerate(names)
+    ]
+    wide = fit_beside(book, fit, rows)[1]
+    before, after = (one.solution.view.pooled.tank_covariance[:, 0, 0] for one in (fit, wide))
+    assert np.array_equal(after[:2], before[:2])
+    assert after[2] > before[2]
 
 
 def test_a_later_row_does_not_override_what_is_supposed(known) -> None:
