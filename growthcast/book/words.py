@@ -37,10 +37,10 @@ def shown(cell: object) -> str:
     return '"' + printable(text.replace("\\", "\\\\").replace('"', '\\"')) + '"'
 
 
-def plain(number: float) -> str:
+def plain(number: float, digits: int = 10) -> str:
     """Return a number as people write it: no exponent, no digits that arithmetic left behind."""
-    text = f"{number + 0.0:.10g}"  # no minus before 0
-    return f"{number:.10f}".rstrip("0").rstrip(".") if "e" in text else text
+    text = f"{number + 0.0:.{digits}g}"  # no minus before 0
+    return f"{number:.{digits}f}".rstrip("0").rstrip(".") if "e" in text else text
 
 
 def as_share(percent: float) -> str:

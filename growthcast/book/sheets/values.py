@@ -21,6 +21,8 @@ from growthcast.nouns import dataclass
 
 LISTS = "lists"
 """Name of the sheet with the names of plants."""
+DIGITS = 15
+"""As many of a number are kept by spreadsheets."""
 MOST_CELLS = 4_500_000
 """Cells of a sheet that is read: as many are written at most."""
 
@@ -90,7 +92,7 @@ def as_text(value: Value, *, decimal_comma: bool = False) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | float):
-        text = plain(float(value))
+        text = plain(float(value), DIGITS)
         return text.replace(".", ",") if decimal_comma else text
     if isinstance(value, dt.datetime):
         midnight = value.time() == dt.time()

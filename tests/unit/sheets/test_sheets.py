@@ -330,6 +330,8 @@ def test_sheets_that_cannot_be_told_apart_are_refused(book, tmp_path):
         (24.5, True, "24,5"),
         (0.1 + 0.2, False, "0.3"),
         (1e-7, False, "0.0000001"),
+        (1234567890.55, False, "1234567890.55"),
+        (123.456789012345, True, "123,456789012345"),
         (-0.0, False, "0"),
         (-100.0, False, "-100"),
         (1e300 * 1e10, True, "inf"),
