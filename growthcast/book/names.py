@@ -21,15 +21,19 @@ def meant(
     begin: Sequence[str] | None = None,
     beside: Sequence[str] = (),
     listed: str = "",
+    living: Sequence[str] | None = None,
 ) -> str:
     """Return the id of the one thing that is meant.
 
-    It goes by the name typed, or where nothing does it is the only one of ``begin``, or else of all
-    ids that begin so. ``UsageError`` says that it is ``lacking``, and what may be meant, of words
-    ``beside`` the names too, else what there is.
+    It goes by the name typed, of several that do the one of the ``living``, or where nothing does
+    it is the only one of ``begin``, or else of the living ids that begin so; all live where that is
+    not said. ``UsageError`` says that it is ``lacking``, and what may be meant, of words ``beside``
+    the names too, else what there is.
     """
-    begin = beginning_with(typed, [*known]) if begin is None else begin
-    found, held = alike(typed, known) or begin, names_that_hold(typed, known)[:3]
+    living = [*known] if living is None else living
+    begin = beginning_with(typed, living) if begin is None else begin
+    named, held = alike(typed, known), names_that_hold(typed, known)[:3]
+    found = [one for one in named if one in living] or named or begin
     if len(found) == 1:
         return found[0]
     names = [*(name for names in known.values() for name in names if name), *beside]
@@ -50,8 +54,13 @@ def by_name(known: Names, compared: Callable[[str], str] = folded) -> dict[str, 
 
 
 def alike(typed: str, known: Names) -> list[str]:
-    """Return the ids of what goes by a name; an id as it is typed counts before any other name."""
-    return [typed] if typed in known else sorted(by_name(known).get(folded(typed), ()))
+    """Return the ids of what goes by a name; an id as it is typed counts before any other name.
+
+    What ends in a hyphen is the beginning of an id, and no name.
+    """
+    if typed in known or typed.endswith("-"):
+        return [typed] if typed in known else []
+    return sorted(by_name(known).get(folded(typed), ()))
 
 
 def beginning_with(typed: str, ids: Sequence[str]) -> list[str]:

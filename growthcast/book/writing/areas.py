@@ -15,7 +15,7 @@ import numpy as np
 from growthcast.arrays import BoolArray
 from growthcast.book.book import BOUNDS, Book
 from growthcast.book.findings import refusal
-from growthcast.book.names import beginning_with, meant, names_of_plants, plant_meant
+from growthcast.book.names import meant, names_of_plants, plant_meant
 from growthcast.book.read import read_book
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES
@@ -245,8 +245,7 @@ def _living_area(book: Book, area_id: str, on: date) -> int:
     known: list[str] = areas.text("area_id").tolist()
     names = {one: (one, label) for one, label in zip(known, areas.text("label"), strict=True)}
     living = areas.text("area_id")[~areas.given("removed_on")].tolist()
-    begin = beginning_with(area_id, living)
-    area_id = meant(area_id, names, "areas.csv has no area", begin=begin)
+    area_id = meant(area_id, names, "areas.csv has no area", living=living)
     place = known.index(area_id)
     planted, removed = (areas.date(n)[place] for n in ("planted_on", "removed_on"))
     day = np.datetime64(on, "D")

@@ -81,8 +81,7 @@ def place_named(name: str, known: Mapping[str, Place], homes: Mapping[str, str])
     names = {one.area_id: (one.area_id, one.label) for one in known.values()}
     alive = [] if name in homes else [one.area_id for one in known.values() if one.alive]
     try:
-        begin = beginning_with(name, alive)
-        return known[meant(name, names, "the tank has no area", begin, [*WORDS])]
+        return known[meant(name, names, "the tank has no area", beside=[*WORDS], living=alive)]
     except UsageError:
         if name in homes:
             raise UsageError(refusal("area-elsewhere", name=name, tank=homes[name])) from None

@@ -43,6 +43,13 @@ def test_a_plant_is_replaced_with_its_ground_and_heights(make_book):
     ]
 
 
+def test_the_label_that_a_next_plant_keeps_goes_on_naming_its_area(make_book):
+    folder = make_book()
+    replace_area(folder, "left", "hydrocotyle-tripartita", ON, today=TODAY)
+    change = move_bounds(folder, "left", date(2026, 3, 20), budget_cm=20.0, today=TODAY)
+    assert change.summary.startswith("T1: A1-2 from 2026-03-20 on: budget 25 cm to 20 cm")
+
+
 def test_an_id_that_names_the_plant_names_the_next_one(make_book):
     files = {n: FILES[n].replace("A1", "back-rotala") for n in ("areas.csv", "trims.csv")}
     folder = make_book(areas_csv=files["areas.csv"], trims_csv=files["trims.csv"])

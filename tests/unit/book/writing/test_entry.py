@@ -269,6 +269,14 @@ def test_two_areas_of_one_label_must_be_told_apart():
     twins = (Place("a", "Moss", is_cover=False), Place("b", "moss", is_cover=False))
     with pytest.raises(UsageError, match=r'"Moss"; it may be a, b: write more of it, or its id'):
         parse_visit(["Moss=3"], twins, {})
+    [row] = parse_visit(["Moss=3"], (replace(twins[0], alive=False), twins[1]), {})
+    assert row.place.area_id == "b"  # of what goes by the name, the one that lives
+
+
+def test_a_hyphen_at_the_end_begins_an_id_and_is_no_other_spelling_of_one():
+    alike = [Place(one, "", is_cover=False) for one in ("stems", "stems-red")]
+    [row] = parse_visit(["stems-=3"], alike, {})
+    assert row.place.area_id == "stems-red"
 
 
 def test_folders_are_told_from_items():
