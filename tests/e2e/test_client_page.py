@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import json
 import re
 from pathlib import Path
 
@@ -162,6 +163,18 @@ def test_a_rhythm_longer_than_the_plants_stand_is_told_as_that(tmp_path: Path) -
     told = read(page_of(DEMO, "lobby-stems", tmp_path / "a.html", "--every", "21"))
     assert "This is longer than the plants ask for: they need a visit every week" in told
     assert "every 10 days" in told
+
+
+@pytest.mark.parametrize("days", [9, 33])
+def test_any_rhythm_may_be_asked_for_not_only_a_listed_one(tmp_path: Path, days: int) -> None:
+    data = tmp_path / "a.json"
+    options = ("--every", str(days), "--data", str(data))
+    page = page_of(DEMO, "lobby-stems", tmp_path / "a.html", *options)
+    assert f"every {days} days asked for" in strip(page)
+    rhythms = json.loads(data.read_text(encoding="utf-8"))["rhythms"]
+    assert [one["interval_d"] for one in rhythms if one["proposed"]] == [days]
+    chances = [one["chance_all_within"] for one in rhythms]  # the longest rhythm first
+    assert chances == sorted(chances)
 
 
 def test_without_a_log_a_first_estimate_leads(tmp_path: Path) -> None:

@@ -247,7 +247,10 @@ def gather_tank(
     facts = replace(facts, **_rhythms(book, fit, tank, advice, every_d))
     option = facts.option
     assert option is not None
-    every = [replace(advice, recommended_interval_d=row.interval_d) for row in facts.rows]
+    every = [  # an interval asked for need not be listed
+        replace(advice, recommended_interval_d=row.interval_d, options=facts.rows)
+        for row in facts.rows
+    ]
     dues = tanks_due(book, fit, every, np.full(len(every), tank))
     visits = {
         row.interval_d: _next_visit(book, fit, tank, due.due_on)
