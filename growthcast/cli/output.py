@@ -6,7 +6,7 @@ import contextlib
 import json
 import os
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import chain
 from pathlib import Path
 from threading import Event, Thread
@@ -141,9 +141,16 @@ def print_answer(answer: Answer, *, details: bool = False) -> None:
 
 
 def _parts(answer: Answer, details: bool) -> Iterator[str | Table]:
-    """Yield what is printed of an answer; what stands beside it is said."""
+    """Yield what is printed of an answer; what stands beside it is said after its notes."""
+    yield from _each(chain([answer.lead, answer.table], answer.notes), details)
     say(*answer.beside)
-    for part in chain([answer.lead, answer.table], answer.notes, answer.details if details else ()):
+    if details:
+        yield from _each(answer.details, details)
+
+
+def _each(words: Iterable[str | Table | Answer | None], details: bool) -> Iterator[str | Table]:
+    """Yield sentences and tables, and those of answers among them."""
+    for part in words:
         if isinstance(part, Answer):
             yield from _parts(part, details)
         elif part:

@@ -165,6 +165,16 @@ def test_what_stands_beside_an_answer_goes_to_stderr(capsys):
     assert capsys.readouterr().err == "Mind it.\nRows.\n"
 
 
+def test_what_stands_beside_an_answer_is_said_after_it(monkeypatch):
+    told = io.StringIO()  # a terminal shows both streams as they come
+    monkeypatch.setattr("sys.stdout", told)
+    monkeypatch.setattr("sys.stderr", told)
+    print_answer(
+        Answer("So.", notes=["And so."], beside=["Mind it."], details=["Why."]), details=True
+    )
+    assert told.getvalue() == "So.\nAnd so.\nMind it.\nWhy.\n"
+
+
 def test_ranges_are_not_explained_where_they_gave_way():
     table = VISITS._replace(gives_way=[RANGES, "client"])
     said = Answer(table=table, notes=[f"Time. {RANGES_HOLD}"])
