@@ -51,7 +51,7 @@ def read_visits(file: Path, tank_ids: list[str]) -> list[PlannedVisit]:
             at = file.name, grid.header_row, None, name
             findings.append(finding("missing-column", *at, fix=fix))
         findings += [one for one in more if one.column and one.heading in NEEDED]
-        days, named = table.date("date").tolist(), table.text("tank_id").tolist()
+        days, named = table.date("date").tolist(), [*map(str.strip, table.text("tank_id"))]
         for row, name in zip(table.rows.tolist(), named, strict=True):
             if name and name not in tank_ids:
                 place = file.name, row, table.letters["tank_id"], "tank_id"

@@ -36,6 +36,11 @@ def test_visits_by_date_whatever_the_mark_and_the_other_columns(tmp_path):
     assert [visit.on for visit in visits] == [date(2026, 3, 2), date(2026, 3, 9)]
 
 
+def test_blanks_around_a_tank_are_none_of_its_id(tmp_path):
+    [visit] = read_visits(plan(tmp_path, "date, tank_id\n2026-03-02, lobby \n"), ["lobby"])
+    assert visit.tank_id == "lobby"
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
