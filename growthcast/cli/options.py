@@ -248,8 +248,8 @@ def check_file(folder: Path, file: Path, ends: Sequence[str]) -> None:
 
     suffix = file.suffix.lower()
     if suffix not in ends and (suffix, ends[0]) != (".htm", ".html"):
-        said = f"does not end in {' or '.join(ends)}; name it {file.stem}{ends[0]}"
-        raise UsageError(f'"{printable(file.name)}" {printable(said)}')
+        said = f"does not end in {' or '.join(ends)}; name it {file.stem or 'answer'}{ends[0]}"
+        raise UsageError(f'"{printable(file.name or str(file))}" {printable(said)}')
     without = suffix == ".pdf" and find_spec("typst") is None  # no wheel for some
     refuse_if("no_pdf", without, stem=printable(file.stem))
     check_place(folder, file)

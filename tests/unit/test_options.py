@@ -100,6 +100,8 @@ def test_a_function_takes_what_is_declared_in_that_order_and_of_that_kind(name: 
 def test_files_of_other_forms_are_refused(tmp_path: Path, name: str) -> None:
     with pytest.raises(UsageError, match=r"does not end in \.svg or \.png; name it .+\.svg"):
         check_file(tmp_path, tmp_path / name, (".svg", ".png"))
+    with pytest.raises(UsageError, match=r'"\." does not end in .+; name it answer\.svg'):
+        check_file(tmp_path, Path(), (".svg", ".png"))
 
 
 def test_places_that_cannot_be_written_are_sentences(tmp_path: Path) -> None:
