@@ -77,7 +77,7 @@ def _page(
     locale = open_locale(tag)
     style = static("desk.css").decode()
     scripts = [static(name).decode() for name in names]
-    said = {*re.findall(r'"(\w+)"', "".join(scripts)), *SAID_BY_NAME}
+    said = sorted({*re.findall(r'"(\w+)"', "".join(scripts)), *SAID_BY_NAME})
     words = {key: text for key in said if (text := locale.text.get(f"desk_{key}")) is not None}
     hashes = " ".join(
         f"'sha256-{base64.b64encode(hashlib.sha256(one.encode()).digest()).decode()}'"

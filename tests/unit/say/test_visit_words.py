@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import json
+import re
 from dataclasses import replace
 from datetime import date
 from types import SimpleNamespace
 
 import pytest
 
-from growthcast.desk.visit import card_of
+from growthcast.desk.visit import card_of, phone_page
 from growthcast.say.ahead import (
     away_answer,
     away_sentence,
@@ -458,3 +460,11 @@ def test_a_card_of_the_desk_cuts_to_what_the_sheet_says(cut_cm, as_told):
     area = cut(cut_cm=cut_cm)
     assert card_of(area, open_locale("en-GB"))["cut"] == as_told
     assert f"cut to {as_told:g} cm" in str(sheet_answer(sheet(area)))
+
+
+def test_the_same_visits_are_the_same_page_on_a_phone():
+    """Its words stand in one order, not in that of a set, which changes from run to run."""
+    page = phone_page("en-GB", {"visits": []}).decode()
+    [given] = re.findall(r'<script id="given"[^>]*>(.*?)</script>', page, re.DOTALL)
+    words = list(json.loads(given)["words"])
+    assert words == sorted(words) != []
