@@ -166,7 +166,8 @@ def _write_data(data: Path, found: dict[str, Any], rows: list[dict[str, Any]]) -
     if data.suffix.lower() == ".json":
         text = json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False)
     else:
-        plain = [name for name, cell in rows[0].items() if not isinstance(cell, dict | list)]
+        first = rows[0] if rows else {"tank_id": ""}  # no plant sets a rhythm
+        plain = [name for name, cell in first.items() if not isinstance(cell, dict | list)]
         text = csv_of(plain, rows)
     write_file(data, text.encode())
 

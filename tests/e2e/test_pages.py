@@ -268,6 +268,16 @@ def test_a_clients_page_adds_up_and_its_figures_are_written(tmp_path: Path) -> N
     assert (wrong.status, "does not end in .json or .csv" in wrong.err) == (2, True)
 
 
+def test_a_tank_without_plants_has_no_rhythms_in_its_figures_either(tmp_path: Path) -> None:
+    cleared = AREAS.replace("3,2025-01-01,", "3,2025-01-01,2026-05-20")
+    book = write_book(tmp_path / "book", areas=cleared)
+    asked = ("brief", str(book), "--tank", "home", "--out", str(tmp_path / "a.html"))
+    for name, said in (("a.csv", "tank_id\n"), ("a.json", '"rhythms": []')):
+        done = run(*asked, "--data", str(tmp_path / name))
+        assert done.status == 0, done.err
+        assert said in (tmp_path / name).read_text(encoding="utf-8")
+
+
 def test_a_quote_is_a_clients_page_of_a_book_without_a_log(tmp_path: Path) -> None:
     book = write_book(tmp_path / "book", tanks=WHOLE, trims=HEADER)
     asked = [str(book), "--client", "Client A", "--on", "2026-06-01", "--out"]
