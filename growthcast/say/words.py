@@ -171,7 +171,7 @@ def ends(saved: Range, small: float = SMALL_H) -> str:
     """Return both ends of what is saved; what is below ``small`` has a digit more."""
     digits = 0 if max(abs(saved.p10), abs(saved.p90)) >= small else 1
     joint = "–" if saved.p10 > 0.0 else " to "
-    return joint.join(dict.fromkeys(f"{end + 0.0:.{digits}f}" for end in (saved.p10, saved.p90)))
+    return joint.join(dict.fromkeys(f"{end:z.{digits}f}" for end in (saved.p10, saved.p90)))
 
 
 def whole_ends(saved: Range) -> str:

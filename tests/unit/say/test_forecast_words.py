@@ -10,7 +10,8 @@ import pytest
 from growthcast.figures.forecast import forecast_panels
 from growthcast.say.forecast import height_words, passes
 from growthcast.say.texts import TERMINAL
-from growthcast.say.words import day_words
+from growthcast.say.words import day_words, ends
+from growthcast.service.effort.hours import Range
 from tests.unit.figures.conftest import ON, Fitted
 
 NOW, SOON, LATER = ON, date(2026, 3, 24), date(2026, 3, 28)
@@ -43,3 +44,11 @@ def test_a_year_is_said_only_where_it_is_in_doubt() -> None:
 
 def test_heights_carry_no_more_digits_than_they_are_worth() -> None:
     assert [height_words(h) for h in (4.38, 9.96, 42.4)] == ["4.4", "10", "42"]
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [(-0.04, 2.0, "0.0 to 2.0"), (-0.3, 40.0, "0 to 40"), (-0.3, 0.2, "-0.3 to 0.2")],
+)
+def test_next_to_nothing_has_no_minus(low, high, said):
+    assert ends(Range(low, 0.0, high)) == said
