@@ -20,8 +20,8 @@ import typer
 from typer.testing import CliRunner, Result
 
 from growthcast import species as sp
-from growthcast.book.book import plant_named
 from growthcast.book.files import shipped_species_dir
+from growthcast.book.names import plant_named
 from growthcast.book.read import read_shipped_species
 from growthcast.cli.commands import takes_options
 from growthcast.errors import UsageError
