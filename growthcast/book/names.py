@@ -37,7 +37,7 @@ def meant(
     if len(found) == 1:
         return found[0]
     names = [*(name for names in known.values() for name in names if name), *beside]
-    hint = did_you_mean(typed, names, listed or f"they are {some_of([*known]) or 'none'}")
+    hint = did_you_mean(typed, names, listed or f"there are {some_of([*known]) or 'none'}")
     hint = f"did you mean {' or '.join(map(shown, held))}?" if held else hint
     if found:
         hint = f"it may be {some_of(sorted(found), 12)}: write more of it, or its id"

@@ -67,7 +67,7 @@ def test_an_id_that_names_the_plant_names_the_next_one(make_book):
     ("area", "plant", "on", "said"),
     [
         ("A", "rotala-rotundifolia", ON, 'no area "A"; it may be A1, A2, A3: write'),
-        ("A4", "rotala-rotundifolia", ON, 'no area "A4"; they are A1, A2'),
+        ("A4", "rotala-rotundifolia", ON, 'no area "A4"; there are A1, A2'),
         ("A1", "rotala-rotundifola", ON, 'no plant "rotala-rotundifola"; did you mean'),
         ("A1", "rotala-rotundifolia", date(2025, 12, 31), "was planted on 2026-01-01, after"),
         ("A1", "salvinia-natans", ON, "also give floor_cm and budget_cm"),

@@ -162,7 +162,7 @@ def test_an_area_is_known_by_id_case_or_label_and_its_items_add_up():
     [
         ("stens=24/12", r'no area "stens"; did you mean "stems"\?'),
         ("moss=3", r'did you mean "lobby-moss"\?'),
-        ("zzz=3", "they are stems, lobby-moss"),
+        ("zzz=3", "there are stems, lobby-moss"),
         ("fern=3", 'area "fern" is in tank home'),
         ("stems=", "has nothing after the ="),
         ("stems=24\\12", "is not understood"),
